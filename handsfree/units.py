@@ -1,0 +1,85 @@
+"""Physical quantities: one pint registry for the whole package.
+
+Every measured or expected value that crosses a public boundary is a `Quantity`.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, TypeAlias, cast
+
+import pint
+
+ureg: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+ureg.formatter.default_format = "~P"
+pint.set_application_registry(ureg)
+
+if TYPE_CHECKING:
+    Quantity: TypeAlias = pint.Quantity[Any]
+else:
+    Quantity = ureg.Quantity
+
+#: What a meter measures, and the unit in which each kind is kept.
+KINDS: dict[str, str] = {
+    "voltage": "V",
+    "resistance": "Ω",
+    "current": "A",
+    "frequency": "Hz",
+    "temperature": "°C",
+    "duty cycle": "%",
+    "share": "%",
+    "time": "s",
+    "capacitance": "F",
+}
+
+_QUANTITY = re.compile(r"\s*([+\-−]?\s*(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
+
+
+def quantity(magnitude: float | Decimal, unit: str) -> Quantity:
+    """A quantity of `magnitude` in `unit`, written as the trade writes it ("kΩ", "°C", "%").
+
+    Raises:
+        ValueError: the unit is unknown.
+    """
+    try:
+        return ureg.Quantity(float(magnitude), unit or "dimensionless")
+    except (pint.UndefinedUnitError, AttributeError, pint.DefinitionSyntaxError) as error:
+        raise ValueError(f"unknown unit {unit!r}") from error
+
+
+def parse_quantity(text: str) -> Quantity:
+    """A quantity from "4.8 V", "-40 °C", "120Ω".
+
+    Raises:
+        ValueError: `text` is no number with a unit.
+    """
+    match = _QUANTITY.fullmatch(text)
+    if not match:
+        raise ValueError(f"{text!r} is not a number with a unit, such as '4.8 V'")
+    number = re.sub(r"[\s_]", "", match[1]).replace("−", "-")
+    return quantity(float(number), match[2])
+
+
+def kind_of(value: Quantity) -> str | None:
+    """The name in `KINDS` of the dimension of `value`, or None.
+
+    A dimensionless value is a "share"; duty cycle has the same dimension.
+    """
+    if value.dimensionless:
+        return "share"
+    for kind, unit in KINDS.items():
+        if value.is_compatible_with(ureg.Unit(unit)):
+            return kind
+    return None
+
+
+def difference(value: Quantity, other: Quantity) -> Quantity:
+    """`value - other` in the unit of `value`; a temperature difference in kelvin-sized degrees."""
+    return cast(Quantity, value - other.to(value.units))
+
+
+def show(value: Quantity) -> str:
+    """`value` for a screen: "4.98 V", "250 Ω", "-40 °C"."""
+    unit = f"{value.units:~P}".replace("Δ°C", "°C").replace("delta_degree_Celsius", "°C")
+    return f"{value.magnitude:.6g} {unit}".strip()

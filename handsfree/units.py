@@ -13,7 +13,7 @@ import pint
 
 ureg: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 ureg.formatter.default_format = "~P"
-pint.set_application_registry(ureg)
+pint.set_application_registry(ureg)  # type: ignore[no-untyped-call]
 
 if TYPE_CHECKING:
     Quantity: TypeAlias = pint.Quantity[Any]

@@ -1,0 +1,264 @@
+"""A grammar as a finite automaton: the one form that parser and engines are made from.
+
+States are integers, arcs carry a word and the tags met on the way to it.  There are
+no empty arcs, so an engine can copy the automaton as it is.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from handsfree.errors import BadInput
+from handsfree.grammar import jsgf
+
+#: A word that stands for any word: free dictation, such as the text of a note.
+ANY = "<any>"
+
+Tags = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One word from one state to the next.
+
+    Attributes:
+        word: the word, or `ANY`.
+        target: the state after it.
+        tags: tags that this word completes or opens, in spoken order.
+        weight: share of this arc among the choices at its state, 0 to 1.
+    """
+
+    word: str
+    target: int
+    tags: Tags
+    weight: float
+
+
+@dataclass(frozen=True)
+class Automaton:
+    """What may be said, from `start`; a path that stops at a final state is a sentence.
+
+    Attributes:
+        table: arcs leaving each state, by state number.
+        endings: for each final state, the tag sequences that complete a sentence there.
+    """
+
+    table: tuple[tuple[Arc, ...], ...]
+    endings: Mapping[int, tuple[Tags, ...]]
+    start: int = 0
+
+    @property
+    def states(self) -> int:
+        """Number of states."""
+        return len(self.table)
+
+    @property
+    def finals(self) -> frozenset[int]:
+        """States at which a sentence may end."""
+        return frozenset(self.endings)
+
+    def arcs(self, state: int) -> Sequence[Arc]:
+        """Arcs that leave `state`."""
+        return self.table[state]
+
+    @cached_property
+    def vocabulary(self) -> frozenset[str]:
+        """Every word but `ANY`."""
+        return frozenset(a.word for arcs in self.table for a in arcs if a.word != ANY)
+
+    @cached_property
+    def _by_word(self) -> tuple[dict[str, list[Arc]], ...]:
+        index: list[dict[str, list[Arc]]] = []
+        for arcs in self.table:
+            words: dict[str, list[Arc]] = {}
+            for arc in arcs:
+                words.setdefault(arc.word, []).append(arc)
+            index.append(words)
+        return tuple(index)
+
+    def parses(self, words: Sequence[str]) -> list[Tags]:
+        """Every distinct tag sequence that the grammar gives to `words`.
+
+        A word that only `ANY` matches appears among the tags as "any WORD".
+        """
+        alive: dict[int, dict[Tags, None]] = {self.start: {(): None}}
+        for word in words:
+            after: dict[int, dict[Tags, None]] = {}
+            for state, histories in alive.items():
+                index = self._by_word[state]
+                for arc in index.get(word, ()):
+                    fresh = after.setdefault(arc.target, {})
+                    for tags in histories:
+                        fresh[tags + arc.tags] = None
+                for arc in index.get(ANY, ()):
+                    fresh = after.setdefault(arc.target, {})
+                    for tags in histories:
+                        fresh[(*tags, *arc.tags, f"any {word}")] = None
+            alive = after
+        found: dict[Tags, None] = {}
+        for state, histories in alive.items():
+            for ending in self.endings.get(state, ()):
+                for tags in histories:
+                    found[tags + ending] = None
+        return list(found)
+
+    def accepts(self, words: Sequence[str]) -> bool:
+        """Whether `words` is a sentence."""
+        return bool(self.parses(words))
+
+    def sample(self, rng: random.Random) -> list[str]:
+        """One random sentence, following the weights; `ANY` stays as it is."""
+        words: list[str] = []
+        state = self.start
+        while True:
+            arcs = self.table[state]
+            if state in self.endings and (not arcs or rng.random() < 0.5):
+                return words
+            arc = rng.choices(arcs, [a.weight for a in arcs])[0]
+            words.append(arc.word)
+            state = arc.target
+
+    def sentences(self) -> Iterator[tuple[list[str], Tags]]:
+        """Every sentence with its tags; endless if the automaton has a cycle."""
+        queue: list[tuple[int, list[str], Tags]] = [(self.start, [], ())]
+        while queue:
+            state, words, tags = queue.pop(0)
+            for ending in self.endings.get(state, ()):
+                yield words, tags + ending
+            queue += [(a.target, [*words, a.word], tags + a.tags) for a in self.table[state]]
+
+
+# An empty arc: target, tags, weight.
+_Empty = tuple[int, Tags, float]
+
+
+class _Builder:
+    """Thompson's construction with tags, then removal of the empty arcs."""
+
+    def __init__(self, rule: Callable[[str], jsgf.Expansion]) -> None:
+        self.rule = rule
+        self.empty: list[list[_Empty]] = []
+        self.words: list[list[tuple[str, int]]] = []
+        self.open: list[str] = []
+
+    def state(self) -> int:
+        self.empty.append([])
+        self.words.append([])
+        return len(self.empty) - 1
+
+    def link(self, source: int, target: int, tags: Tags = (), weight: float = 1.0) -> None:
+        self.empty[source].append((target, tags, weight))
+
+    def add(self, expansion: jsgf.Expansion, source: int) -> int:
+        """Hang `expansion` on `source`; returns the state after it."""
+        match expansion:
+            case jsgf.Word(text):
+                target = self.state()
+                self.words[source].append((text, target))
+                return target
+            case jsgf.Ref(name):
+                if name in self.open:
+                    loop = " -> ".join(f"<{n}>" for n in [*self.open, name])
+                    raise BadInput(f"the grammar refers to itself: {loop}")
+                self.open.append(name)
+                target = self.add(self.rule(name), source)
+                self.open.pop()
+                return target
+            case jsgf.Sequence(parts):
+                for part in parts:
+                    source = self.add(part, source)
+                return source
+            case jsgf.Choice(options):
+                target = self.state()
+                for weight, option in options:
+                    entry = self.state()
+                    self.link(source, entry, weight=weight)
+                    self.link(self.add(option, entry), target)
+                return target
+            case jsgf.Repeat(part, least, many):
+                entry, target = self.state(), self.state()
+                self.link(source, entry)
+                leave = self.add(part, entry)
+                self.link(leave, target)
+                if many:
+                    self.link(leave, entry)
+                if least == 0:
+                    self.link(source, target)
+                return target
+            case jsgf.Tagged(part, tags):
+                target = self.state()
+                self.link(self.add(part, source), target, tags)
+                return target
+
+    def closure(self, state: int) -> list[_Empty]:
+        """States reachable without a word, with tags and weight of the way."""
+        found: dict[tuple[int, Tags], float] = {}
+        stack: list[_Empty] = [(state, (), 1.0)]
+        while stack:
+            at, tags, weight = stack.pop()
+            if (at, tags) in found:
+                continue
+            found[at, tags] = weight
+            total = sum(w for _, _, w in self.empty[at]) or 1.0
+            stack += [(t, tags + more, weight * w / total) for t, more, w in self.empty[at]]
+        return [(at, tags, weight) for (at, tags), weight in found.items()]
+
+    def finish(self, final: int) -> Automaton:
+        numbers = {0: 0}
+        queue, table, endings = [0], [], {}
+        while queue:
+            arcs: dict[tuple[str, int, Tags], float] = {}
+            endings_here: list[Tags] = []
+            number = numbers[state := queue.pop(0)]
+            for at, tags, weight in self.closure(state):
+                if at == final:
+                    endings_here.append(tags)
+                for word, target in self.words[at]:
+                    if target not in numbers:
+                        numbers[target] = len(numbers)
+                        queue.append(target)
+                    key = word, numbers[target], tags
+                    arcs[key] = arcs.get(key, 0.0) + weight
+            total = sum(arcs.values()) or 1.0
+            table.append(tuple(Arc(w, t, g, x / total) for (w, t, g), x in arcs.items()))
+            if endings_here:
+                endings[number] = tuple(dict.fromkeys(endings_here))
+        return _trim(Automaton(tuple(table), endings))
+
+
+def _trim(automaton: Automaton) -> Automaton:
+    """Without the states from which no sentence can end."""
+    before: list[set[int]] = [set() for _ in range(automaton.states)]
+    for source, arcs in enumerate(automaton.table):
+        for arc in arcs:
+            before[arc.target].add(source)
+    useful, queue = set(automaton.finals), list(automaton.finals)
+    while queue:
+        for source in before[queue.pop()] - useful:
+            useful.add(source)
+            queue.append(source)
+    useful.add(automaton.start)
+    number = {old: new for new, old in enumerate(sorted(useful))}
+    table = tuple(
+        tuple(
+            Arc(a.word, number[a.target], a.tags, a.weight)
+            for a in automaton.table[state]
+            if a.target in useful
+        )
+        for state in sorted(useful)
+    )
+    return Automaton(table, {number[s]: e for s, e in automaton.endings.items()})
+
+
+def build(expansion: jsgf.Expansion, rule: Callable[[str], jsgf.Expansion]) -> Automaton:
+    """The automaton of `expansion`; `rule` gives the body of a rule by its name.
+
+    Raises:
+        BadInput: a rule refers to itself.
+    """
+    builder = _Builder(rule)
+    start = builder.state()
+    return builder.finish(builder.add(expansion, start))

@@ -1,0 +1,20 @@
+"""What may be said: JSGF files, made into the automaton that parser and engines share."""
+
+from handsfree.grammar.automaton import ANY, NUMERAL, Arc, Automaton
+from handsfree.grammar.language import Language
+from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.numerals import Number, number_of
+from handsfree.grammar.text import parse_text
+
+__all__ = [
+    "ANY",
+    "NUMERAL",
+    "Arc",
+    "Automaton",
+    "Language",
+    "Moment",
+    "Number",
+    "SpokenPlan",
+    "number_of",
+    "parse_text",
+]

@@ -7,6 +7,7 @@ no empty arcs, so an engine can copy the automaton as it is.
 from __future__ import annotations
 
 import random
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,8 +17,18 @@ from handsfree.grammar import jsgf
 
 #: A word that stands for any word: free dictation, such as the text of a note.
 ANY = "<any>"
+#: A word that stands for any number written in digits; adds the tag "numeral NUMBER".
+NUMERAL = "<numeral>"
+
+_ANY = ((ANY, "any"),)
+_ANY_OR_NUMERAL = (*_ANY, (NUMERAL, "numeral"))
 
 Tags = tuple[str, ...]
+
+
+def is_numeral(word: str) -> bool:
+    """Whether `word` is a number in digits."""
+    return word.lstrip("-.")[:1].isdigit()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +77,9 @@ class Automaton:
 
     @cached_property
     def vocabulary(self) -> frozenset[str]:
-        """Every word but `ANY`."""
-        return frozenset(a.word for arcs in self.table for a in arcs if a.word != ANY)
+        """Every word but `ANY` and `NUMERAL`."""
+        words = {arc.word for arcs in self.table for arc in arcs}
+        return frozenset(words - {ANY, NUMERAL})
 
     @cached_property
     def _by_word(self) -> tuple[dict[str, list[Arc]], ...]:
@@ -82,21 +94,24 @@ class Automaton:
     def parses(self, words: Sequence[str]) -> list[Tags]:
         """Every distinct tag sequence that the grammar gives to `words`.
 
-        A word that only `ANY` matches appears among the tags as "any WORD".
+        A word taken by `ANY` appears among the tags as "any WORD", a number in digits
+        taken by `NUMERAL` as "numeral NUMBER".
         """
         alive: dict[int, dict[Tags, None]] = {self.start: {(): None}}
         for word in words:
             after: dict[int, dict[Tags, None]] = {}
+            wilds = _ANY_OR_NUMERAL if is_numeral(word) else _ANY
             for state, histories in alive.items():
                 index = self._by_word[state]
                 for arc in index.get(word, ()):
                     fresh = after.setdefault(arc.target, {})
                     for tags in histories:
                         fresh[tags + arc.tags] = None
-                for arc in index.get(ANY, ()):
-                    fresh = after.setdefault(arc.target, {})
-                    for tags in histories:
-                        fresh[(*tags, *arc.tags, f"any {word}")] = None
+                for wild, name in wilds:
+                    for arc in index.get(wild, ()):
+                        fresh = after.setdefault(arc.target, {})
+                        for tags in histories:
+                            fresh[(*tags, *arc.tags, f"{name} {word}")] = None
             alive = after
         found: dict[Tags, None] = {}
         for state, histories in alive.items():
@@ -123,9 +138,9 @@ class Automaton:
 
     def sentences(self) -> Iterator[tuple[list[str], Tags]]:
         """Every sentence with its tags; endless if the automaton has a cycle."""
-        queue: list[tuple[int, list[str], Tags]] = [(self.start, [], ())]
+        queue: deque[tuple[int, list[str], Tags]] = deque([(self.start, [], ())])
         while queue:
-            state, words, tags = queue.pop(0)
+            state, words, tags = queue.popleft()
             for ending in self.endings.get(state, ()):
                 yield words, tags + ending
             queue += [(a.target, [*words, a.word], tags + a.tags) for a in self.table[state]]
@@ -203,16 +218,17 @@ class _Builder:
                 continue
             found[at, tags] = weight
             total = sum(w for _, _, w in self.empty[at]) or 1.0
-            stack += [(t, tags + more, weight * w / total) for t, more, w in self.empty[at]]
+            onward = [(t, tags + more, weight * w / total) for t, more, w in self.empty[at]]
+            stack += reversed(onward)  # so that the order of the grammar file is kept
         return [(at, tags, weight) for (at, tags), weight in found.items()]
 
     def finish(self, final: int) -> Automaton:
         numbers = {0: 0}
-        queue, table, endings = [0], [], {}
+        queue, table, endings = deque([0]), [], {}
         while queue:
             arcs: dict[tuple[str, int, Tags], float] = {}
             endings_here: list[Tags] = []
-            number = numbers[state := queue.pop(0)]
+            number = numbers[state := queue.popleft()]
             for at, tags, weight in self.closure(state):
                 if at == final:
                     endings_here.append(tags)

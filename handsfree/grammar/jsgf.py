@@ -127,10 +127,10 @@ def _simple(rule: str) -> str:
 @v_args(inline=True)
 class _Build(Transformer[Token, object]):
     def word(self, token: Token) -> Expansion:
-        return Word(str(token).lower())
+        return Word(str(token))
 
     def quoted(self, token: Token) -> Expansion:
-        words = str(token)[1:-1].replace('\\"', '"').lower().split()
+        words = str(token)[1:-1].replace('\\"', '"').split()
         return Sequence(tuple(map(Word, words)))
 
     def ref(self, name: Token) -> Expansion:

@@ -1,0 +1,113 @@
+"""A spoken language: its grammars, its prompts and its pronunciations, all of them data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from handsfree.errors import BadInput
+from handsfree.grammar import jsgf
+from handsfree.grammar.automaton import Automaton, build
+from handsfree.grammar.numerals import number_of
+
+Bindings = Mapping[str, jsgf.Expansion]
+
+
+@dataclass(frozen=True)
+class Language:
+    """The grammars of one language, with their slots still open.
+
+    A slot is a rule that the grammar file leaves `<VOID>`; a binding fills it.
+
+    Attributes:
+        name: such as "en".
+        rules: every rule of every grammar file, by its simple name.
+        prompts: what the tool says, by key.
+        pronunciations: word to its pronunciations in the phones of the acoustic model.
+    """
+
+    name: str
+    rules: Mapping[str, jsgf.Expansion]
+    prompts: Mapping[str, str] = field(default_factory=dict)
+    pronunciations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @classmethod
+    def of_grammars(
+        cls,
+        name: str,
+        grammars: list[jsgf.Grammar],
+        prompts: Mapping[str, str] | None = None,
+        pronunciations: Mapping[str, tuple[str, ...]] | None = None,
+    ) -> Language:
+        """Join grammar files.
+
+        Raises:
+            BadInput: a rule is defined in two files, or one that is used is defined in none.
+        """
+        rules: dict[str, jsgf.Expansion] = {}
+        for grammar in grammars:
+            for rule, body in grammar.rules.items():
+                if rule in rules:
+                    where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
+                    raise BadInput(f"the rule <{rule}> is defined in another file too", where=where)
+                rules[rule] = body
+        for grammar in grammars:
+            for rule, body in grammar.rules.items():
+                for used in jsgf.references(body):
+                    if used not in rules:
+                        where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
+                        raise BadInput(f"<{rule}> uses <{used}>, which is not there", where=where)
+        return cls(name, rules, prompts or {}, pronunciations or {})
+
+    def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
+        """The automaton of a rule, with slots filled by `bindings`."""
+        filled = {**self.rules, **(bindings or {})}
+        start = jsgf.Ref(rule) if isinstance(rule, str) else rule
+        return build(start, filled.__getitem__)
+
+    def phrases(self, rule: str, bindings: Bindings | None = None) -> list[str]:
+        """Every sentence of a small rule, shortest first."""
+        return [" ".join(words) for words, _ in self.automaton(rule, bindings).sentences()]
+
+    @cached_property
+    def spoken_units(self) -> dict[str, str]:
+        """Unit symbol to the words that are said back."""
+        said: dict[str, str] = {}
+        for rule in UNIT_RULES.values():
+            for words, tags in self.automaton(rule).sentences():
+                unit = tags[-1].removeprefix("unit ")
+                said.setdefault(unit, " ".join(words))
+        return said
+
+    @cached_property
+    def spoken_digits(self) -> tuple[str, ...]:
+        """The words for 0 to 9, as they are said back."""
+        return tuple(self._spoken_below_thousand[n] for n in range(10))
+
+    @cached_property
+    def _spoken_below_thousand(self) -> dict[int, str]:
+        said: dict[int, str] = {}
+        for words, tags in self.automaton("below_thousand").sentences():
+            said.setdefault(int(number_of(tags).value), " ".join(words))
+        return said
+
+    def spoken_integer(self, number: int) -> str:
+        """`number` in words; from a thousand up digit by digit."""
+        if 0 <= number < 1000:
+            return self._spoken_below_thousand[number]
+        return " ".join(self.spoken_digits[int(d)] for d in str(number))
+
+
+#: Kind of quantity to the grammar rule of its units.
+UNIT_RULES = {
+    "voltage": "voltage",
+    "resistance": "resistance",
+    "current": "current",
+    "frequency": "frequency",
+    "temperature": "temperature",
+    "duty cycle": "percentage",
+    "share": "percentage",
+    "time": "time",
+    "capacitance": "capacitance",
+}

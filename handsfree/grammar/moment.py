@@ -1,0 +1,149 @@
+"""The grammar of a moment: a plan and a step fill the slots of the language.
+
+Wires, conditions, units and answers come from the plan, so that only what can be said
+now is active.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Literal
+
+from handsfree.errors import BadInput
+from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
+from handsfree.grammar.jsgf import VOID, Choice, Expansion, Ref, Repeat, Sequence, Tagged, Word
+from handsfree.grammar.language import UNIT_RULES, Language
+from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
+
+Moment = Literal["listening", "answering", "asleep"]
+
+
+def phrase(text: str) -> Expansion:
+    """The words of `text` in order."""
+    words = tuple(map(Word, text.lower().split()))
+    return words[0] if len(words) == 1 else Sequence(words)
+
+
+def choice(options: Iterable[Expansion]) -> Expansion:
+    """Any of `options`, equally likely."""
+    return Choice(tuple((1.0, option) for option in options))
+
+
+def _number_words(language: Language, number: int) -> Expansion:
+    spoken = language.spoken_integer(number)
+    digits = " ".join(language.spoken_digits[int(d)] for d in str(number))
+    return choice(phrase(text) for text in dict.fromkeys((spoken, digits, str(number))))
+
+
+def _colour(language: Language, name: str) -> Expansion:
+    rule = name.replace(" ", "_")
+    if rule not in language.rules:
+        raise BadInput(f"the grammar has no colour {name!r}")
+    return Ref(rule)
+
+
+def _fill(language: Language, rule: str, **slots: Expansion) -> Expansion:
+    """The body of `rule` with its slots replaced, as an expansion of its own."""
+
+    def put(part: Expansion) -> Expansion:
+        match part:
+            case Ref(name) if name in slots:
+                return slots[name]
+            case Sequence(parts):
+                return Sequence(tuple(map(put, parts)))
+            case Choice(options):
+                return Choice(tuple((w, put(o)) for w, o in options))
+            case Repeat(inner, least, many):
+                return Repeat(put(inner), least, many)
+            case Tagged(inner, tags):
+                return Tagged(put(inner), tags)
+            case _:
+                return part
+
+    return put(language.rules[rule])
+
+
+def wire_names(language: Language, plan: Plan, pin: Pin) -> Expansion:
+    """Every way to name the wire of `pin`: colours, pin number, function, other names."""
+    colour = _colour(language, pin.colour)
+    base_is_unique = sum(p.colour == pin.colour for p in plan.connector.pins) == 1
+    ways = []
+    if pin.stripe:
+        stripe = _colour(language, pin.stripe)
+        ways.append(_fill(language, "striped_wire", colour=colour, stripe=stripe))
+    if base_is_unique or not pin.stripe:
+        ways.append(_fill(language, "plain_wire", colour=colour))
+    number = _number_words(language, pin.number)
+    ways.append(_fill(language, "numbered_wire", pin=number))
+    for name in (pin.function, *pin.names):
+        ways.append(_fill(language, "named_wire", function=phrase(name)))
+    return choice(ways)
+
+
+def wires(language: Language, plan: Plan) -> Expansion:
+    """Every wire of the plan, tagged "wire NUMBER"."""
+    return choice(
+        Tagged(wire_names(language, plan, pin), (f"wire {pin.number}",))
+        for pin in plan.connector.pins
+    )
+
+
+def _condition(condition: Condition) -> Expansion:
+    ways = choice(phrase(text) for text in (condition.say, *condition.names))
+    return Tagged(ways, (f"condition {condition.id}",))
+
+
+def _option(option: Option) -> Expansion:
+    value = option.value
+    ways: list[Expansion] = [Ref(value)] if value in ("yes", "no") else [phrase(value)]
+    ways += map(phrase, option.names)
+    return Tagged(choice(ways), (f"option {value}",))
+
+
+def _units(plan: Plan) -> Expansion:
+    """Units of what the plan measures, and of what every meter shows."""
+    kinds = {s.measure.quantity for s in plan.steps if s.measure.quantity}
+    rules = {UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}}
+    return choice(Ref(rule) for rule in [*sorted(rules), "prefix"])
+
+
+class SpokenPlan:
+    """A plan in a language: gives the grammar of each of its moments.
+
+    Attributes:
+        language: whose words are spoken.
+        plan: gives wires, conditions, units and answers.
+    """
+
+    def __init__(self, language: Language, plan: Plan) -> None:
+        self.language = language
+        self.plan = plan
+        self._made: dict[tuple[tuple[Option, ...] | None, Moment, bool], Automaton] = {}
+
+    def slots(self, step: Step | None, *, written: bool) -> dict[str, Expansion]:
+        """What the plan and `step` put into the slots of the grammar.
+
+        Args:
+            step: gives the answers to its observation; None for none.
+            written: also accept what a transcriber writes: digits and unit signs.
+        """
+        units = _units(self.plan)
+        options = (step and step.measure.options) or ()
+        return {
+            "wire": wires(self.language, self.plan),
+            "condition": choice(map(_condition, self.plan.conditions)),
+            "unit": choice([units, Ref("written")]) if written else units,
+            "option": choice(map(_option, options)) if options else VOID,
+            "anything": Repeat(Word(ANY), 0, many=True),
+            "numeral": Word(NUMERAL) if written else VOID,
+        }
+
+    def automaton(
+        self, step: Step | None, moment: Moment = "listening", *, written: bool = False
+    ) -> Automaton:
+        """What may be said at `step` in `moment`; made once and kept."""
+        key = (step.measure.options if step else None, moment, written)
+        if key not in self._made:
+            slots = self.slots(step, written=written)
+            self._made[key] = self.language.automaton(moment, slots)
+        return self._made[key]

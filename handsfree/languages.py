@@ -1,0 +1,58 @@
+"""The edge where language data is read: grammars/LANGUAGE/ with its grammars and prompts."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import yaml
+
+from handsfree.errors import Missing
+from handsfree.grammar import jsgf
+from handsfree.grammar.language import Language
+
+
+def data_folder(name: str) -> Path:
+    """Folder `name` ("grammars" or "demo_audio"), installed or in a checkout.
+
+    Raises:
+        Missing: it is in neither place.
+    """
+    package = Path(__file__).parent
+    for folder in (package / "data" / name, package.parent / name):
+        if folder.is_dir():
+            return folder
+    raise Missing(f"the folder {name} is not installed", remedy="install handsfree again")
+
+
+@lru_cache(maxsize=4)
+def load_language(name: str = "en") -> Language:
+    """The language `name`, read from its folder.
+
+    Raises:
+        Missing: there is no such language.
+        BadInput: a grammar is wrong.
+    """
+    folder = data_folder("grammars") / name
+    if not folder.is_dir():
+        known = sorted(p.name for p in folder.parent.iterdir() if p.is_dir())
+        raise Missing(f"there is no language {name!r}", remedy=f"known: {', '.join(known)}")
+    grammars = [
+        jsgf.parse(path.read_text(encoding="utf-8"), str(path))
+        for path in sorted(folder.glob("*.jsgf"))
+    ]
+    prompts = folder / "prompts.yaml"
+    said = yaml.safe_load(prompts.read_text(encoding="utf-8")) if prompts.exists() else {}
+    return Language.of_grammars(name, grammars, said, _pronunciations(folder))
+
+
+def _pronunciations(folder: Path) -> dict[str, tuple[str, ...]]:
+    path = folder / "pronunciations.dict"
+    found: dict[str, tuple[str, ...]] = {}
+    if path.exists():
+        for line in path.read_text(encoding="utf-8").splitlines():
+            word, _, phones = line.partition(" ")
+            if phones and not word.startswith("#"):
+                word = word.split("(")[0]
+                found[word] = (*found.get(word, ()), phones.strip())
+    return found

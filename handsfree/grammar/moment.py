@@ -7,6 +7,7 @@ now is active.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cached_property
 from typing import Literal
 
 from handsfree.errors import BadInput
@@ -137,6 +138,18 @@ class SpokenPlan:
             "anything": Repeat(Word(ANY), 0, many=True),
             "numeral": Word(NUMERAL) if written else VOID,
         }
+
+    @cached_property
+    def number_words(self) -> frozenset[str]:
+        """Words of which numbers are made; no repair may touch or produce one."""
+        return self.language.automaton("number").vocabulary
+
+    @cached_property
+    def name_words(self) -> frozenset[str]:
+        """Words of which the names of wires and conditions are made."""
+        slots = self.slots(None, written=False)
+        names = choice([slots["wire"], slots["condition"]])
+        return self.language.automaton(names, slots).vocabulary - self.number_words
 
     def automaton(
         self, step: Step | None, moment: Moment = "listening", *, written: bool = False

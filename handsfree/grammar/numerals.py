@@ -16,7 +16,9 @@ from typing import Literal
 Form = Literal["plain", "point left out", "hundred left out", "written"]
 
 #: Tags that `number_of` understands, by their first word.
-NUMBER_TAGS = frozenset({"add", "times", "digit", "point", "gap", "elided", "plus", "minus"})
+NUMBER_TAGS = frozenset(
+    {"numeral", "add", "times", "digit", "point", "gap", "elided", "plus", "minus"}
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,165 @@
+"""From what was heard to what was meant.
+
+Every hypothesis is read by the grammar; hypotheses that mean the same join their
+belief.  Where two meanings stay close, or one wording has two readings, the result is
+`Ambiguous` and somebody who knows what is expected (or the technician) decides.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable
+from dataclasses import dataclass, replace
+
+from rapidfuzz import fuzz, process
+
+from handsfree.grammar.automaton import Automaton, is_numeral
+from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.text import parse_text, words
+from handsfree.heard import Heard, Hypothesis
+from handsfree.meaning.meanings import (
+    Ambiguous,
+    Command,
+    Meaning,
+    Note,
+    Observation,
+    Reading,
+    Repair,
+    State,
+    Take,
+    Unclear,
+    Understood,
+)
+from handsfree.meaning.tags import meaning_of
+from handsfree.plan.schema import Step
+
+#: A rival meaning with at least this share of the belief of the best is asked about.
+RIVAL_SHARE = 0.25
+#: Less belief than this in all that parses is no understanding.
+LEAST_SHARE = 0.02
+#: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
+NAME_LIKENESS = 72.0
+
+_FORMS = {"plain": 0, "written": 0, "hundred left out": 1, "point left out": 2}
+
+
+def interpret(
+    heard: Heard, spoken: SpokenPlan, step: Step | None, moment: Moment = "listening"
+) -> Understood:
+    """The meaning of an utterance at `step`.
+
+    Args:
+        heard: n-best hypotheses, best first.
+        spoken: the plan in its language.
+        step: the open step; None for none.
+        moment: "listening", "answering" (a question is open) or "asleep".
+    """
+    automaton = spoken.automaton(step, moment, written=True)
+    if not heard.hypotheses:
+        return Understood(Unclear("nothing was understood"))
+    families: dict[tuple[Hashable, ...], _Family] = {}
+    reason = ""
+    belief = _softmax([h.score for h in heard.hypotheses])
+    for hypothesis, share in zip(heard.hypotheses, belief, strict=True):
+        meanings = _meanings(automaton, hypothesis.text, step)
+        clear = [m for m in meanings if not isinstance(m, Unclear)]
+        if clear:
+            keys = tuple(_key(m, step) for m in clear)
+            families.setdefault(keys, _Family(clear, hypothesis.text)).share += share
+        elif meanings and isinstance(meanings[0], Unclear):
+            reason = reason or meanings[0].reason
+    if sum(f.share for f in families.values()) >= LEAST_SHARE:
+        return _decide(list(families.values()), step)
+    repaired = _repaired(heard.hypotheses[0], spoken, automaton, step)
+    return repaired or Understood(Unclear(reason or "that is nothing I know here"), heard.text)
+
+
+@dataclass
+class _Family:
+    """The meanings of wordings that mean the same: more than one if a number has two forms."""
+
+    meanings: list[Meaning]
+    text: str
+    share: float = 0.0
+
+
+def _key(meaning: Meaning, step: Step | None) -> Hashable:
+    """Equal for meanings that would be logged alike."""
+    if isinstance(meaning, Command) and meaning.take:
+        return meaning.name, _key(meaning.take, step)
+    if isinstance(meaning, Reading | State | Observation):
+        wire = meaning.wire or (step.wire if step else None)
+        if isinstance(meaning, Reading):
+            return meaning.value, wire
+        return replace(meaning, wire=wire)
+    return meaning
+
+
+def _decide(families: list[_Family], step: Step | None) -> Understood:
+    """One meaning, or the takes between which only the technician can decide."""
+    families.sort(key=lambda f: -f.share)
+    best = families[0]
+    rivals = [f for f in families[1:] if f.share >= RIVAL_SHARE * best.share]
+    takes: dict[Hashable, Take] = {}
+    for family in (best, *rivals):
+        for meaning in family.meanings:
+            if isinstance(meaning, Reading | State | Observation):
+                takes.setdefault(_key(meaning, step), meaning)
+    first = best.meanings[0]
+    if isinstance(first, Reading | State | Observation) and len(takes) > 1:
+        reason = "heard" if rivals else "number form"
+        return Understood(Ambiguous(tuple(takes.values()), reason), best.text, share=best.share)
+    return Understood(first, best.text, share=best.share)
+
+
+def _meanings(automaton: Automaton, text: str, step: Step | None) -> list[Meaning]:
+    """Distinct meanings of one wording; the likeliest number form first."""
+    unit = step.measure.base_unit if step else ""
+    found = dict.fromkeys(meaning_of(tags, unit) for tags in parse_text(automaton, text))
+    if step and step.measure.options and any(isinstance(m, Observation) for m in found):
+        return [m for m in found if isinstance(m, Observation)]  # "yes" answers the step
+    numbers: dict[Hashable, Reading] = {}
+    others: list[Meaning] = []
+    for meaning in found:
+        if isinstance(meaning, Reading):
+            known = numbers.get(key := _key(meaning, step))
+            if known is None or _FORMS[meaning.form] < _FORMS[known.form]:
+                numbers[key] = meaning
+        else:
+            others.append(meaning)
+    return [*sorted(numbers.values(), key=lambda r: _FORMS[r.form]), *others]
+
+
+def _repaired(
+    hypothesis: Hypothesis,
+    spoken: SpokenPlan,
+    automaton: Automaton,
+    step: Step | None,
+) -> Understood | None:
+    """The meaning after near misses of names are put right; numbers are never touched."""
+    names, numbers = spoken.name_words, spoken.number_words
+    mended, repairs = [], []
+    for word in words(hypothesis.text, automaton.vocabulary):
+        if word in automaton.vocabulary or is_numeral(word):
+            mended.append(word)
+            continue
+        near = process.extractOne(word, names, scorer=fuzz.ratio, score_cutoff=NAME_LIKENESS)
+        number = process.extractOne(word, numbers, scorer=fuzz.ratio)
+        if near is None or (number is not None and number[1] >= near[1]):
+            return None
+        mended.append(near[0])
+        repairs.append(Repair(word, near[0]))
+    if not repairs:
+        return None
+    text = " ".join(mended)
+    clear = [m for m in _meanings(automaton, text, step) if not isinstance(m, Unclear | Note)]
+    if not clear:
+        return None
+    result = _decide([_Family(list(clear), text, 1.0)], step)
+    return replace(result, text=hypothesis.text, repairs=tuple(repairs))
+
+
+def _softmax(scores: list[float]) -> list[float]:
+    top = max(scores)
+    weights = [math.exp(s - top) for s in scores]
+    return [w / sum(weights) for w in weights]

@@ -1,0 +1,127 @@
+"""What an utterance can mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from handsfree.grammar.numerals import Form
+from handsfree.units import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A value read off the meter.
+
+    Attributes:
+        value: the quantity; None when the meter showed over limit.
+        wire: pin number if a wire was named.
+        number: the number as spoken, with its decimal places; None for over limit.
+        form: whether the number was spoken in full.
+        unit_spoken: False if the unit is the step's own.
+    """
+
+    value: Quantity | None
+    wire: int | None = None
+    number: Decimal | None = None
+    form: Form = "plain"
+    unit_spoken: bool = True
+
+    @property
+    def over_limit(self) -> bool:
+        """Whether the meter showed beyond its range."""
+        return self.value is None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What a wire shows without a number: ground, battery, open …"""
+
+    state: str
+    wire: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """The answer to what was to be observed."""
+
+    answer: str
+    wire: int | None = None
+
+
+Take = Reading | State | Observation
+"""What can be logged."""
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """Something asked of the tool.
+
+    Attributes:
+        name: as tagged in the grammar: repeat, next, back, correct, yes, choice …
+        take: the new value, for "correct".
+        wire: for "go".
+        choice: 1 or 2, for "choice".
+    """
+
+    name: str
+    take: Take | None = None
+    wire: int | None = None
+    choice: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SetCondition:
+    """The technician says which condition is set."""
+
+    condition: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Free words; `text` is a best effort and unverified."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ambiguous:
+    """Two or more meanings that only the technician can tell apart, likeliest first."""
+
+    candidates: tuple[Take, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """Nothing that can be said here."""
+
+    reason: str
+
+
+Meaning = Take | Command | SetCondition | Note | Ambiguous | Unclear
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """A near miss of a name that was put right."""
+
+    heard: str
+    taken: str
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """A meaning with how it was reached.
+
+    Attributes:
+        meaning: the result.
+        text: the wording it was read from.
+        repairs: names that were put right, to be said.
+        share: 0 to 1, the share of the engine's belief that carries this meaning.
+    """
+
+    meaning: Meaning
+    text: str = ""
+    repairs: tuple[Repair, ...] = ()
+    share: float = 1.0

@@ -1,0 +1,76 @@
+"""From the tags of one parse to a meaning."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handsfree.grammar.automaton import Tags
+from handsfree.grammar.numerals import NUMBER_TAGS, number_of
+from handsfree.meaning.meanings import (
+    Command,
+    Meaning,
+    Note,
+    Observation,
+    Reading,
+    SetCondition,
+    State,
+    Take,
+    Unclear,
+)
+from handsfree.units import quantity
+
+
+def meaning_of(tags: Tags, step_unit: str) -> Meaning:
+    """The meaning of one tag sequence.
+
+    Args:
+        tags: from `Automaton.parses`.
+        step_unit: unit meant when none is spoken; empty where the step measures no quantity.
+    """
+    by_verb: dict[str, str] = {}
+    for tag in tags:
+        verb, _, argument = tag.partition(" ")
+        by_verb.setdefault(verb, argument)
+    wire = int(by_verb["wire"]) if "wire" in by_verb else None
+    if "note" in by_verb:
+        return Note(" ".join(t[4:] for t in tags if t.startswith("any ")))
+    if "choice" in by_verb:
+        return Command("choice", choice=int(by_verb["choice"]))
+    if "condition" in by_verb:
+        return SetCondition(by_verb["condition"])
+    if "command" in by_verb and by_verb["command"] != "correct":
+        return Command(by_verb["command"], wire=wire)
+    take = _take(tags, by_verb, wire, step_unit)
+    if "command" in by_verb:
+        return take if isinstance(take, Unclear) else Command("correct", take=take)
+    return take or Unclear("nothing was said that can be logged")
+
+
+def _take(
+    tags: Sequence[str], by_verb: dict[str, str], wire: int | None, step_unit: str
+) -> Take | Unclear | None:
+    if "over" in by_verb:
+        return Reading(None, wire)
+    if "state" in by_verb:
+        return State(by_verb["state"], wire)
+    if "option" in by_verb:
+        return Observation(by_verb["option"], wire)
+    number_tags = [t for t in tags if t.partition(" ")[0] in NUMBER_TAGS]
+    if not number_tags:
+        return None
+    number = number_of(number_tags)
+    unit = by_verb.get("unit", "")
+    if not unit:
+        if not step_unit:
+            return Unclear("a number without a unit, and this step measures none")
+        unit = _scaled(step_unit, by_verb.get("scale", ""))
+    value = quantity(number.value, unit)
+    return Reading(value, wire, number.value, number.form, unit_spoken="unit" in by_verb)
+
+
+def _scaled(unit: str, prefix: str) -> str:
+    """`unit` with its own prefix replaced by `prefix`: "4.7 k" at a step in MΩ is 4.7 kΩ."""
+    if not prefix:
+        return unit
+    bare = unit[1:] if len(unit) > 1 and unit[0] in "kMmµn" and unit != "min" else unit
+    return prefix + bare

@@ -79,6 +79,11 @@ def difference(value: Quantity, other: Quantity) -> Quantity:
     return cast(Quantity, value - other.to(value.units))
 
 
+def size(value: Quantity) -> Quantity:
+    """`value` without its sign, in its own unit."""
+    return ureg.Quantity(abs(float(value.magnitude)), value.units)
+
+
 def show(value: Quantity) -> str:
     """`value` for a screen: "4.98 V", "250 Ω", "-40 °C"."""
     unit = f"{value.units:~P}".replace("Δ°C", "°C").replace("delta_degree_Celsius", "°C")

@@ -8,7 +8,7 @@ belief.  Where two meanings stay close, or one wording has two readings, the res
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 from rapidfuzz import fuzz, process
@@ -78,7 +78,7 @@ def interpret(
 class _Family:
     """The meanings of wordings that mean the same: more than one if a number has two forms."""
 
-    meanings: list[Meaning]
+    meanings: Sequence[Meaning]
     text: str
     share: float = 0.0
 
@@ -155,7 +155,7 @@ def _repaired(
     clear = [m for m in _meanings(automaton, text, step) if not isinstance(m, Unclear | Note)]
     if not clear:
         return None
-    result = _decide([_Family(list(clear), text, 1.0)], step)
+    result = _decide([_Family(clear, text, 1.0)], step)
     return replace(result, text=hypothesis.text, repairs=tuple(repairs))
 
 

@@ -1,0 +1,86 @@
+"""What a step expects, made concrete by the readings taken so far."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from handsfree.meaning.meanings import Reading, Take
+from handsfree.plan.schema import Expect, Plan, Step
+from handsfree.units import Quantity, size, ureg
+
+#: Takes that stand, by step id.
+Taken = Mapping[str, Take]
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Limits, states or answers that are right.
+
+    Attributes:
+        low, high: limits, inclusive; None for no limit.
+        over_limit: the meter is expected to show over limit.
+        states, answers: what is right for a state or an observation.
+        missing: id of the step whose reading is needed first, if it is not there.
+        relative_to: id of the step whose reading the limits come from.
+    """
+
+    low: Quantity | None = None
+    high: Quantity | None = None
+    over_limit: bool = False
+    states: tuple[str, ...] = ()
+    answers: tuple[str, ...] = ()
+    missing: str | None = None
+    relative_to: str | None = None
+
+
+def expected(step: Step, taken: Taken) -> Expected:
+    """What `step` expects, given the takes so far."""
+    expect = step.expect
+    if expect.refers_to is not None:
+        return _relative(expect, expect.refers_to, taken)
+    if expect.nominal is not None and expect.tolerance is not None:
+        nominal, spread = expect.nominal, expect.tolerance
+        if spread.is_compatible_with(ureg.percent) and not nominal.dimensionless:
+            spread = size(nominal) * spread.m_as("dimensionless")
+        return _around(nominal, spread)
+    return Expected(expect.low, expect.high, expect.over_range, expect.states, expect.answers)
+
+
+def _around(middle: Quantity, spread: Quantity) -> Expected:
+    """`middle` plus and minus `spread`; a spread in °C counts degrees, not a temperature."""
+    width = abs(float(spread.magnitude))
+    unit = spread.units
+    if middle.is_compatible_with(ureg.degC):
+        middle = middle.to(unit)
+    else:
+        width, unit = abs(float(spread.m_as(middle.units))), middle.units
+    here = float(middle.magnitude)
+    return Expected(ureg.Quantity(here - width, unit), ureg.Quantity(here + width, unit))
+
+
+def _relative(expect: Expect, other: str, taken: Taken) -> Expected:
+    take = taken.get(other)
+    if not isinstance(take, Reading) or take.value is None:
+        return Expected(missing=other, relative_to=other)
+    base = take.value
+    if expect.within is not None:
+        limits = _around(base, expect.within)
+        return Expected(limits.low, limits.high, relative_to=other)
+    low, high = (
+        None if share is None else base * share.m_as("dimensionless")
+        for share in (expect.low, expect.high)
+    )
+    return Expected(low, high, relative_to=other)
+
+
+def accuracy(plan: Plan, step: Step, value: Quantity) -> Quantity | None:
+    """The meter's accuracy at `value`: percent of reading plus counts; None if not known."""
+    kind = step.measure.quantity
+    spec = plan.meter.accuracy.get(kind) if kind else None
+    if spec is None:
+        return None
+    unit = spec.resolution.units
+    here = abs(float(value.m_as(unit)))
+    counts = spec.counts * float(spec.resolution.magnitude)
+    return ureg.Quantity(here * spec.percent / 100 + counts, unit)

@@ -1,0 +1,71 @@
+"""Which of several readings of one utterance was meant, by what the step can show.
+
+A number that was spoken short ("two fifty") has several forms.  A form that is
+physically absurd, or finer than the meter's last digit, falls away; forms that lead to
+the same verdict are settled by the expected order of magnitude.  Where verdicts differ,
+nobody but the technician may choose: a reading is never pulled into range.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable
+from dataclasses import replace
+
+from handsfree.check.expected import Expected, Taken, expected
+from handsfree.check.verdict import Refusal, Verdict, check
+from handsfree.meaning.meanings import Ambiguous, Reading, Take, Understood
+from handsfree.plan.schema import Plan, Step
+
+
+def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Understood:
+    """`understood` with an ambiguity settled where the plan can settle it."""
+    meaning = understood.meaning
+    if not isinstance(meaning, Ambiguous):
+        return understood
+    checks = [(take, check(take, step, plan, taken)) for take in meaning.candidates]
+    possible = [(t, c) for t, c in checks if not isinstance(c, Refusal)]
+    if not possible:
+        return replace(understood, meaning=meaning.candidates[0])
+    if meaning.reason == "number form":
+        possible = [(t, c) for t, c in possible if _readable(t, step, plan)] or possible
+        if len({_group(c) for _, c in possible}) == 1:
+            wanted = expected(step, taken)
+            best = min((t for t, _ in possible), key=lambda take: _decades(take, wanted))
+            return replace(understood, meaning=best)
+    if len(possible) == 1:
+        return replace(understood, meaning=possible[0][0])
+    return replace(understood, meaning=replace(meaning, candidates=tuple(t for t, _ in possible)))
+
+
+def _group(verdict: Verdict | Refusal) -> Hashable:
+    return (verdict.result, verdict.outcome) if isinstance(verdict, Verdict) else verdict
+
+
+def _readable(take: Take, step: Step, plan: Plan) -> bool:
+    """Whether the meter has the decimal places that were spoken."""
+    kind = step.measure.quantity
+    spec = plan.meter.accuracy.get(kind) if kind else None
+    if spec is None or not isinstance(take, Reading) or take.value is None or take.number is None:
+        return True
+    exponent = take.number.as_tuple().exponent
+    last_digit = 10.0 ** (exponent if isinstance(exponent, int) else 0)
+    unit = take.value.units
+    return last_digit >= float(spec.resolution.m_as(unit)) * (1 - 1e-9)
+
+
+def _decades(take: Take, wanted: Expected) -> float:
+    """Distance in decades from the expected limits; 0 inside, large if unknown."""
+    if not isinstance(take, Reading) or take.value is None:
+        return 99.0
+    value = float(take.value.to_base_units().magnitude)
+    limits = [
+        float(limit.to_base_units().magnitude)
+        for limit in (wanted.low, wanted.high)
+        if limit is not None
+    ]
+    if not limits or value <= 0 or min(limits) <= 0:
+        return abs(value - sum(limits) / len(limits)) if limits else 0.0
+    if min(limits) <= value <= max(limits):
+        return 0.0
+    return min(abs(math.log10(value / limit)) for limit in limits)

@@ -1,0 +1,179 @@
+"""The hash chain of the evidence log: events to lines and back. No files, no clock.
+
+A line is one event as compact JSON in UTF-8, ended by a newline:
+
+    {"seq":2,"time":"…Z","event":"reading",…fields of the caller…,"prev":"…","sha":"…"}
+
+- `seq` counts from 1, so it is also the line number.
+- `prev` is the SHA-256 over the exact bytes of the line before, its newline included; for the
+  first line it is the SHA-256 of nothing. `sed -n 4p events.jsonl | sha256sum` gives the `prev`
+  of line 5.
+- `sha` is the SHA-256 over the bytes of its own line that stand before `,"sha"`. It guards the
+  last line, which no `prev` covers yet.
+
+The hashes are over the bytes as written, so no canonical form is needed: the keys stay in the
+order a person reads them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+NOTHING = sha256(b"").hexdigest()
+RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One line of the log.
+
+    Attributes:
+        seq: line number, from 1.
+        time: UTC, ISO 8601 with microseconds and a Z.
+        kind: what happened: opened, resumed, heard, reading, asked, said, struck, finished …
+        fields: what the writer gave with it.
+        prev: SHA-256 over the line before, hexadecimal.
+        digest: SHA-256 over this line, hexadecimal.
+    """
+
+    seq: int
+    time: str
+    kind: str
+    fields: Mapping[str, Any]
+    prev: str
+    digest: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The event as it stands in its line, without the hashes."""
+        return {"seq": self.seq, "time": self.time, "event": self.kind, **self.fields}
+
+
+@dataclass(frozen=True, slots=True)
+class Flaw:
+    """A line that is not as it was written."""
+
+    line: int
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """What the bytes of a log hold.
+
+    Attributes:
+        events: every line that can be read, also where the chain is broken.
+        tail: the bytes after the last newline, or the last line if it is no event: what a kill
+            or a power cut in the middle of a write leaves.
+        flaws: where the chain does not hold.
+    """
+
+    events: tuple[Event, ...]
+    tail: bytes
+    flaws: tuple[Flaw, ...]
+
+
+def digest(data: bytes) -> str:
+    """SHA-256 (FIPS 180-4), hexadecimal."""
+    return sha256(data).hexdigest()
+
+
+def fingerprint(event: Event) -> str:
+    """The first 64 bits of an event's digest, in groups to be read aloud or copied by hand."""
+    return " ".join(event.digest[i : i + 4] for i in range(0, 16, 4))
+
+
+def encode(seq: int, time: str, kind: str, fields: Mapping[str, object], prev: str) -> bytes:
+    """The line of an event, newline included.
+
+    Raises:
+        ValueError, TypeError: a field has a reserved name or is not JSON (NaN is not).
+    """
+    if taken := RESERVED & fields.keys():
+        raise ValueError(f"reserved names cannot be fields of an event: {sorted(taken)}")
+    record = {"seq": seq, "time": time, "event": kind, **fields, "prev": prev}
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    body = text[:-1].encode()
+    return body + _seal(body)
+
+
+def decode(line: bytes) -> Event:
+    """The event of a line; whether it is sound is for `scan` to say.
+
+    Raises:
+        ValueError: the line is no event.
+    """
+    try:
+        record = json.loads(line.decode())
+        fields = {key: value for key, value in record.items() if key not in RESERVED}
+        return Event(
+            int(record["seq"]),
+            str(record["time"]),
+            str(record["event"]),
+            fields,
+            str(record["prev"]),
+            digest(line),
+        )
+    except (KeyError, TypeError, AttributeError) as error:
+        raise ValueError("not an event") from error
+
+
+def scan(data: bytes) -> Scan:
+    """Read a whole log and check its chain.
+
+    A line is blamed once: the line after a changed one is not blamed for the `prev` that no
+    longer fits.
+    """
+    *lines, tail = data.split(b"\n")
+    events: list[Event] = []
+    flaws: list[Flaw] = []
+    prev, seq, sound = NOTHING, 1, True
+    for number, text in enumerate(lines, 1):
+        line = text + b"\n"
+        before, prev = prev, digest(line)
+        try:
+            event = decode(line)
+        except ValueError:
+            if number == len(lines) and not tail:
+                tail = line
+            else:
+                flaws.append(Flaw(number, "the line cannot be read"))
+                seq, sound = seq + 1, False
+            continue
+        events.append(event)
+        changed = not _sealed(line)
+        if changed:
+            flaws.append(Flaw(number, "the line was changed after it was written"))
+        elif event.seq != seq:
+            flaws.append(Flaw(number, f"event {event.seq} stands where event {seq} belongs"))
+        elif sound and event.prev != before:
+            flaws.append(Flaw(number, "the line does not follow from the line before"))
+        seq, sound = event.seq + 1, not changed
+    return Scan(tuple(events), tail, tuple(flaws))
+
+
+def holds_whole_event(tail: bytes) -> bool:
+    """Whether a tail is more than the beginning of one line, so that no cut write explains it."""
+    if tail.endswith(b"\n"):
+        return True
+    text = tail.decode(errors="replace")
+    try:
+        _, end = json.JSONDecoder().raw_decode(text)
+    except ValueError:
+        return False
+    return end < len(text)
+
+
+def _seal(body: bytes) -> bytes:
+    return f',"sha":"{digest(body)}"}}\n'.encode()
+
+
+_SEAL_LENGTH = len(_seal(b""))
+
+
+def _sealed(line: bytes) -> bool:
+    body = line[:-_SEAL_LENGTH]
+    return line[-_SEAL_LENGTH:] == _seal(body)

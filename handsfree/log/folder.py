@@ -1,0 +1,141 @@
+"""The job folder on the disk: its names, writes that last, and errors told plainly.
+
+events.jsonl    the event log
+plan.yaml       the plan as used
+clips/          one FLAC a recorded utterance, named after the event that holds its hash
+aside/          bytes that a cut write left behind the last whole event
+finished.json   number and digest of the last event, written on finishing
+lock            held by the one writer
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from handsfree.errors import BadInput
+from handsfree.log.chain import Event
+
+EVENTS = "events.jsonl"
+PLAN = "plan.yaml"
+CLIPS = "clips"
+ASIDE = "aside"
+FINISHED = "finished.json"
+LOCK = "lock"
+
+
+@contextmanager
+def told_plainly(where: Path) -> Iterator[None]:
+    """Turn an error of the operating system into one for people."""
+    try:
+        yield
+    except OSError as error:
+        raise _plain(error, where) from error
+
+
+def sync(descriptor: int) -> None:
+    """Return once the file is on the disk."""
+    if sys.platform == "darwin":  # where fsync stops at the drive's cache
+        import fcntl
+
+        fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+    else:
+        os.fsync(descriptor)
+
+
+def sync_folder(folder: Path) -> None:
+    """Return once the names in a folder are on the disk."""
+    if os.name == "nt":  # a folder cannot be opened there; its names are journalled
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a whole file and return once it and its name are on the disk.
+
+    Raises:
+        OSError: it could not be written; what was begun is removed.
+    """
+    try:
+        with path.open("wb", buffering=0) as file:
+            if file.write(data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+            sync(file.fileno())
+        sync_folder(path.parent)
+    except OSError:
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
+        raise
+
+
+def read_file(folder: Path, name: str) -> bytes | None:
+    """A file of the job, or None if it is not there."""
+    with told_plainly(folder / name):
+        try:
+            return (folder / name).read_bytes()
+        except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
+            return None
+
+
+def read_log(folder: Path) -> bytes:
+    """The bytes of a job's event log.
+
+    Raises:
+        BadInput: this is no job folder, or it cannot be read.
+    """
+    data = read_file(folder, EVENTS)
+    if data is None:
+        raise BadInput(
+            f"this is not a job folder: there is no {EVENTS}",
+            where=str(folder),
+            remedy="Give the folder that `handsfree dictate --job` wrote.",
+        )
+    return data
+
+
+def finish_mark(event: Event) -> bytes:
+    """The content of finished.json for a log that ends with this event."""
+    return f'{{"seq":{event.seq},"digest":"{event.digest}"}}\n'.encode()
+
+
+def finish_flaw(mark: bytes | None, events: tuple[Event, ...]) -> str | None:
+    """What finished.json and the log disagree about, or None."""
+    if mark is None or any(mark == finish_mark(event) for event in events):
+        return None
+    return "the log no longer holds the event that it was finished with"
+
+
+def _plain(error: OSError, where: Path) -> BadInput:
+    place = str(error.filename or where)
+    match error.errno:
+        case errno.ENOSPC | errno.EDQUOT | errno.EFBIG:
+            return BadInput(
+                "the disk is full",
+                where=place,
+                remedy="Free some space and say it again; what was read back before is in the log.",
+            )
+        case errno.EROFS | errno.EACCES | errno.EPERM:
+            return BadInput(
+                "no permission to read or write here",
+                where=place,
+                remedy="Choose a folder of your own with --job, or ask for the right to this one.",
+            )
+        case errno.ENOTDIR | errno.EEXIST | errno.EISDIR:
+            return BadInput(
+                "a file stands where a folder belongs, or a folder where a file belongs",
+                where=place,
+                remedy="Choose another folder with --job.",
+            )
+    return BadInput(
+        f"the disk refused: {error.strerror or error}",
+        where=place,
+        remedy="What was read back before is in the log. Check the disk, or go on with another.",
+    )

@@ -1,0 +1,167 @@
+"""Opening a job: begin its log, or go on where it ends. One writer at a time."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from filelock import BaseFileLock, FileLock, Timeout
+
+from handsfree.errors import BadInput, Damaged
+from handsfree.log import chain
+from handsfree.log.chain import Event
+from handsfree.log.folder import (
+    ASIDE,
+    CLIPS,
+    EVENTS,
+    FINISHED,
+    LOCK,
+    PLAN,
+    finish_flaw,
+    read_file,
+    sync,
+    sync_folder,
+    told_plainly,
+    write_file,
+)
+from handsfree.log.writer import JobLog
+
+FORMAT = 1
+
+
+def utc_now() -> datetime:
+    """The time of the machine's clock."""
+    return datetime.now(UTC)
+
+
+def open_job(
+    folder: Path, plan: bytes, *, title: str, clock: Callable[[], datetime] = utc_now
+) -> JobLog:
+    """Begin a job, or go on with it; the log is then locked against a second writer.
+
+    Going on moves what a cut write left behind the last event to aside/, and a `resumed` event
+    says how many bytes. `JobLog.events` holds what is already there.
+
+    Args:
+        folder: made if it is not there.
+        plan: the exact bytes of the plan file.
+        title: the plan's title, for people.
+        clock: gives the time of an event, with its zone.
+
+    Raises:
+        BadInput: the job belongs to another plan, another dictation is writing to it, the folder
+            holds something else or cannot be written, or the disk is full.
+        Damaged: the log is not as it was written, so nothing may be added to it.
+    """
+    with told_plainly(folder):
+        if not read_file(folder, EVENTS):
+            _refuse_foreign_folder(folder, plan)
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(folder / LOCK, thread_local=False)
+        try:
+            lock.acquire(timeout=0)
+        except Timeout:
+            raise BadInput(
+                "another dictation is writing to this job",
+                where=str(folder),
+                remedy="End the other one first, or choose another folder with --job.",
+            ) from None
+        try:
+            return _take_up(folder, plan, title, lock, clock)
+        except BaseException:
+            lock.release()
+            raise
+
+
+def _take_up(
+    folder: Path, plan: bytes, title: str, lock: BaseFileLock, clock: Callable[[], datetime]
+) -> JobLog:
+    data = read_file(folder, EVENTS) or b""
+    log = chain.scan(data)
+    _refuse_damage(folder, log)
+    if log.events:
+        _refuse_other_plan(folder, log.events[0], plan, title)
+    else:
+        write_file(folder / PLAN, plan)
+    (folder / CLIPS).mkdir(exist_ok=True)
+    descriptor = os.open(
+        folder / EVENTS, os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o644
+    )
+    try:
+        cut = _set_aside(folder, log, descriptor, len(data))
+        sync_folder(folder)
+        sync_folder(folder.parent)
+        lengths = (len(line) + 1 for line in data.split(b"\n"))
+        job = JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
+        if not log.events:
+            digest = chain.digest(plan)
+            job.append("opened", format=FORMAT, plan=PLAN, plan_title=title, plan_sha256=digest)
+        if data:
+            job.append("resumed", **cut)
+    except BaseException:
+        os.close(descriptor)
+        raise
+    return job
+
+
+def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> dict[str, str | int]:
+    """Move the tail to a file of its own; return the fields that tell of it."""
+    if not log.tail:
+        return {"aside_bytes": 0}
+    digest = chain.digest(log.tail)
+    name = f"{ASIDE}/{len(log.events) + 1:05d}-{digest[:8]}.bin"
+    (folder / ASIDE).mkdir(exist_ok=True)
+    write_file(folder / name, log.tail)
+    os.ftruncate(descriptor, length - len(log.tail))
+    sync(descriptor)
+    return {"aside_bytes": len(log.tail), "aside": name, "aside_sha256": digest}
+
+
+def _refuse_damage(folder: Path, log: chain.Scan) -> None:
+    what = finish_flaw(read_file(folder, FINISHED), log.events)
+    clips = any((folder / CLIPS).glob("*"))
+    if log.flaws:
+        what = f"{EVENTS}, line {log.flaws[0].line}: {log.flaws[0].what}"
+    elif not log.events and (clips or chain.holds_whole_event(log.tail)):
+        what = f"{EVENTS} does not begin with the job's opening"
+    if what:
+        raise Damaged(
+            what,
+            where=str(folder),
+            remedy="`handsfree verify` lists all damage. Go on in a new job folder.",
+        )
+
+
+def _refuse_other_plan(folder: Path, opened: Event, plan: bytes, title: str) -> None:
+    expected = opened.fields.get("plan_sha256")
+    if chain.digest(plan) != expected:
+        own = opened.fields.get("plan_title")
+        raise BadInput(
+            f"the plan “{title}” was changed since this job began"
+            if own == title
+            else f"this job belongs to the plan “{own}”, not to “{title}”",
+            where=str(folder),
+            remedy=f"Go on with {folder / PLAN}, or begin a new job folder.",
+        )
+    if read_file(folder, PLAN) != plan:
+        raise Damaged(
+            f"{PLAN} is not the plan that the job was opened with",
+            where=str(folder),
+            remedy="Put back the plan that the job began with, or begin a new job folder.",
+        )
+
+
+def _refuse_foreign_folder(folder: Path, plan: bytes) -> None:
+    """A new job takes an empty folder, or one where the beginning of this job was cut short."""
+    if not folder.exists():
+        return
+    others = {entry.name for entry in folder.iterdir()} - {LOCK, EVENTS, PLAN, CLIPS}
+    clips = any((folder / CLIPS).glob("*"))
+    if others or clips or not plan.startswith(read_file(folder, PLAN) or b""):
+        raise BadInput(
+            "the folder holds other files and no log",
+            where=str(folder),
+            remedy="Choose a new or an empty folder with --job.",
+        )

@@ -1,0 +1,172 @@
+"""Reading a job, and telling whether it is as it was written.
+
+What `verify` finds: a changed byte anywhere in the log, the clips, the plan or what was set
+aside; lines deleted, added or swapped; a clip that is gone; a finished log that was cut.
+
+What a hash chain cannot show, and so neither can `verify`:
+
+- somebody who rewrites the whole folder, every hash included;
+- whole lines cut off the end of a job that was never finished;
+- whether what was said was true.
+
+Against the first two, the fingerprint of the last event is printed in the report and can be kept
+elsewhere (on paper, in a message, at the shop's desk): a log that was rewritten or cut after
+that has another fingerprint. It is the first 64 bits of that event's SHA-256.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from handsfree.log import chain
+from handsfree.log.chain import Event
+from handsfree.log.folder import (
+    ASIDE,
+    CLIPS,
+    EVENTS,
+    FINISHED,
+    finish_flaw,
+    read_file,
+    read_log,
+    told_plainly,
+)
+
+_COPY = "Put it back from a copy of the folder; without one, do not rely on it."
+_LINE = "Compare with a copy of the folder; without one, rely on no line from here on."
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One line for a person: where, what, and what to do."""
+
+    where: str
+    what: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.what}. {self.remedy}"
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """Whether a job is as it was written.
+
+    Attributes:
+        state: `finished`, `open` (the job was not finished, or was taken up again) or `damaged`.
+        events: how many events there are.
+        fingerprint: of the last event; empty if there is none.
+        problems: each damage.
+        remarks: what is no damage but worth knowing, such as bytes of a cut write.
+    """
+
+    state: Literal["finished", "open", "damaged"]
+    events: int
+    fingerprint: str
+    problems: tuple[Finding, ...]
+    remarks: tuple[Finding, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether nothing is damaged."""
+        return not self.problems
+
+
+def read(folder: Path) -> list[Event]:
+    """Every event of a job that can be read, in order; a cut last line is passed over.
+
+    Whether they are as they were written is for `verify` to say.
+
+    Raises:
+        BadInput: this is no job folder, or it cannot be read.
+    """
+    return list(chain.scan(read_log(folder)).events)
+
+
+def verify(folder: Path) -> Verification:
+    """Check a job: chain, sequence, files named by events, finishing mark, cut writes.
+
+    Raises:
+        BadInput: this is no job folder, or it cannot be read.
+    """
+    log = chain.scan(read_log(folder))
+    mark = read_file(folder, FINISHED)
+    problems = [Finding(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in log.flaws]
+    remarks: list[Finding] = []
+
+    if not log.events or log.events[0].kind != "opened":
+        problems.append(Finding(EVENTS, "the log does not begin with the job's opening", _COPY))
+    if flaw := finish_flaw(mark, log.events):
+        problems.append(Finding(FINISHED, flaw, _COPY))
+    if log.tail:
+        (problems if chain.holds_whole_event(log.tail) else remarks).append(_tail(log))
+
+    named = _check_named_files(folder, log.events, problems, remarks)
+    with told_plainly(folder):
+        stored = (path for part in (CLIPS, ASIDE) for path in sorted((folder / part).glob("*")))
+        remarks += [
+            Finding(
+                path.relative_to(folder).as_posix(),
+                "no event names this file: the write of its event was cut short",
+                "It is no evidence; keep it or delete it.",
+            )
+            for path in stored
+            if path.relative_to(folder).as_posix() not in named
+        ]
+
+    finished = bool(log.events) and log.events[-1].kind == "finished"
+    if finished and mark is None:
+        remarks.append(
+            Finding(
+                FINISHED,
+                "the job is finished but its finishing mark is not there",
+                "Open the job and finish it again to have one.",
+            )
+        )
+    return Verification(
+        "damaged" if problems else "finished" if finished else "open",
+        len(log.events),
+        chain.fingerprint(log.events[-1]) if log.events else "",
+        tuple(problems),
+        tuple(remarks),
+    )
+
+
+def _tail(log: chain.Scan) -> Finding:
+    where = f"{EVENTS}, last line"
+    if chain.holds_whole_event(log.tail):
+        return Finding(where, "the last line was changed, or spoilt by a power failure", _LINE)
+    return Finding(
+        where,
+        f"the last {len(log.tail)} bytes are a write that was cut short and never read back",
+        "Going on with the job sets them aside.",
+    )
+
+
+def _check_named_files(
+    folder: Path, events: tuple[Event, ...], problems: list[Finding], remarks: list[Finding]
+) -> set[str]:
+    """Check each file whose hash an event holds; return the names."""
+    named: set[str] = set()
+    for event in events:
+        for role in ("plan", "clip", "aside"):
+            expected = event.fields.get(f"{role}_sha256")
+            if expected is None:
+                continue
+            name = str(event.fields.get(role))
+            named.add(name)
+            data = read_file(folder, name)
+            if data is None:
+                what = f"the {role} of event {event.seq} is gone"
+                problems.append(Finding(name, what, _COPY))
+            elif chain.digest(data) != expected:
+                what = f"the {role} of event {event.seq} was changed"
+                problems.append(Finding(name, what, _COPY))
+            elif role == "aside" and chain.holds_whole_event(data):
+                what = f"a spoilt line that may have been read back stood before event {event.seq}"
+                problems.append(Finding(name, what, "Look at it, and take that reading again."))
+            elif role == "aside":
+                what = f"{len(data)} bytes of a cut write were set aside at event {event.seq}"
+                remarks.append(Finding(name, what, "They were never read back."))
+    return named

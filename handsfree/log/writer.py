@@ -1,0 +1,154 @@
+"""Writing the log: every event is on the disk before `append` returns.
+
+The log is JSON lines with an fsync for each, and not a database, because
+
+- it is evidence: any editor reads it in twenty years, and the hashes are over the very bytes
+  that one sees;
+- a line is one write followed by an fsync, and is acknowledged only after it. What a kill or a
+  power cut leaves half-written is therefore always the last line, and by construction was never
+  read back to anyone;
+- a few events a minute need nothing faster.
+
+An audio clip is on the disk, with its name, before the event that holds its hash.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from filelock import BaseFileLock
+
+from handsfree.log import chain
+from handsfree.log.chain import Event
+from handsfree.log.folder import (
+    CLIPS,
+    FINISHED,
+    finish_mark,
+    sync,
+    sync_folder,
+    told_plainly,
+    write_file,
+)
+
+
+class JobLog:
+    """The one writer of a job folder. Made by `open_job`; use it from one thread.
+
+    Args:
+        folder: the job folder.
+        descriptor: the event log, open for appending; closed by `close`.
+        lock: held; released by `close`.
+        clock: gives the time of an event, with its zone.
+        written: each event already there, with the length in bytes of its line.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        descriptor: int,
+        lock: BaseFileLock,
+        clock: Callable[[], datetime],
+        written: Iterable[tuple[Event, int]],
+    ) -> None:
+        self.folder = folder
+        self._descriptor = descriptor
+        self._lock = lock
+        self._clock = clock
+        self._ends: list[tuple[Event, int]] = []  # each event with the log's length after it
+        for event, length in written:
+            self._ends.append((event, self._end + length))
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events of the job so far, those of earlier sessions included."""
+        return tuple(event for event, _ in self._ends)
+
+    def append(self, kind: str, sound: bytes | None = None, /, **fields: object) -> Event:
+        """Write an event; when this returns it is on the disk.
+
+        Args:
+            kind: what happened. `finished` is to be the last event of a session.
+            sound: a recorded utterance as FLAC; it is stored as a clip, and the event gets its
+                name and hash as `clip` and `clip_sha256`.
+            fields: JSON values. `supersedes` and `struck` hold the `seq` of an earlier reading.
+
+        Raises:
+            BadInput: the disk is full or refuses; the event is not in the log, all earlier ones
+                are, and the next append may be tried.
+            ValueError, TypeError: a field has a reserved name or is not JSON, or the log is
+                closed.
+        """
+        if self._descriptor < 0:
+            raise ValueError("the log is closed")
+        seq, prev = 1, chain.NOTHING
+        if self._ends:
+            last = self._ends[-1][0]
+            seq, prev = last.seq + 1, last.digest
+        time = self._clock().astimezone(UTC).isoformat(timespec="microseconds")
+        if sound is not None:
+            clip = f"{CLIPS}/{seq:05d}.flac"
+            fields |= {"clip": clip, "clip_sha256": chain.digest(sound)}
+        line = chain.encode(seq, time.replace("+00:00", "Z"), kind, fields, prev)
+        event = chain.decode(line)
+        with told_plainly(self.folder):
+            if sound is not None:
+                write_file(self.folder / clip, sound)
+            if kind == "finished":
+                self._finish(line, event)
+            else:
+                self._write(line, event)
+        return event
+
+    def close(self) -> None:
+        """Give the job free for another writer. The log stays as it is."""
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+        self._lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def _end(self) -> int:
+        """Length of the log in bytes after the last acknowledged event."""
+        return self._ends[-1][1] if self._ends else 0
+
+    def _write(self, line: bytes, event: Event) -> None:
+        """One write and one fsync; on any failure or interrupt the line is cut off again."""
+        try:
+            if os.fstat(self._descriptor).st_size != self._end:  # an earlier cut failed
+                os.ftruncate(self._descriptor, self._end)
+            if os.write(self._descriptor, line) != len(line):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            sync(self._descriptor)
+            self._ends.append((event, self._end + len(line)))
+        except BaseException:
+            with suppress(OSError):
+                os.ftruncate(self._descriptor, self._end)
+                sync(self._descriptor)
+            raise
+
+    def _finish(self, line: bytes, event: Event) -> None:
+        """The finishing mark is made ready first, for the disk may be full."""
+        mark = self.folder / FINISHED
+        ready = mark.with_suffix(".new")
+        write_file(ready, finish_mark(event))
+        self._write(line, event)
+        ready.replace(mark)
+        sync_folder(self.folder)

@@ -1,0 +1,61 @@
+"""Blade fuses: how long a current is carried, and what a fuse carries when hot.
+
+Sources:
+    ISO 8820-3 (blade fuse-links), operating times by multiple of the rated current.
+    Values from memory of the standard's table for type C (medium) blades; a maker's data
+    sheet decides.
+"""
+
+from __future__ import annotations
+
+import math
+
+from handsfree.units import Quantity, ureg
+
+OPERATING_TIME: dict[float, tuple[float, float]] = {
+    1.10: (360_000.0, math.inf),
+    1.35: (0.75, 600.0),
+    1.60: (0.25, 50.0),
+    2.00: (0.15, 5.0),
+    3.50: (0.04, 0.5),
+    6.00: (0.02, 0.1),
+}
+"""Multiple of the rated current: shortest and longest time in seconds (ISO 8820-3)."""
+
+DERATING_PER_KELVIN = 0.0015
+"""Share of the rating lost per kelvin above 23 °C: common practice, no published source."""
+
+
+def operating_time(rating: Quantity, current: Quantity) -> tuple[Quantity, Quantity]:
+    """Shortest and longest time until a blade fuse opens (ISO 8820-3).
+
+    Between the multiples of the table the bounds are those of the neighbours on the safe
+    side: the shortest time of the next higher multiple, the longest of the next lower.
+    """
+    ratio = (current / rating).to("dimensionless").magnitude
+    above = [m for m in OPERATING_TIME if m >= ratio - 1e-9]
+    below = [m for m in OPERATING_TIME if m <= ratio + 1e-9]
+    shortest = OPERATING_TIME[min(above)][0] if above else 0.0
+    longest = OPERATING_TIME[max(below)][1] if below else math.inf
+    return ureg.Quantity(shortest, "s"), ureg.Quantity(longest, "s")
+
+
+def continuous_current(rating: Quantity, ambient: Quantity) -> Quantity:
+    """What a fuse may carry for good: 75 % of its rating at 23 °C, less when hot.
+
+    Common practice, no published source (ISO 8820-1 leaves the figure to the maker).
+    """
+    rise = max(0.0, ambient.to("kelvin").magnitude - 296.15)
+    current: Quantity = rating * 0.75 * max(0.0, 1 - DERATING_PER_KELVIN * rise)
+    return current
+
+
+def current_through(drop: Quantity, resistance: Quantity) -> Quantity:
+    """Current through a fuse from the voltage drop across it: finds a parasitic draw.
+
+    Args:
+        drop: voltage measured across the test points of the fuse in its socket.
+        resistance: of the fuse when cold, from its data sheet.
+    """
+    current: Quantity = (drop / resistance).to("A")
+    return current

@@ -1,0 +1,5 @@
+"""Which part of the circuit is at fault."""
+
+from handsfree.diagnosis.rules import conclude
+
+__all__ = ["conclude"]

@@ -1,0 +1,34 @@
+"""From a verdict to the next step: a pure state machine."""
+
+from handsfree.dialogue.effects import (
+    Ask,
+    Conclude,
+    Effect,
+    Finish,
+    Move,
+    Record,
+    Say,
+    Strike,
+    WriteNote,
+)
+from handsfree.dialogue.respond import Dialogue, Response
+from handsfree.dialogue.session import Entry, Question, Session
+from handsfree.dialogue.wording import Wording
+
+__all__ = [
+    "Ask",
+    "Conclude",
+    "Dialogue",
+    "Effect",
+    "Entry",
+    "Finish",
+    "Move",
+    "Question",
+    "Record",
+    "Response",
+    "Say",
+    "Session",
+    "Strike",
+    "Wording",
+    "WriteNote",
+]

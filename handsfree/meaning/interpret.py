@@ -61,7 +61,7 @@ def interpret(
     reason = ""
     belief = _softmax([h.score for h in heard.hypotheses])
     for hypothesis, share in zip(heard.hypotheses, belief, strict=True):
-        meanings = _meanings(automaton, hypothesis.text, step)
+        meanings = _meanings(automaton, hypothesis.text, step, moment)
         clear = [m for m in meanings if not isinstance(m, Unclear)]
         if clear:
             keys = tuple(_key(m, step) for m in clear)
@@ -112,12 +112,18 @@ def _decide(families: list[_Family], step: Step | None) -> Understood:
     return Understood(first, best.text, share=best.share)
 
 
-def _meanings(automaton: Automaton, text: str, step: Step | None) -> list[Meaning]:
-    """Distinct meanings of one wording; the likeliest number form first."""
+def _meanings(
+    automaton: Automaton, text: str, step: Step | None, moment: Moment = "listening"
+) -> list[Meaning]:
+    """Distinct meanings of one wording; the likeliest number form first.
+
+    "Yes" answers what is to be observed, or the question that is open.
+    """
     unit = step.measure.base_unit if step else ""
     found = dict.fromkeys(meaning_of(tags, unit) for tags in parse_text(automaton, text))
-    if step and step.measure.options and any(isinstance(m, Observation) for m in found):
-        return [m for m in found if isinstance(m, Observation)]  # "yes" answers the step
+    wanted = Command if moment == "answering" else Observation
+    if any(isinstance(m, wanted) for m in found):
+        return [m for m in found if isinstance(m, wanted)]
     numbers: dict[Hashable, Reading] = {}
     others: list[Meaning] = []
     for meaning in found:

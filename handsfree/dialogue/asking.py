@@ -1,0 +1,86 @@
+"""Questions and refusals: what is said when a value cannot be taken as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from handsfree.check import Refusal, expected
+from handsfree.dialogue.desk import Desk
+from handsfree.dialogue.effects import Ask, Effect, Say, join
+from handsfree.dialogue.moving import Turn
+from handsfree.dialogue.session import Question, Session
+from handsfree.meaning import Take
+from handsfree.plan.schema import Step
+
+#: A question is put at most so often; then it is dropped.
+ASK_AT_MOST = 3
+#: After so many unclear utterances in a row the tool stays silent until one is clear.
+MISSES_ANSWERED = 4
+
+
+def ask(
+    desk: Desk, session: Session, question: Question, reason: str, said: Iterable[str] = ()
+) -> Turn:
+    """Put a question, in other words each time; `said` goes before it in the same breath."""
+    step = desk.plan.step(question.step)
+    wire = desk.wording.wire(step) or step.prompt
+    takes = [desk.wording.take(t) for t in question.candidates]
+    if question.kind == "correct":
+        text = desk.say("ask_correct", wire=wire)
+    elif question.kind == "confirm":
+        key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
+        text = desk.say(key, wire=wire, value=takes[0])
+    else:
+        if len({t.wire for t in question.candidates}) > 1:
+            takes = [_with_wire(desk, t) for t in question.candidates]
+        key = "ask_which" if question.asked == 1 else "ask_which_again"
+        text = desk.say(key, first=takes[0], second=takes[1])
+    session = replace(session, question=question)
+    return session, [Ask(join([*said, text]), question.candidates, reason)]
+
+
+def _with_wire(desk: Desk, take: Take) -> str:
+    said = desk.wording.take(take)
+    return f"{desk.wording.pin(desk.plan.pin(take.wire))} {said}" if take.wire else said
+
+
+def ask_again(desk: Desk, session: Session, question: Question) -> Turn:
+    """Put the open question once more, or drop it after `ASK_AT_MOST` times."""
+    if question.asked >= ASK_AT_MOST:
+        session = replace(session, question=None)
+        prompt = desk.standing_prompt(session)
+        return session, [Say(desk.say("question_dropped", prompt=prompt))]
+    return ask(desk, session, replace(question, asked=question.asked + 1), reason="again")
+
+
+def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Effect:
+    """Say why a value is not taken, and what is wanted."""
+    wanted = desk.wording.expected(step, expected(step, session.taken))
+    value = desk.wording.quantity(refusal.value) if refusal.value is not None else ""
+    say = desk.say
+    if refusal.reason == "absurd":
+        return Ask(say("ask_absurd", value=value), reason="absurd")
+    if step.measure.states:
+        states = f" {say('or')} ".join(map(desk.wording.state, step.measure.states))
+        return Say(say("refuse_kind_state", states=states))
+    if step.measure.options:
+        answers = f" {say('or')} ".join(o.value for o in step.measure.options)
+        return Say(say("refuse_kind_answer", answers=answers))
+    unit = desk.wording.unit_kind(step)
+    if refusal.reason == "dimension":
+        return Say(say("refuse_dimension", value=value, unit=unit, expected=wanted))
+    return Say(say("refuse_kind_value", unit=unit, expected=wanted))
+
+
+def unclear(desk: Desk, session: Session) -> Turn:
+    """A short question for what was not understood, never often in the same words."""
+    if session.question and session.question.kind != "correct":
+        return ask_again(desk, session, session.question)
+    misses = session.misses + 1
+    session = replace(session, misses=misses)
+    if misses > MISSES_ANSWERED:
+        return session, []
+    step = desk.focus(session)
+    wire = (desk.wording.wire(step) or step.prompt) if step else ""
+    return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]

@@ -1,0 +1,54 @@
+"""What every part of the dialogue works with, and does not change while it runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from handsfree.check import expected
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.wording import Wording
+from handsfree.grammar import SpokenPlan
+from handsfree.plan.schema import Plan, Step
+
+
+@dataclass(frozen=True)
+class Desk:
+    """The plan, its spoken form and its wording.
+
+    Attributes:
+        plan: what is to be probed.
+        spoken: gives the grammar of each moment.
+        wording: says things.
+        apprentice: also say how to probe and why, before each step.
+    """
+
+    plan: Plan
+    spoken: SpokenPlan
+    wording: Wording
+    apprentice: bool = False
+
+    def step(self, session: Session) -> Step | None:
+        """The open step."""
+        return self.plan.step(session.step) if session.step else None
+
+    def focus(self, session: Session) -> Step | None:
+        """The step whose value is awaited: that of the open question, else the open step."""
+        if session.question:
+            return self.plan.step(session.question.step)
+        return self.step(session)
+
+    def say(self, key: str, **values: str) -> str:
+        """The prompt `key` with its places filled in."""
+        return self.wording.prompt(key, **values)
+
+    def prompt(self, session: Session, step: Step, how: str) -> str:
+        """The prompt of a step with what is expected; `how` is "next", "again" or "back_to"."""
+        wanted = self.wording.expected(step, expected(step, session.taken))
+        return self.say(how, prompt=step.prompt, expected=f"{wanted}.")
+
+    def standing_prompt(self, session: Session) -> str:
+        """What the technician is waited for: the open step, or the repair."""
+        step = self.step(session)
+        if step:
+            return self.prompt(session, step, "again")
+        return self.say("await_repair") if session.phase == "verdict" else ""

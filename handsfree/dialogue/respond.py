@@ -1,0 +1,117 @@
+"""The dialogue: an utterance in, a new session and effects out.
+
+A pure state machine.  Effects come in the order in which they must happen: what is
+recorded comes before what is said, so that nothing is read back that is not logged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from handsfree.check import resolve
+from handsfree.dialogue.asking import unclear
+from handsfree.dialogue.commanding import obey, set_condition
+from handsfree.dialogue.desk import Desk
+from handsfree.dialogue.effects import Effect, Say, WriteNote, lead
+from handsfree.dialogue.moving import Turn, open_step
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.taking import take
+from handsfree.dialogue.wording import Wording
+from handsfree.grammar import Language, SpokenPlan
+from handsfree.heard import Heard
+from handsfree.meaning import (
+    Ambiguous,
+    Command,
+    Note,
+    Observation,
+    Reading,
+    SetCondition,
+    State,
+    Unclear,
+    Understood,
+    interpret,
+)
+from handsfree.plan.schema import Plan
+
+#: An engine less sure than this has its readings confirmed.
+SURE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """What came of an utterance.
+
+    Attributes:
+        session: the dialogue afterwards.
+        effects: what to log and say, in order.
+        understood: how the utterance was read; None if nothing was said.
+    """
+
+    session: Session
+    effects: tuple[Effect, ...]
+    understood: Understood | None = None
+
+
+class Dialogue:
+    """The dialogue about one plan in one language.
+
+    Args:
+        plan: what is to be probed.
+        language: what is spoken.
+        apprentice: also say how to probe and why, before each step.
+    """
+
+    def __init__(self, plan: Plan, language: Language, *, apprentice: bool = False) -> None:
+        spoken = SpokenPlan(language, plan)
+        self.desk = Desk(plan, spoken, Wording(language, plan), apprentice)
+
+    def start(self) -> Response:
+        """The first words: title, cautions, the first step."""
+        desk, plan = self.desk, self.desk.plan
+        title = desk.say("start", title=plan.title)
+        words = [title, desk.say(f"caution_{plan.circuit_class}"), *plan.cautions]
+        session, effects = open_step(desk, Session(), plan.steps[0], "next")
+        return Response(session, tuple(lead(effects, words)))
+
+    def resume(self, session: Session) -> Response:
+        """The first words when a job goes on."""
+        return Response(session, (Say(self.desk.standing_prompt(session)),))
+
+    def respond(self, session: Session, heard: Heard) -> Response:
+        """What follows from an utterance."""
+        if session.phase == "finished":
+            return Response(session, ())
+        understood = self.understand(session, heard)
+        if session.paused and not isinstance(understood.meaning, Command):
+            return Response(session, (), understood)
+        if isinstance(understood.meaning, Unclear):
+            session, effects = unclear(self.desk, session)
+        else:
+            session, effects = self._follow(replace(session, misses=0), understood, heard)
+        return Response(session, tuple(effects), understood)
+
+    def understand(self, session: Session, heard: Heard) -> Understood:
+        """The meaning of an utterance where the dialogue stands, settled as far as it can be."""
+        desk = self.desk
+        step = desk.focus(session)
+        understood = interpret(heard, desk.spoken, step, session.moment)
+        if isinstance(understood.meaning, Command) and understood.meaning.take and session.last:
+            step = desk.plan.step(session.last.step)  # a correction is in the unit of that step
+            understood = interpret(heard, desk.spoken, step, session.moment)
+        return resolve(understood, step, desk.plan, session.taken) if step else understood
+
+    def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
+        desk = self.desk
+        unsure = not heard.numbers_trusted or heard.confidence < SURE
+        said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
+        match understood.meaning:
+            case Command() as command:
+                return obey(desk, session, command, said, unsure=unsure)
+            case SetCondition(condition=condition):
+                return set_condition(desk, replace(session, question=None), condition)
+            case Reading() | State() | Observation() | Ambiguous() as value:
+                return take(desk, session, value, said, unsure=unsure)
+            case Note(text=text):
+                return session, [WriteNote(text), Say(desk.say("noted"))]
+            case Unclear():
+                return unclear(desk, session)

@@ -1,0 +1,142 @@
+"""Taking a value: find its step, ask if need be, check it, record it, say it back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from handsfree.check import Refusal, Verdict, check
+from handsfree.dialogue import route
+from handsfree.dialogue.asking import ask, ask_again, refuse
+from handsfree.dialogue.desk import Desk
+from handsfree.dialogue.effects import Record, Say, Strike, join, lead
+from handsfree.dialogue.moving import Turn, go_on, open_step
+from handsfree.dialogue.session import Entry, Question, Session
+from handsfree.meaning import Ambiguous, Command, Reading, Take
+from handsfree.plan.schema import Step
+
+
+def take(
+    desk: Desk,
+    session: Session,
+    meaning: Take | Ambiguous,
+    said: Iterable[str] = (),
+    *,
+    unsure: bool = False,
+) -> Turn:
+    """A value was said.
+
+    Args:
+        desk: the plan and its wording.
+        session: where the dialogue stands; an open question is answered by the value.
+        meaning: the value, or the values between which must be asked.
+        said: what goes before the read-back in the same breath.
+        unsure: a number is confirmed before it is recorded.
+    """
+    question = session.question
+    supersedes = question.supersedes if question else None
+    step = desk.focus(session)
+    session = replace(session, question=None)
+    if step is None:
+        return session, [Say(desk.standing_prompt(session))]
+    first = meaning.candidates[0] if isinstance(meaning, Ambiguous) else meaning
+    named = _named_step(desk, session, step, first.wire)
+    if named is None:
+        wire = desk.wording.pin(desk.plan.pin(first.wire or 0))
+        prompt = desk.prompt(session, step, "again")
+        return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
+    if isinstance(meaning, Ambiguous):
+        which = Question("which", named.id, meaning.candidates, supersedes)
+        return ask(desk, session, which, meaning.reason, said)
+    verdict = check(meaning, named, desk.plan, session.taken)
+    if isinstance(verdict, Refusal):
+        return session, [*map(Say, said), refuse(desk, session, named, verdict)]
+    if unsure and isinstance(meaning, Reading) and (question is None or question.kind == "correct"):
+        confirm = Question("confirm", named.id, (meaning,), supersedes)
+        return ask(desk, session, confirm, "unsure", said)
+    return record(desk, session, named, meaning, verdict, said, supersedes)
+
+
+def record(
+    desk: Desk,
+    session: Session,
+    step: Step,
+    taken: Take,
+    verdict: Verdict,
+    said: Iterable[str] = (),
+    supersedes: int | None = None,
+) -> Turn:
+    """Record a take and say it back with the next step."""
+    previous = session.standing.get(step.id)
+    supersedes = supersedes or (previous.number if previous else None)
+    entry = Entry(len(session.entries) + 1, step.id, step.condition, taken, verdict, supersedes)
+    entries = tuple(
+        replace(e, stands=False) if e.number == supersedes else e for e in session.entries
+    )
+    here = desk.step(session)
+    session = replace(
+        session, entries=(*entries, entry), skipped=session.skipped - {step.id}, question=None
+    )
+    read_back = desk.wording.read_back(step, taken, verdict)
+    words = [*said, desk.say("corrected") if supersedes else "", read_back]
+    logged = Record(entry)
+    if here is None or here.id != step.id:  # another step than the open one: come back
+        if here is not None:
+            words.append(desk.prompt(session, here, "back_to"))
+        return session, [logged, Say(join(words))]
+    goto = step.on_pass if verdict.passed else step.on_fail
+    session, effects = go_on(desk, session, step, goto)
+    return session, [logged, *lead(effects, words)]
+
+
+def correct(
+    desk: Desk, session: Session, value: Take | None, said: Iterable[str], *, unsure: bool
+) -> Turn:
+    """Replace the last value, by `value` or by the one that is said next."""
+    last = session.last
+    if last is None:
+        return session, [Say(desk.say("nothing_to_correct"))]
+    question = Question("correct", last.step, supersedes=last.number)
+    if value is None:
+        return ask(desk, session, question, "correct")
+    return take(desk, replace(session, question=question), value, said, unsure=unsure)
+
+
+def strike(desk: Desk, session: Session) -> Turn:
+    """The last value no longer counts; its step is open again."""
+    last = session.last
+    if last is None:
+        return session, [Say(desk.say("nothing_to_strike"))]
+    struck = replace(last, stands=False)
+    entries = tuple(struck if e.number == last.number else e for e in session.entries)
+    session = replace(session, entries=entries)
+    step = desk.plan.step(last.step)
+    wire, value = desk.wording.wire(step) or step.id, desk.wording.take(last.take)
+    said = desk.say("struck", wire=wire, value=value)
+    session, effects = open_step(desk, session, step, "again")
+    return session, [Strike(struck), *lead(effects, [said])]
+
+
+def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
+    """The open question is answered by first, second, yes or no."""
+    step = desk.plan.step(question.step)
+    chosen: Take | None = None
+    if question.kind == "which" and command.name == "choice":
+        chosen = question.candidates[command.choice - 1]
+    elif question.kind == "confirm" and command.name == "yes":
+        chosen = question.candidates[0]
+    elif command.name == "no":
+        return replace(session, question=None), [Say(desk.say("say_again"))]
+    if chosen is None:
+        return ask_again(desk, session, question)
+    session = replace(session, question=None)
+    verdict = check(chosen, step, desk.plan, session.taken)
+    if isinstance(verdict, Refusal):
+        return session, [refuse(desk, session, step, verdict)]
+    return record(desk, session, step, chosen, verdict, supersedes=question.supersedes)
+
+
+def _named_step(desk: Desk, session: Session, step: Step, pin: int | None) -> Step | None:
+    if pin is None or pin in step.pins:
+        return step
+    return route.for_wire(desk.plan, session, pin, step)

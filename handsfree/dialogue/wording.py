@@ -1,0 +1,133 @@
+"""How things are said: quantities, wires, expectations and verdicts in words."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from handsfree.check import Expected, Verdict
+from handsfree.grammar import Language
+from handsfree.meaning import Observation, Reading, State, Take
+from handsfree.plan.schema import Pin, Plan, Step
+from handsfree.units import Quantity
+
+#: Significant digits of a computed value (a limit, a distance) when it is said.
+SPOKEN_DIGITS = 3
+
+
+class Wording:
+    """Says the things of a plan in a language."""
+
+    def __init__(self, language: Language, plan: Plan) -> None:
+        self.language = language
+        self.plan = plan
+
+    def prompt(self, key: str, **values: str) -> str:
+        """The prompt `key` with its places filled in."""
+        text = self.language.prompts[key].format(**values)
+        return " ".join(text.split())
+
+    def number(self, value: Decimal) -> str:
+        """A number in words, every decimal place as a digit of its own."""
+        digits = f"{abs(value):f}"
+        whole, _, fraction = digits.partition(".")
+        words = [self.prompt("minus")] if value < 0 else []
+        words.append(self.language.spoken_integer(int(whole)))
+        if fraction:
+            words.append(self.prompt("point"))
+            words += [self.language.spoken_digits[int(d)] for d in fraction]
+        return " ".join(words)
+
+    def quantity(self, value: Quantity, number: Decimal | None = None) -> str:
+        """A quantity in words; `number` is the magnitude with the places that were spoken."""
+        unit = f"{value.units:~P}".replace("Δ", "")
+        said = self.language.spoken_units.get(unit, unit)
+        return f"{self.number(_rounded(value) if number is None else number)} {said}"
+
+    def take(self, take: Take) -> str:
+        """What was taken, without its wire."""
+        match take:
+            case Reading(value=value, number=number):
+                if value is None:
+                    return self.prompt("over_limit")
+                return self.quantity(value, number)
+            case State(state=state):
+                return self.state(state)
+            case Observation(answer=answer):
+                return answer
+
+    def state(self, state: str) -> str:
+        """A state as it is said."""
+        return self.prompt(f"state_{state.replace(' ', '_')}")
+
+    def pin(self, pin: Pin) -> str:
+        """A wire by its colours."""
+        if pin.stripe:
+            return self.prompt("wire_striped", colour=pin.colour, stripe=pin.stripe)
+        return self.prompt("wire_plain", colour=pin.colour)
+
+    def wire(self, step: Step) -> str:
+        """The wire or pair that a step probes; empty if it probes none."""
+        pins = [self.pin(self.plan.pin(number)) for number in step.pins]
+        if len(pins) == 2:
+            return self.prompt("wire_pair", red=pins[0], black=pins[1])
+        return pins[0] if pins else ""
+
+    def unit_kind(self, step: Step) -> str:
+        """The unit that a step wants, as it is said."""
+        unit = step.measure.base_unit
+        known = self.language.spoken_units.get(unit)
+        kind = (step.measure.quantity or "").replace(" ", "_")
+        return known or self.prompt(f"unit_kind_{kind}")
+
+    def expected(self, step: Step, wanted: Expected) -> str:
+        """What is expected at a step."""
+        if wanted.missing:
+            other = self.wire(self.plan.step(wanted.missing)) or wanted.missing
+            return self.prompt("expect_after", other=other)
+        if wanted.over_limit:
+            return self.prompt("expect_over_limit")
+        either = f" {self.prompt('or')} "
+        if wanted.states:
+            return either.join(map(self.state, wanted.states))
+        if wanted.answers:
+            return either.join(wanted.answers)
+        low = high = ""
+        if wanted.low is not None:
+            low = self._limit(step, wanted.low)
+        if wanted.high is not None:
+            high = self._limit(step, wanted.high)
+        if low and high:
+            return self.prompt("expect_between", low=low, high=high)
+        if low or high:
+            return self.prompt("expect_at_least" if low else "expect_at_most", low=low, high=high)
+        return self.prompt("expect_nothing")
+
+    def _limit(self, step: Step, limit: Quantity) -> str:
+        """A limit as the plan writes it, or in the unit of the step if it was computed."""
+        if step.expect.refers_to or step.expect.nominal is not None:
+            limit = limit.to(step.measure.base_unit)
+        return self.quantity(limit)
+
+    def verdict(self, verdict: Verdict) -> str:
+        """A verdict as it is read back."""
+        key = f"verdict_{verdict.result.replace(' ', '_')}"
+        if verdict.result in ("low", "high") and verdict.distance is None:
+            return self.prompt(f"{key}_bare")
+        missing = verdict.expected.missing
+        other = (self.wire(self.plan.step(missing)) or missing) if missing else ""
+        distance = "" if verdict.distance is None else self.quantity(verdict.distance)
+        return self.prompt(key, distance=distance, other=other)
+
+    def read_back(self, step: Step, take: Take, verdict: Verdict) -> str:
+        """Wire, value and verdict: what is said before a value counts."""
+        wire = self.wire(step)
+        said, result = self.take(take), self.verdict(verdict)
+        if not wire:
+            return self.prompt("readback_observation", value=said, verdict=result)
+        return self.prompt("readback", wire=wire, value=said, verdict=result)
+
+
+def _rounded(value: Quantity) -> Decimal:
+    """The magnitude to `SPOKEN_DIGITS` significant digits, without trailing zeros."""
+    number = Decimal(f"{float(value.magnitude):.{SPOKEN_DIGITS}g}").normalize()
+    return number.quantize(Decimal(1)) if number == number.to_integral() else number

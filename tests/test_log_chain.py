@@ -63,6 +63,8 @@ def test_a_line_is_plain_json_with_the_keys_a_person_reads_first():
     record = json.loads(LOG.splitlines()[2])  # the reference reader, RFC 8259
     assert list(record) == ["seq", "time", "event", "wire", "value", "unit", "prev", "sha"]
     assert "120 Ω" in LOG.decode()
+    shown = scan(LOG).events[2].as_dict()
+    assert shown == {name: record[name] for name in list(record)[:6]}
 
 
 def test_hashes_can_be_made_by_hand():

@@ -51,7 +51,10 @@ def sync_folder(folder: Path) -> None:
     """Return once the names in a folder are on the disk."""
     if os.name == "nt":  # a folder cannot be opened there; its names are journalled
         return
-    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        descriptor = os.open(folder, os.O_RDONLY)
+    except PermissionError:  # it may be entered but not listed, such as some home folders
+        return
     try:
         os.fsync(descriptor)
     finally:

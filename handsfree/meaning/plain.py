@@ -1,0 +1,87 @@
+"""Meanings as JSON values, for the log and the command line."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from handsfree.meaning.meanings import (
+    Ambiguous,
+    Command,
+    Meaning,
+    Note,
+    Observation,
+    Reading,
+    SetCondition,
+    State,
+    Unclear,
+    Understood,
+)
+from handsfree.plan.schema import Plan
+from handsfree.units import Quantity
+
+#: Every field is there in every meaning; what does not apply is None or empty.
+_EMPTY: dict[str, Any] = {
+    "wire": None,
+    "pin": None,
+    "value": None,
+    "unit": None,
+    "candidates": [],
+    "reason": None,
+}
+
+
+def unit_symbol(value: Quantity) -> str:
+    """The unit of `value` as it is written: "V", "kΩ", "°C"."""
+    return f"{value.units:~P}".replace("Δ", "")
+
+
+def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
+    """`meaning` as JSON values.
+
+    `kind` is reading, state, observation, command, condition, note, ambiguous or unclear.
+    `value` is the number of a reading in its `unit` (None for over limit), the name of a
+    state, an answer, a command or a condition, or the text of a note.
+    """
+    fields = dict(_EMPTY)
+    wire = getattr(meaning, "wire", None)
+    if wire is not None:
+        fields |= {"wire": plan.pin(wire).wire, "pin": wire}
+    match meaning:
+        case Reading(value=value, number=number, form=form):
+            fields |= {"kind": "reading", "over_limit": value is None}
+            if value is not None:
+                fields |= {
+                    "value": float(value.magnitude),
+                    "unit": unit_symbol(value),
+                    "spoken": str(number),
+                    "form": form,
+                }
+        case State(state=state):
+            fields |= {"kind": "state", "value": state}
+        case Observation(answer=answer):
+            fields |= {"kind": "observation", "value": answer}
+        case Command(name=name, take=take, choice=choice):
+            fields |= {"kind": "command", "value": name}
+            fields |= {"choice": choice} if choice else {}
+            fields |= {"take": plain(take, plan)} if take else {}
+        case SetCondition(condition=condition):
+            fields |= {"kind": "condition", "value": condition}
+        case Note(text=text):
+            fields |= {"kind": "note", "value": text, "verified": False}
+        case Ambiguous(candidates=candidates, reason=reason):
+            options = [plain(c, plan) for c in candidates]
+            fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}
+        case Unclear(reason=reason):
+            fields |= {"kind": "unclear", "reason": reason}
+    return {"kind": fields.pop("kind"), **fields}
+
+
+def plain_understood(understood: Understood, plan: Plan) -> dict[str, Any]:
+    """`understood` as JSON values: the meaning, and how it was reached."""
+    repairs = [{"heard": r.heard, "taken": r.taken} for r in understood.repairs]
+    return {
+        **plain(understood.meaning, plan),
+        "text": understood.text,
+        "repairs": repairs,
+        "share": round(understood.share, 4),
+    }

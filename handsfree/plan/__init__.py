@@ -1,0 +1,39 @@
+"""Plans: what is to be probed, under which condition, what is expected, what follows."""
+
+from handsfree.plan.document import Fault
+from handsfree.plan.load import LoadedPlan, load_plan, shipped
+from handsfree.plan.parse import BadPlan, json_schema, parse_plan
+from handsfree.plan.schema import (
+    COMMON_PRACTICE,
+    NO_OHMMETER,
+    Condition,
+    Expect,
+    Finding,
+    Measure,
+    Option,
+    Outcome,
+    Pin,
+    Plan,
+    Step,
+)
+
+__all__ = [
+    "COMMON_PRACTICE",
+    "NO_OHMMETER",
+    "BadPlan",
+    "Condition",
+    "Expect",
+    "Fault",
+    "Finding",
+    "LoadedPlan",
+    "Measure",
+    "Option",
+    "Outcome",
+    "Pin",
+    "Plan",
+    "Step",
+    "json_schema",
+    "load_plan",
+    "parse_plan",
+    "shipped",
+]

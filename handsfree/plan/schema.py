@@ -7,19 +7,20 @@ and are exported as a JSON Schema.  All models are frozen.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal, Self
+from typing import Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    PlainSerializer,
-    WithJsonSchema,
-    model_validator,
+from pydantic import Field
+
+from handsfree.plan.fields import (
+    Identifier,
+    OneOrSeveral,
+    Path,
+    PlanModel,
+    PlanQuantity,
+    Spoken,
+    Text,
 )
-
-from handsfree.units import KINDS, Quantity, parse_quantity, show, ureg
+from handsfree.units import KINDS, Quantity, quantity, show, ureg
 
 CircuitClass = Literal["plain", "airbag", "high_voltage", "fuel", "rotating"]
 Kind = Literal[
@@ -58,30 +59,11 @@ NO_OHMMETER: dict[str, str] = {
 COMMON_PRACTICE = "common practice, no published source"
 
 
-def _quantity(value: Any) -> Any:
-    if isinstance(value, ureg.Quantity):
-        return value
-    if isinstance(value, int | float):
-        raise ValueError(f"{value} has no unit; write it as '{value} V', for example")
-    if not isinstance(value, str):
-        raise ValueError("write a number with a unit, such as '4.8 V'")
-    return parse_quantity(value)
+def _fits(value: Quantity, unit: str) -> bool:
+    return bool(value.is_compatible_with(ureg.Unit(unit)))
 
 
-PlanQuantity = Annotated[
-    Quantity,
-    BeforeValidator(_quantity),
-    PlainSerializer(show, return_type=str),
-    WithJsonSchema({"type": "string", "examples": ["4.8 V", "120 Ω", "5 %"]}),
-]
-"""A number with a unit, such as "4.8 V"."""
-
-
-class _Model(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
-
-
-class Subject(_Model):
+class Subject(PlanModel):
     """What is being tested, in the shop's own words."""
 
     vehicle: str = ""
@@ -91,14 +73,14 @@ class Subject(_Model):
     live_value: str = ""
 
 
-class Pin(_Model):
+class Pin(PlanModel):
     """One pin of the connector and the wire in it."""
 
     number: int = Field(ge=0, description="pin (terminal) number as printed on the connector")
-    colour: str = Field(description="main colour, a colour word of the grammar")
-    stripe: str | None = Field(None, description="stripe colour, if there is one")
-    function: str = Field(description="what the wire does, as it may be spoken")
-    names: tuple[str, ...] = Field((), description="other spoken names")
+    colour: Spoken = Field(description="main colour, a colour word of the grammar")
+    stripe: Spoken | None = Field(None, description="stripe colour, if there is one")
+    function: Spoken = Field(description="what the wire does, as it may be spoken")
+    names: tuple[Spoken, ...] = Field((), description="other spoken names")
 
     @property
     def wire(self) -> str:
@@ -106,30 +88,23 @@ class Pin(_Model):
         return f"{self.colour}/{self.stripe}" if self.stripe else self.colour
 
 
-class Connector(_Model):
+class Connector(PlanModel):
     """The connector at which is probed."""
 
-    name: str
+    name: Text
     pins: tuple[Pin, ...] = Field(min_length=1)
 
-    @model_validator(mode="after")
-    def _numbers_differ(self) -> Self:
-        numbers = [p.number for p in self.pins]
-        if twice := sorted({n for n in numbers if numbers.count(n) > 1}):
-            raise ValueError(f"pin {twice[0]} is listed twice")
-        return self
 
-
-class Condition(_Model):
+class Condition(PlanModel):
     """Something the technician sets before a reading, such as "control at hot"."""
 
-    id: str
-    say: str = Field(description="how it is spoken")
-    names: tuple[str, ...] = Field((), description="other ways to say it")
+    id: Identifier
+    say: Spoken = Field(description="how it is spoken")
+    names: tuple[Spoken, ...] = Field((), description="other ways to say it")
     caution: str = Field("", description="said when the condition is asked for")
 
 
-class Accuracy(_Model):
+class Accuracy(PlanModel):
     """A meter's accuracy: percent of reading plus counts of its last digit."""
 
     percent: float = Field(0.5, ge=0, description="percent of the reading")
@@ -137,53 +112,61 @@ class Accuracy(_Model):
     resolution: PlanQuantity = Field(description="size of one count")
 
 
-class Meter(_Model):
+class Meter(PlanModel):
     """The meter in the technician's hand."""
 
     name: str = "digital multimeter"
     accuracy: dict[Kind, Accuracy] = Field(default_factory=dict)
-    source: str = COMMON_PRACTICE
+    source: Text = COMMON_PRACTICE
+
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """A resolution that is not of its quantity."""
+        for kind, accuracy in self.accuracy.items():
+            if not _fits(accuracy.resolution, KINDS[kind]):
+                path = ("accuracy", kind, "resolution")
+                yield path, f"{show(accuracy.resolution)} is no {kind}"
 
 
-class Probe(_Model):
+class Probe(PlanModel):
     """Where the two leads go."""
 
-    red: str
-    black: str
+    red: Text
+    black: Text
     how: str = Field("", description="how to hold or fit them, for the apprentice")
 
 
-class Option(_Model):
+class Option(PlanModel):
     """One answer to an observation."""
 
-    value: str
-    names: tuple[str, ...] = Field((), description="ways to say it")
+    value: Spoken
+    names: tuple[Spoken, ...] = Field((), description="other ways to say it")
 
 
-class Measure(_Model):
+class Measure(PlanModel):
     """What is measured: exactly one of a quantity, a state or an observation."""
 
     quantity: Kind | None = None
     unit: str | None = Field(None, description="unit meant when none is spoken")
-    states: tuple[StateName, ...] | None = None
-    options: tuple[Option, ...] | None = Field(None, description="answers to an observation")
+    states: tuple[StateName, ...] | None = Field(None, min_length=1)
+    options: tuple[Option, ...] | None = Field(
+        None, min_length=1, description="answers to an observation"
+    )
 
-    @model_validator(mode="after")
-    def _one(self) -> Self:
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """None or several things measured; a unit that is not of the quantity."""
         given = [n for n in ("quantity", "states", "options") if getattr(self, n) is not None]
         if len(given) != 1:
-            raise ValueError("give exactly one of quantity, states, options")
-        if self.quantity:
-            unit = self.unit or KINDS[self.quantity]
+            yield (), "give exactly one of quantity, states, options"
+        elif self.unit and not self.quantity:
+            yield ("unit",), "a unit belongs to a quantity"
+        elif self.unit and self.quantity:
             try:
-                right = ureg.Unit(unit).is_compatible_with(ureg.Unit(KINDS[self.quantity]))
-            except Exception as error:
-                raise ValueError(f"unknown unit {unit!r}") from error
-            if not right:
-                raise ValueError(f"{unit!r} is no unit of {self.quantity}")
-        elif self.unit:
-            raise ValueError("a unit belongs to a quantity")
-        return self
+                fits = _fits(quantity(1, self.unit), KINDS[self.quantity])
+            except ValueError as error:
+                yield ("unit",), str(error)
+            else:
+                if not fits:
+                    yield ("unit",), f"{self.unit!r} is no unit of {self.quantity}"
 
     @property
     def base_unit(self) -> str:
@@ -191,7 +174,7 @@ class Measure(_Model):
         return (self.unit or KINDS[self.quantity]) if self.quantity else ""
 
 
-class Expect(_Model):
+class Expect(PlanModel):
     """What is expected: exactly one of these forms.
 
     - `low` and/or `high`: limits;
@@ -211,11 +194,11 @@ class Expect(_Model):
     within: PlanQuantity | None = None
     share_of: str | None = None
     over_range: bool = False
-    state: StateName | tuple[StateName, ...] | None = None
-    answer: str | tuple[str, ...] | None = None
+    state: OneOrSeveral[StateName] | None = None
+    answer: OneOrSeveral[str] | None = None
 
-    @model_validator(mode="after")
-    def _one(self) -> Self:
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """No form or several forms; halves of a form; limits the wrong way round."""
         limits = self.low is not None or self.high is not None
         forms = [
             limits and self.share_of is None,
@@ -226,23 +209,32 @@ class Expect(_Model):
             self.state is not None,
             self.answer is not None,
         ]
-        if sum(map(bool, forms)) != 1:
-            raise ValueError(
+        if sum(forms) != 1:
+            yield (
+                (),
                 "give exactly one of: low/high, nominal with tolerance, near with within, "
-                "share_of with low/high, over_range, state, answer"
+                "share_of with low/high, over_range, state, answer",
             )
         if (self.nominal is None) != (self.tolerance is None):
-            raise ValueError("nominal and tolerance belong together")
+            yield (), "nominal and tolerance belong together"
+        elif self.nominal is not None and self.tolerance is not None:
+            width = self.tolerance
+            if not width.dimensionless and not width.is_compatible_with(self.nominal):
+                yield ("tolerance",), f"{show(width)} is neither a percentage nor of {self.nominal}"
         if (self.near is None) != (self.within is None):
-            raise ValueError("near and within belong together")
-        if self.share_of is not None and not limits:
-            raise ValueError("share_of needs low or high in percent")
+            yield (), "near and within belong together"
+        if self.share_of is not None:
+            if not limits:
+                yield (), "share_of needs low or high in percent"
+            for name in ("low", "high"):
+                bound = getattr(self, name)
+                if bound is not None and not bound.dimensionless:
+                    yield (name,), f"{show(bound)} is no share; write a percentage, such as '80 %'"
         if self.low is not None and self.high is not None:
             if not self.low.is_compatible_with(self.high):
-                raise ValueError(f"{show(self.low)} and {show(self.high)} cannot be compared")
-            if self.low > self.high:
-                raise ValueError(f"low {show(self.low)} is above high {show(self.high)}")
-        return self
+                yield (), f"{show(self.low)} and {show(self.high)} cannot be compared"
+            elif self.low > self.high:
+                yield (), f"low {show(self.low)} is above high {show(self.high)}"
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -260,48 +252,49 @@ class Expect(_Model):
         return self.near or self.share_of
 
 
-class Step(_Model):
+class Step(PlanModel):
     """One test: prompt, probe, measure, compare, go on."""
 
-    id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
-    prompt: str = Field(description="what is said when the step begins")
+    id: Identifier
+    prompt: Text = Field(description="what is said when the step begins")
     probe: Probe
-    why: str
+    why: Text = Field(description="what the reading tells, for the apprentice")
     wire: int | None = Field(None, description="pin number of the wire")
     wires: tuple[int, int] | None = Field(None, description="a pair: red lead, black lead")
     condition: str
     measure: Measure
     expect: Expect
-    source: str = COMMON_PRACTICE
+    source: Text = COMMON_PRACTICE
     caution: str = ""
     phase: Literal["test", "after_repair"] = "test"
     on_pass: str = Field("next", description="'next', 'finish' or the id of a step")
     on_fail: str = "next"
     on_skip: str = "next"
 
-    @model_validator(mode="after")
-    def _matching(self) -> Self:
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """A wire and a pair; an expectation that is not of what is measured."""
         if self.wire is not None and self.wires is not None:
-            raise ValueError("give wire or wires, not both")
+            yield ("wires",), "give wire or wires, not both"
         expect, measure = self.expect, self.measure
-        if measure.states and not set(expect.states) <= set(measure.states):
-            raise ValueError(f"expected state {expect.state!r} is not among the states measured")
-        if measure.states and not expect.states:
-            raise ValueError("a step that measures a state expects a state")
-        if measure.options:
-            values = {o.value for o in measure.options}
-            if not expect.answers or not set(expect.answers) <= values:
-                raise ValueError(f"expected answer must be one of {', '.join(sorted(values))}")
         if measure.quantity:
             if expect.states or expect.answers:
-                raise ValueError("a step that measures a quantity expects a quantity")
-            bounds = [expect.nominal, expect.within]
-            if expect.share_of is None:
-                bounds += [expect.low, expect.high]
-            for bound in bounds:
-                if bound is not None and not bound.is_compatible_with(ureg.Unit(measure.base_unit)):
-                    raise ValueError(f"{show(bound)} is no {measure.quantity}")
-        return self
+                yield ("expect",), "a step that measures a quantity expects a quantity"
+            bounds = ["nominal", "within"] + ["low", "high"] * (expect.share_of is None)
+            for name in bounds:
+                bound = getattr(expect, name)
+                if bound is not None and not _fits(bound, KINDS[measure.quantity]):
+                    yield ("expect", name), f"{show(bound)} is no {measure.quantity}"
+        elif measure.states and not expect.states:
+            yield ("expect",), "a step that measures a state expects a state"
+        elif measure.options and not expect.answers:
+            yield ("expect",), "a step that observes expects an answer"
+        for state in expect.states:
+            if state not in (measure.states or (state,)):
+                yield ("expect", "state"), f"{state!r} is not among the states measured"
+        values = [option.value for option in measure.options or ()]
+        for answer in expect.answers:
+            if values and answer not in values:
+                yield ("expect", "answer"), f"{answer!r} is not among: {', '.join(values)}"
 
     @property
     def pins(self) -> tuple[int, ...]:
@@ -317,25 +310,31 @@ class Step(_Model):
         )
 
 
-class Finding(_Model):
+class Finding(PlanModel):
     """A rule: if these steps came out so, this part is at fault.
 
     The first finding whose every condition holds is the verdict.
     """
 
-    part: str
-    when: dict[str, Outcome | tuple[Outcome, ...]] = Field(
-        min_length=1, description="step id: pass, fail, low, high or skipped"
+    part: Text
+    when: dict[str, OneOrSeveral[Outcome]] = Field(
+        min_length=1,
+        description="step id: pass, fail, low, high or skipped; low and high are fails as well",
     )
-    say: str = Field(description="the verdict in a sentence")
+    say: Text = Field(description="the verdict in a sentence")
     repair: str = Field("", description="what to do; defers to the maker's procedure")
-    source: str = COMMON_PRACTICE
+    source: Text = COMMON_PRACTICE
+
+    def outcomes(self, step_id: str) -> tuple[str, ...]:
+        """The outcomes of that step with which the rule agrees."""
+        wanted = self.when[step_id]
+        return (wanted,) if isinstance(wanted, str) else wanted
 
 
-class Plan(_Model):
+class Plan(PlanModel):
     """A complete test plan."""
 
-    title: str
+    title: Text
     language: str = "en"
     subject: Subject = Subject()
     cautions: tuple[str, ...] = ()
@@ -353,6 +352,14 @@ class Plan(_Model):
         "No rule of this plan names a part. Look at the readings again.",
         description="said when no finding applies",
     )
+
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """A supply that is no voltage; a limit that is not of its quantity."""
+        if not _fits(self.supply, "V"):
+            yield ("supply",), f"{show(self.supply)} is no voltage"
+        for kind, limit in self.limits.items():
+            if not _fits(limit, KINDS[kind]):
+                yield ("limits", kind), f"{show(limit)} is no {kind}"
 
     def step(self, step_id: str) -> Step:
         """The step of that id.
@@ -386,36 +393,3 @@ class Plan(_Model):
             if condition.id == condition_id:
                 return condition
         raise KeyError(condition_id)
-
-    def problems(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
-        """Everything that is wrong between the parts: path of the field, message."""
-        ids = [s.id for s in self.steps]
-        pins = {p.number for p in self.connector.pins}
-        conditions = {c.id for c in self.conditions}
-        for index, step in enumerate(self.steps):
-            here = ("steps", index)
-            if step.id in ids[:index]:
-                yield (*here, "id"), f"the step id {step.id!r} is used twice"
-            for field in ("on_pass", "on_fail", "on_skip"):
-                if getattr(step, field) not in ("next", "finish", *ids):
-                    yield (*here, field), f"there is no step {getattr(step, field)!r}"
-            for pin in step.pins:
-                if pin not in pins:
-                    field = "wire" if step.wire is not None else "wires"
-                    yield (*here, field), f"the connector has no pin {pin}"
-            if step.condition not in conditions:
-                yield (*here, "condition"), f"there is no condition {step.condition!r}"
-            refers = step.expect.refers_to
-            if refers is not None and refers not in ids[:index]:
-                field = "near" if step.expect.near else "share_of"
-                yield (*here, "expect", field), f"{refers!r} is no earlier step"
-            if self.circuit_class in NO_OHMMETER and step.needs_ohmmeter:
-                yield (
-                    (*here, "measure"),
-                    f"refused: no resistance or continuity test on an {self.circuit_class} "
-                    f"circuit ({NO_OHMMETER[self.circuit_class]}); follow the maker's procedure",
-                )
-        for index, finding in enumerate(self.findings):
-            for step_id in finding.when:
-                if step_id not in ids:
-                    yield ("findings", index, "when", step_id), f"there is no step {step_id!r}"

@@ -1,0 +1,119 @@
+"""The kinds of field that a plan is made of: quantities, spoken words, one or several."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Annotated, Any, Self, TypeAlias, TypeVar
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    PlainSerializer,
+    Tag,
+    ValidationError,
+    WithJsonSchema,
+    model_validator,
+)
+from pydantic_core import InitErrorDetails, PydanticCustomError
+
+from handsfree.units import Quantity, parse_quantity, show, ureg
+
+_SPOKEN = r"[^\W\dA-Z_]+('[^\W\dA-Z_]+)?"
+_PHRASE = re.compile(rf"{_SPOKEN}( {_SPOKEN})*")
+
+
+def _quantity(value: Any) -> Any:
+    if isinstance(value, ureg.Quantity):
+        return value
+    if isinstance(value, int | float):
+        raise ValueError(f"{value} has no unit; write it as '{value} V', for example")
+    if not isinstance(value, str):
+        raise ValueError("write a number with a unit, such as '4.8 V'")
+    number = parse_quantity(value)
+    if number.units == ureg.dimensionless:
+        raise ValueError(f"{value!r} has no unit; write it as '{value.strip()} V', for example")
+    return number
+
+
+def _spoken(text: str) -> str:
+    if not _PHRASE.fullmatch(text):
+        raise ValueError(
+            f"{text!r} cannot be spoken; write it in lower-case words, digits as words too, "
+            "such as 'five volt reference'"
+        )
+    return text
+
+
+def _one_or_several(value: Any) -> str:
+    return "several" if isinstance(value, list | tuple) else "one"
+
+
+T = TypeVar("T")
+
+OneOrSeveral = Annotated[
+    Annotated[T, Tag("one")] | Annotated[tuple[T, ...], Field(min_length=1), Tag("several")],
+    Discriminator(_one_or_several),
+]
+"""One value, or a list of them."""
+
+PlanQuantity = Annotated[
+    Quantity,
+    BeforeValidator(_quantity),
+    PlainSerializer(show, return_type=str),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": r"^\s*[+\-−]?\s*[.\d].*[^\s\d]\s*$",
+            "examples": ["4.8 V", "120 Ω", "5 %"],
+        }
+    ),
+]
+"""A number with a unit, such as "4.8 V"."""
+
+Spoken = Annotated[
+    str,
+    AfterValidator(_spoken),
+    WithJsonSchema({"type": "string", "pattern": r"^[^\dA-Z]+$", "examples": ["sensor ground"]}),
+]
+"""Words that can be said: lower case, no digits, no signs."""
+
+Identifier = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+"""A name for reference within the plan, such as "motor_winding"."""
+
+Text = Annotated[str, Field(min_length=1)]
+"""Text that may not be empty."""
+
+
+Path: TypeAlias = tuple[str | int, ...]
+"""The way to a field, such as ("steps", 3, "expect", "low")."""
+
+
+class PlanModel(BaseModel):
+    """What every part of a plan is: frozen, without unknown fields, consistent in itself."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, arbitrary_types_allowed=True, allow_inf_nan=False
+    )
+
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """What does not fit together in this part: path of the field, message."""
+        yield from ()
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        errors = [
+            InitErrorDetails(
+                type=PydanticCustomError("contradiction", "{message}", {"message": message}),
+                loc=path,
+                input=None,
+            )
+            for path, message in self.contradictions()
+        ]
+        if errors:
+            raise ValidationError.from_exception_data(type(self).__name__, errors)
+        return self

@@ -1,0 +1,147 @@
+"""The text of a plan: read, checked, and every error said at once with its line."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+from rapidfuzz import process
+
+from handsfree.errors import BadInput
+from handsfree.plan.consistency import problems, show_path
+from handsfree.plan.document import Document, Fault, read_document
+from handsfree.plan.fields import Path
+from handsfree.plan.schema import Plan
+
+_YAML_REMEDY = (
+    "Look at that line and the one above it: a missing colon or quote, or wrong indentation. "
+    "Indent with spaces, and put text that holds ': ' or ' #' in quotes."
+)
+
+
+class BadPlan(BadInput):
+    """A plan that cannot be used.
+
+    Attributes:
+        faults: everything that is wrong, in the order of the lines.
+    """
+
+    def __init__(
+        self, source: str, document: Document, faults: list[Fault], *, remedy: str | None = None
+    ) -> None:
+        self.faults = tuple(sorted(faults, key=lambda fault: fault.line))
+        count = "1 error" if len(faults) == 1 else f"{len(faults)} errors"
+        listed = [f"  {source}, {_place(f, document)}: {f.message}" for f in self.faults]
+        super().__init__("\n".join([f"the plan has {count}", *listed]), remedy=remedy)
+
+
+def parse_plan(text: str, source: str = "<text>") -> Plan:
+    """A plan from its YAML text.
+
+    Args:
+        text: the YAML document.
+        source: name of the file, for messages.
+
+    Raises:
+        BadPlan: something is wrong; every error is listed with file, line and field.
+    """
+    document = read_document(text)
+    faults = list(document.faults)
+    if document.data is None:
+        yaml_error = bool(faults)
+        faults = faults or [Fault(1, (), "the plan is empty")]
+        remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
+        raise BadPlan(source, document, faults, remedy=remedy)
+    if not isinstance(document.data, dict):
+        message = "a plan is made of named fields, such as 'title: …'"
+        raise BadPlan(source, document, [*faults, Fault(1, (), message)])
+    plan = None
+    try:
+        plan = Plan.model_validate(document.data)
+    except ValidationError as error:
+        faults += (_fault(details, document) for details in error.errors(include_url=False))
+    faults += (Fault(document.line(p), p, message) for p, message in problems(document.data))
+    if plan is None or faults:
+        raise BadPlan(source, document, faults)
+    return plan
+
+
+def json_schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of a plan."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **Plan.model_json_schema(),
+    }
+
+
+def _place(fault: Fault, document: Document) -> str:
+    """ "line 34, steps[3] (motor_winding).expect.low"."""
+    place = f"line {fault.line}"
+    return f"{place}, {_named(fault.path, document.data)}" if fault.path else place
+
+
+def _named(path: Path, data: Any) -> str:
+    """The path with the names of its items beside their numbers."""
+    text = ""
+    for part in path:
+        text += show_path((part,)) if isinstance(part, int) or not text else f".{part}"
+        try:
+            data = data[part]
+        except (KeyError, IndexError, TypeError):
+            data = None
+        if isinstance(part, int) and isinstance(data, dict):
+            names = (data.get(key) for key in ("id", "part", "number", "value"))
+            name = next((n for n in names if isinstance(n, str | int)), None)
+            text += f" ({name})" if name is not None else ""
+    return text
+
+
+def _fault(error: ErrorDetails, document: Document) -> Fault:
+    path = document.existing(error["loc"])
+    line = document.line(path)
+    if error["type"] == "missing":
+        path = (*path, error["loc"][-1])
+    return Fault(line, path, _message(error))
+
+
+def _message(error: ErrorDetails) -> str:
+    """What pydantic found, in a plan author's words."""
+    given = error["input"]
+    match error["type"]:
+        case "missing":
+            return "is missing"
+        case "extra_forbidden":
+            return f"there is no field of this name{_nearest(str(error['loc'][-1]))}"
+        case "value_error":
+            return str(error["ctx"]["error"])
+        case "literal_error":
+            return f"{given!r} is not one of {error['ctx']['expected']}"
+        case "string_type":
+            hint = "; put it in quotes" if isinstance(given, bool | int | float) else ""
+            return f"should be text{hint}"
+        case "string_too_short":
+            return "is empty"
+        case "string_pattern_mismatch":
+            return f"{given!r} should be of the letters a-z, digits and _, a letter first"
+        case "too_short":
+            return "has too few entries"
+        case "model_type" | "dict_type":
+            return "should be made of named fields"
+        case "tuple_type":
+            return "should be a list"
+        case _:
+            return error["msg"].removeprefix("Input ").lower()
+
+
+@cache
+def _field_names() -> tuple[str, ...]:
+    schema = json_schema()
+    models = [schema, *schema["$defs"].values()]
+    return tuple(dict.fromkeys(name for model in models for name in model.get("properties", ())))
+
+
+def _nearest(name: str) -> str:
+    found = process.extractOne(name, _field_names(), score_cutoff=70)
+    return f"; did you mean {found[0]!r}?" if found else ""

@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Ask, Effect, Say, join
 from handsfree.dialogue.moving import Turn
 from handsfree.dialogue.session import Question, Session
-from handsfree.meaning import Take
+from handsfree.meaning import NO_UNIT, Take
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -73,7 +73,7 @@ def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Effect
     return Say(say("refuse_kind_value", unit=unit, expected=wanted))
 
 
-def unclear(desk: Desk, session: Session) -> Turn:
+def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     """A short question for what was not understood, never often in the same words."""
     if session.question and session.question.kind != "correct":
         return ask_again(desk, session, session.question)
@@ -82,5 +82,7 @@ def unclear(desk: Desk, session: Session) -> Turn:
     if misses > MISSES_ANSWERED:
         return session, []
     step = desk.focus(session)
+    if step and reason == NO_UNIT:
+        return session, [refuse(desk, session, step, Refusal("kind"))]
     wire = (desk.wording.wire(step) or step.prompt) if step else ""
     return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]

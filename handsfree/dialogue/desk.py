@@ -44,7 +44,7 @@ class Desk:
     def prompt(self, session: Session, step: Step, how: str) -> str:
         """The prompt of a step with what is expected; `how` is "next", "again" or "back_to"."""
         wanted = self.wording.expected(step, expected(step, session.taken))
-        return self.say(how, prompt=step.prompt, expected=f"{wanted}.")
+        return self.say(how, prompt=step.prompt, expected=wanted)
 
     def standing_prompt(self, session: Session) -> str:
         """What the technician is waited for: the open step, or the repair."""

@@ -88,7 +88,7 @@ def finish(desk: Desk, session: Session) -> Turn:
     else:
         said = desk.say("finished_tests")
     session = replace(session, phase="finished", step=None, question=None)
-    return session, [*effects, Finish(status, (*failed, *undone)), Say(said)]
+    return session, [*effects, Say(said), Finish(status, (*failed, *undone))]
 
 
 def _verdict(desk: Desk, session: Session) -> Turn:

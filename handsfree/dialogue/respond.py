@@ -84,10 +84,9 @@ class Dialogue:
         understood = self.understand(session, heard)
         if session.paused and not isinstance(understood.meaning, Command):
             return Response(session, (), understood)
-        if isinstance(understood.meaning, Unclear):
-            session, effects = unclear(self.desk, session)
-        else:
-            session, effects = self._follow(replace(session, misses=0), understood, heard)
+        if not isinstance(understood.meaning, Unclear):
+            session = replace(session, misses=0)
+        session, effects = self._follow(session, understood, heard)
         return Response(session, tuple(effects), understood)
 
     def understand(self, session: Session, heard: Heard) -> Understood:
@@ -95,9 +94,11 @@ class Dialogue:
         desk = self.desk
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
-        if isinstance(understood.meaning, Command) and understood.meaning.take and session.last:
-            step = desk.plan.step(session.last.step)  # a correction is in the unit of that step
-            understood = interpret(heard, desk.spoken, step, session.moment)
+        if session.last and (_corrects(understood) or isinstance(understood.meaning, Unclear)):
+            before = desk.plan.step(session.last.step)  # a correction is in the unit of that step
+            corrected = interpret(heard, desk.spoken, before, session.moment)
+            if _corrects(corrected):
+                understood, step = corrected, before
         return resolve(understood, step, desk.plan, session.taken) if step else understood
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
@@ -113,5 +114,9 @@ class Dialogue:
                 return take(desk, session, value, said, unsure=unsure)
             case Note(text=text):
                 return session, [WriteNote(text), Say(desk.say("noted"))]
-            case Unclear():
-                return unclear(desk, session)
+            case Unclear(reason=reason):
+                return unclear(desk, session, reason)
+
+
+def _corrects(understood: Understood) -> bool:
+    return isinstance(understood.meaning, Command) and understood.meaning.take is not None

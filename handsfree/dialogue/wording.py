@@ -6,7 +6,16 @@ from decimal import Decimal
 
 from handsfree.check import Expected, Verdict
 from handsfree.grammar import Language
-from handsfree.meaning import Observation, Reading, State, Take
+from handsfree.meaning import (
+    Command,
+    Meaning,
+    Note,
+    Observation,
+    Reading,
+    SetCondition,
+    State,
+    Take,
+)
 from handsfree.plan.schema import Pin, Plan, Step
 from handsfree.units import Quantity
 
@@ -54,6 +63,44 @@ class Wording:
                 return self.state(state)
             case Observation(answer=answer):
                 return answer
+
+    def meaning(self, meaning: Meaning) -> str:
+        """A meaning in the grammar's own words; parses back to the same meaning.
+
+        Raises:
+            ValueError: it is unclear, or ambiguous (say each candidate by itself).
+        """
+        match meaning:
+            case Reading(wire=wire) | State(wire=wire) | Observation(wire=wire):
+                pin = f"{self.pin(self.plan.pin(wire))} " if wire is not None else ""
+                return pin + self._grammar_take(meaning)
+            case Command(name="correct", take=take) if take:
+                return f"{self._command('correct')} {self.meaning(take)}"
+            case Command(name="go", wire=wire) if wire is not None:
+                return self.pin(self.plan.pin(wire))
+            case Command(name="choice", choice=choice):
+                rule = "first" if choice == 1 else "second"
+                return self.language.phrases(rule)[0]
+            case Command(name=name):
+                return self._command(name)
+            case SetCondition(condition=condition):
+                return self.plan.condition(condition).say
+            case Note(text=text):
+                return f"{self.language.wordings('note')['note']} {text}".strip()
+        raise ValueError("an unclear or ambiguous meaning has no wording of its own")
+
+    def _command(self, name: str) -> str:
+        if name in ("yes", "no"):
+            return self.language.phrases(name)[0]
+        rule = name if name in ("correct", "resume") else "command"
+        return self.language.wordings(rule)[f"command {name}"]
+
+    def _grammar_take(self, take: Take) -> str:
+        if isinstance(take, State):
+            return self.language.wordings("state")[f"state {take.state}"]
+        if isinstance(take, Reading) and take.value is None:
+            return self.language.wordings("overload")["over"]
+        return self.take(take)
 
     def state(self, state: str) -> str:
         """A state as it is said."""

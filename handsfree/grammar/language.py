@@ -70,15 +70,20 @@ class Language:
         """Every sentence of a small rule, shortest first."""
         return [" ".join(words) for words, _ in self.automaton(rule, bindings).sentences()]
 
+    def wordings(self, rule: str) -> dict[str, str]:
+        """Tag to the first wording of `rule` that has this tag alone."""
+        said: dict[str, str] = {}
+        for words, tags in self.automaton(rule).sentences():
+            if len(tags) == 1:
+                said.setdefault(tags[0], " ".join(words))
+        return said
+
     @cached_property
     def spoken_units(self) -> dict[str, str]:
         """Unit symbol to the words that are said back."""
-        said: dict[str, str] = {}
-        for rule in UNIT_RULES.values():
-            for words, tags in self.automaton(rule).sentences():
-                unit = tags[-1].removeprefix("unit ")
-                said.setdefault(unit, " ".join(words))
-        return said
+        rules = dict.fromkeys(UNIT_RULES.values())
+        found = [item for rule in rules for item in self.wordings(rule).items()]
+        return {tag.removeprefix("unit "): words for tag, words in found}
 
     @cached_property
     def spoken_digits(self) -> tuple[str, ...]:

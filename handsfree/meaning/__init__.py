@@ -2,6 +2,7 @@
 
 from handsfree.meaning.interpret import interpret
 from handsfree.meaning.meanings import (
+    NO_UNIT,
     Ambiguous,
     Command,
     Meaning,
@@ -17,6 +18,7 @@ from handsfree.meaning.meanings import (
 )
 
 __all__ = [
+    "NO_UNIT",
     "Ambiguous",
     "Command",
     "Meaning",

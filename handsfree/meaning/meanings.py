@@ -92,6 +92,10 @@ class Ambiguous:
     reason: str
 
 
+#: A reason to be unclear: a bare number at a step that measures none.
+NO_UNIT = "a number without a unit, and this step measures none"
+
+
 @dataclass(frozen=True, slots=True)
 class Unclear:
     """Nothing that can be said here."""

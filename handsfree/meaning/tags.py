@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from handsfree.grammar.automaton import Tags
 from handsfree.grammar.numerals import NUMBER_TAGS, number_of
 from handsfree.meaning.meanings import (
+    NO_UNIT,
     Command,
     Meaning,
     Note,
@@ -62,7 +63,7 @@ def _take(
     unit = by_verb.get("unit", "")
     if not unit:
         if not step_unit:
-            return Unclear("a number without a unit, and this step measures none")
+            return Unclear(NO_UNIT)
         unit = _scaled(step_unit, by_verb.get("scale", ""))
     value = quantity(number.value, unit)
     return Reading(value, wire, number.value, number.form, unit_spoken="unit" in by_verb)

@@ -1,0 +1,71 @@
+"""`handsfree log`, `report` and `verify`: a job folder afterwards."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree.cli.output import console, print_event, print_json
+from handsfree.errors import BadInput, Damaged
+from handsfree.log import read, to_csv, verify
+
+JobArgument = Annotated[Path, typer.Argument(help="The job folder.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command("log", epilog="Example: handsfree log jobs/van --csv > van.csv")(show_log)
+    app.command("report", epilog="Example: handsfree report jobs/van -o van.html")(write_report)
+    app.command("verify", epilog="Example: handsfree verify jobs/van")(verify_job)
+
+
+def show_log(
+    job: JobArgument,
+    as_json: Annotated[bool, typer.Option("--json", help="Every event, a JSON line each.")] = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="The readings that count, as CSV.")] = False,
+    history: Annotated[
+        bool, typer.Option("--history", help="With --csv: also corrected and struck readings.")
+    ] = False,
+) -> None:
+    """Show what was logged."""
+    if as_json and as_csv:
+        raise BadInput("choose one of --json and --csv")
+    events = read(job)
+    if as_csv:
+        sys.stdout.write(to_csv(events, history=history))
+        return
+    for event in events:
+        (print_json if as_json else print_event)(event.as_dict())
+
+
+def write_report(
+    job: JobArgument,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="The HTML file; else JOB/report.html.")
+    ] = None,
+) -> None:
+    """Write a self-contained HTML report with the sound behind every reading."""
+    from handsfree.report import report_file
+
+    path = output or job / "report.html"
+    report_file(job, path)
+    console.print(f"report: {path}")
+
+
+def verify_job(job: JobArgument) -> None:
+    """Check that a log is as it was written: hash chain, clips and plan."""
+    result = verify(job)
+    for remark in result.remarks:
+        console.print(f"note: {remark}")
+    if result.problems:
+        problems = "\n".join(f"  {problem}" for problem in result.problems)
+        raise Damaged(
+            f"damaged\n{problems}", where=str(job), remedy="Do not use this log as evidence."
+        )
+    console.print(
+        f"{job}: {result.state}, {result.events} events, undamaged. "
+        f"Fingerprint {result.fingerprint}"
+    )

@@ -1,0 +1,93 @@
+"""`handsfree plan`: list, show, check and schema."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+from rich.table import Table
+
+from handsfree.cli.output import console, print_json
+from handsfree.grammar import SpokenPlan
+from handsfree.languages import load_language
+from handsfree.plan import Plan, Step, json_schema, load_plan, shipped
+from handsfree.units import show
+
+app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
+PlanArgument = Annotated[str, typer.Argument(help="A shipped plan's name, or a file.")]
+Json = Annotated[bool, typer.Option("--json", help="JSON instead of text.")]
+
+
+@app.command("list", epilog="Example: handsfree plan list")
+def list_plans(as_json: Json = False) -> None:
+    """List the shipped plans."""
+    plans = {name: load_plan(name).plan for name in shipped()}
+    if as_json:
+        for name, plan in plans.items():
+            print_json({"name": name, "title": plan.title, "steps": len(plan.steps)})
+        return
+    table = Table("name", "title", "steps", box=None)
+    for name, plan in plans.items():
+        table.add_row(name, plan.title, str(len(plan.steps)))
+    console.print(table)
+
+
+@app.command("show", epilog="Example: handsfree plan show flap-actuator-5wire")
+def show_plan(plan: PlanArgument, as_json: Json = False) -> None:
+    """Show a plan: its wires, its steps and what is expected."""
+    loaded = load_plan(plan).plan
+    if as_json:
+        print_json(loaded.model_dump(mode="json"))
+        return
+    console.print(f"{loaded.title}  ({loaded.circuit_class} circuit, {show(loaded.supply)})")
+    for caution in loaded.cautions:
+        console.print(f"  ! {caution}")
+    for pin in loaded.connector.pins:
+        console.print(f"  pin {pin.number}: {pin.wire}, {pin.function}")
+    table = Table("step", "probe", "condition", "expected", box=None)
+    for step in loaded.steps:
+        leads = f"{step.probe.red} / {step.probe.black}"
+        table.add_row(step.id, leads, loaded.condition(step.condition).say, expectation(step))
+    console.print(table)
+
+
+def expectation(step: Step) -> str:
+    """What a step expects, as the plan writes it."""
+    expect = step.expect
+    if expect.states or expect.answers:
+        return " or ".join(expect.states or expect.answers)
+    if expect.over_range:
+        return "over limit"
+    if expect.nominal is not None and expect.tolerance is not None:
+        return f"{show(expect.nominal)} ± {show(expect.tolerance)}"
+    if expect.near and expect.within is not None:
+        return f"{expect.near} ± {show(expect.within)}"
+    limits = [f"≥ {show(expect.low)}" if expect.low is not None else ""]
+    limits += [f"≤ {show(expect.high)}" if expect.high is not None else ""]
+    of = f" of {expect.share_of}" if expect.share_of else ""
+    return ", ".join(filter(None, limits)) + of
+
+
+@app.command("check", epilog="Example: handsfree plan check my-plan.yaml")
+def check_plan(plan: PlanArgument) -> None:
+    """Check a plan; every fault is listed with its file, line and field."""
+    loaded = load_plan(plan).plan
+    check_spoken(loaded)
+    console.print(f"{plan}: fine, {len(loaded.steps)} steps, {len(loaded.findings)} findings")
+
+
+def check_spoken(plan: Plan) -> None:
+    """Make every grammar of the plan, so that a word it lacks is found now.
+
+    Raises:
+        BadInput: a colour has no rule in the grammar.
+    """
+    spoken = SpokenPlan(load_language(plan.language), plan)
+    for step in plan.steps:
+        spoken.automaton(step)
+
+
+@app.command("schema", epilog="Example: handsfree plan schema > plan.schema.json")
+def print_schema() -> None:
+    """Print the JSON Schema of a plan."""
+    print_json(json_schema())

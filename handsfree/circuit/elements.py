@@ -1,0 +1,100 @@
+"""What a part says about itself to the solver.
+
+Its `branches` (a resistance, perhaps with a voltage in series, between two nodes), its
+`curves` (diode or lamp filament), and what its `states` change in the branches.  Conditions,
+faults and tolerances are then treated for all parts alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+from pydantic import Field
+
+from handsfree.circuit.faults import FaultMode, Model, Word
+from handsfree.circuit.values import Spread, Volts
+
+Pair = tuple[Word, Word]
+
+#: Resistance of what does not conduct; insulation leaks far more (see `network.LEAK`).
+OPEN = Spread(1e12, 1e12, 1e12, "Ω")
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """A resistance between two nodes, with `volts` in series if it is a source.
+
+    Attributes:
+        slot: name of the place in the part; "" if the part has only one.
+        a, b: nodes; a source drives `a` above `b`.
+        law: how the part's setting (position, temperature) acts on the resistance.
+    """
+
+    slot: str
+    a: str
+    b: str
+    ohms: Spread
+    volts: Spread | None = None
+    law: Literal["", "lower", "upper", "ntc"] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A nonlinear element between two nodes.
+
+    `parameters`: saturation current and ideality of a diode; rated voltage, rated power and
+    cold share of a lamp.
+    """
+
+    kind: Literal["diode", "lamp"]
+    a: str
+    b: str
+    parameters: tuple[Spread, ...]
+
+
+States = Mapping[str, Mapping[str, Spread]]
+"""State name to the slots in which it differs from the branches as listed."""
+
+
+class Need(Model):
+    """What a part needs to work: a voltage between two nodes."""
+
+    between: Pair
+    at_least: Volts
+
+
+class Part(Model):
+    """What all parts have in common."""
+
+    say: str = Field("", description="how the part is spoken of; its name if not given")
+    unit: str = Field("", description="what is replaced if it is faulty; the part if not given")
+    needs: Need | None = Field(None, description="no function below this voltage")
+    faults: tuple[FaultMode, ...] = ()
+
+    #: Fault modes that make sense only for some parts.
+    modes: ClassVar[frozenset[str]] = frozenset()
+
+    def branches(self, name: str) -> tuple[Branch, ...]:
+        """The linear branches; `name` makes inner nodes unique."""
+        raise NotImplementedError
+
+    def curves(self, name: str) -> tuple[Curve, ...]:
+        """The nonlinear elements."""
+        return ()
+
+    def states(self) -> States:
+        """The states, the usual one first; empty if the part has none."""
+        return {}
+
+    def setting(self) -> Spread | None:
+        """The usual position or temperature, if the part has one."""
+        return None
+
+    def nodes(self, name: str) -> Iterator[str]:
+        """Every terminal, inner nodes included."""
+        for branch in self.branches(name):
+            yield from (branch.a, branch.b)
+        for curve in self.curves(name):
+            yield from (curve.a, curve.b)

@@ -79,6 +79,11 @@ def difference(value: Quantity, other: Quantity) -> Quantity:
     return cast(Quantity, value - other.to(value.units))
 
 
+def span(magnitude: float, like: Quantity) -> Quantity:
+    """A difference of `magnitude` in the unit of `like`; degrees are differences of degrees."""
+    return difference(ureg.Quantity(magnitude, like.units), ureg.Quantity(0.0, like.units))
+
+
 def size(value: Quantity) -> Quantity:
     """`value` without its sign, in its own unit."""
     return ureg.Quantity(abs(float(value.magnitude)), value.units)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handsfree.meaning.meanings import Reading, Take
 from handsfree.plan.schema import Expect, Plan, Step
-from handsfree.units import Quantity, size, ureg
+from handsfree.units import Quantity, size, span, ureg
 
 #: Takes that stand, by step id.
 Taken = Mapping[str, Take]
@@ -80,7 +80,6 @@ def accuracy(plan: Plan, step: Step, value: Quantity) -> Quantity | None:
     spec = plan.meter.accuracy.get(kind) if kind else None
     if spec is None:
         return None
-    unit = spec.resolution.units
-    here = abs(float(value.m_as(unit)))
+    here = abs(float(value.m_as(spec.resolution.units)))
     counts = spec.counts * float(spec.resolution.magnitude)
-    return ureg.Quantity(here * spec.percent / 100 + counts, unit)
+    return span(here * spec.percent / 100 + counts, spec.resolution)

@@ -151,13 +151,6 @@ def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Verd
         side, distance = "high", difference(value, high)
     gaps = [size(difference(value, limit)) for limit in (low, high) if limit is not None]
     near = min(gaps, default=None)
-    if spread is not None and near is not None and _within(near, spread):
+    if spread is not None and near is not None and near < spread:
         return Verdict("marginal", side or "pass", wanted, near)
     return Verdict(side or "in range", side or "pass", wanted, distance)
-
-
-def _within(gap: Quantity, spread: Quantity) -> bool:
-    """Whether a difference is smaller than the meter's accuracy; degrees count as kelvins."""
-    if gap.is_compatible_with(spread):
-        return bool(gap < spread)
-    return float(gap.magnitude) < float(spread.magnitude)

@@ -151,62 +151,63 @@ _Empty = tuple[int, Tags, float]
 
 
 class _Builder:
-    """Thompson's construction with tags, then removal of the empty arcs."""
+    """Builds from the end: what may follow is known, so that equal endings are shared."""
 
     def __init__(self, rule: Callable[[str], jsgf.Expansion]) -> None:
         self.rule = rule
         self.empty: list[list[_Empty]] = []
         self.words: list[list[tuple[str, int]]] = []
         self.open: list[str] = []
+        self.made: dict[tuple[object, int], int] = {}
+        self.kept: list[jsgf.Expansion] = []  # alive, so that an id stays theirs
 
-    def state(self) -> int:
-        self.empty.append([])
-        self.words.append([])
+    def state(self, empty: list[_Empty], words: list[tuple[str, int]]) -> int:
+        self.empty.append(empty)
+        self.words.append(words)
         return len(self.empty) - 1
 
-    def link(self, source: int, target: int, tags: Tags = (), weight: float = 1.0) -> None:
-        self.empty[source].append((target, tags, weight))
+    def before(self, expansion: jsgf.Expansion, target: int) -> int:
+        """The state from which `expansion` leads to `target`."""
+        name: object = id(expansion)
+        if isinstance(expansion, jsgf.Word | jsgf.Ref):
+            name = expansion
+        if (name, target) not in self.made:
+            self.kept.append(expansion)
+            self.made[name, target] = self._make(expansion, target)
+        return self.made[name, target]
 
-    def add(self, expansion: jsgf.Expansion, source: int) -> int:
-        """Hang `expansion` on `source`; returns the state after it."""
+    def _make(self, expansion: jsgf.Expansion, target: int) -> int:
         match expansion:
             case jsgf.Word(text):
-                target = self.state()
-                self.words[source].append((text, target))
-                return target
+                return self.state([], [(text, target)])
             case jsgf.Ref(name):
                 if name in self.open:
                     loop = " -> ".join(f"<{n}>" for n in [*self.open, name])
                     raise BadInput(f"the grammar refers to itself: {loop}")
                 self.open.append(name)
-                target = self.add(self.rule(name), source)
+                source = self.before(self.rule(name), target)
                 self.open.pop()
-                return target
-            case jsgf.Sequence(parts):
-                for part in parts:
-                    source = self.add(part, source)
                 return source
+            case jsgf.Sequence(parts):
+                for part in reversed(parts):
+                    target = self.before(part, target)
+                return target
             case jsgf.Choice(options):
-                target = self.state()
-                for weight, option in options:
-                    entry = self.state()
-                    self.link(source, entry, weight=weight)
-                    self.link(self.add(option, entry), target)
-                return target
+                return self.state([(self.before(o, target), (), w) for w, o in options], [])
             case jsgf.Repeat(part, least, many):
-                entry, target = self.state(), self.state()
-                self.link(source, entry)
-                leave = self.add(part, entry)
-                self.link(leave, target)
+                after = target
                 if many:
-                    self.link(leave, entry)
-                if least == 0:
-                    self.link(source, target)
-                return target
+                    after = self.state([], [])
+                    self.empty[after] += [(self.before(part, after), (), 1.0), (target, (), 1.0)]
+                source = self.before(part, after)
+                return source if least else self.state([(source, (), 1.0), (target, (), 1.0)], [])
             case jsgf.Tagged(part, tags):
-                target = self.state()
-                self.link(self.add(part, source), target, tags)
-                return target
+                return self.before(part, self._tag(tags, target))
+
+    def _tag(self, tags: Tags, target: int) -> int:
+        if (tags, target) not in self.made:
+            self.made[tags, target] = self.state([(target, tags, 1.0)], [])
+        return self.made[tags, target]
 
     def closure(self, state: int) -> list[_Empty]:
         """States reachable without a word, with tags and weight of the way."""
@@ -222,9 +223,9 @@ class _Builder:
             stack += reversed(onward)  # so that the order of the grammar file is kept
         return [(at, tags, weight) for (at, tags), weight in found.items()]
 
-    def finish(self, final: int) -> Automaton:
-        numbers = {0: 0}
-        queue, table, endings = deque([0]), [], {}
+    def finish(self, start: int, final: int) -> Automaton:
+        numbers = {start: 0}
+        queue, table, endings = deque([start]), [], {}
         while queue:
             arcs: dict[tuple[str, int, Tags], float] = {}
             endings_here: list[Tags] = []
@@ -276,5 +277,5 @@ def build(expansion: jsgf.Expansion, rule: Callable[[str], jsgf.Expansion]) -> A
         BadInput: a rule refers to itself.
     """
     builder = _Builder(rule)
-    start = builder.state()
-    return builder.finish(builder.add(expansion, start))
+    final = builder.state([], [])
+    return builder.finish(builder.before(expansion, final), final)

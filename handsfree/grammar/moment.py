@@ -6,7 +6,7 @@ now is active.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from functools import cached_property
 from typing import Literal
 
@@ -101,11 +101,12 @@ def _option(option: Option) -> Expansion:
     return Tagged(choice(ways), (f"option {value}",))
 
 
-def _units(plan: Plan) -> Expansion:
-    """Units of what the plan measures, and of what every meter shows."""
+def _units(language: Language, plan: Plan, quantity: str | None) -> Expansion:
+    """Units of what the plan measures and every meter shows; the bare prefixes of `quantity`."""
     kinds = {s.measure.quantity for s in plan.steps if s.measure.quantity}
-    rules = {UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}}
-    return choice(Ref(rule) for rule in [*sorted(rules), "prefix"])
+    rules = sorted({UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}})
+    prefix = f"{UNIT_RULES[quantity]}_prefix" if quantity else ""
+    return choice(Ref(rule) for rule in [*rules, prefix] if rule in language.rules)
 
 
 class SpokenPlan:
@@ -119,7 +120,7 @@ class SpokenPlan:
     def __init__(self, language: Language, plan: Plan) -> None:
         self.language = language
         self.plan = plan
-        self._made: dict[tuple[tuple[Option, ...] | None, Moment, bool], Automaton] = {}
+        self._made: dict[Hashable, Automaton] = {}
 
     def slots(self, step: Step | None, *, written: bool) -> dict[str, Expansion]:
         """What the plan and `step` put into the slots of the grammar.
@@ -128,7 +129,7 @@ class SpokenPlan:
             step: gives the answers to its observation; None for none.
             written: also accept what a transcriber writes: digits and unit signs.
         """
-        units = _units(self.plan)
+        units = _units(self.language, self.plan, step.measure.quantity if step else None)
         options = (step and step.measure.options) or ()
         return {
             "wire": wires(self.language, self.plan),
@@ -155,7 +156,8 @@ class SpokenPlan:
         self, step: Step | None, moment: Moment = "listening", *, written: bool = False
     ) -> Automaton:
         """What may be said at `step` in `moment`; made once and kept."""
-        key = (step.measure.options if step else None, moment, written)
+        measure = (step.measure.options, step.measure.quantity) if step else None
+        key = (measure, moment, written)
         if key not in self._made:
             slots = self.slots(step, written=written)
             self._made[key] = self.language.automaton(moment, slots)

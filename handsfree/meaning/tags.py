@@ -70,8 +70,6 @@ def _take(
 
 
 def _scaled(unit: str, prefix: str) -> str:
-    """`unit` with its own prefix replaced by `prefix`: "4.7 k" at a step in MΩ is 4.7 kΩ."""
-    if not prefix:
-        return unit
-    bare = unit[1:] if len(unit) > 1 and unit[0] in "kMmµn" and unit != "min" else unit
-    return prefix + bare
+    """`unit` with its prefix replaced: "4.7 k" at a step in MΩ is 4.7 kΩ."""
+    base = next((u for u in ("V", "Ω", "A", "Hz", "F") if unit.endswith(u)), unit)
+    return prefix + base if prefix else unit

@@ -29,7 +29,6 @@ class Branch:
     Attributes:
         slot: name of the place in the part; "" if the part has only one.
         a, b: nodes; a source drives `a` above `b`.
-        law: how the part's setting (position, temperature) acts on the resistance.
     """
 
     slot: str
@@ -37,7 +36,6 @@ class Branch:
     b: str
     ohms: Spread
     volts: Spread | None = None
-    law: Literal["", "lower", "upper", "ntc"] = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,3 +96,13 @@ class Part(Model):
             yield from (branch.a, branch.b)
         for curve in self.curves(name):
             yield from (curve.a, curve.b)
+
+    def across(self, name: str, at: str | None) -> list[Pair]:
+        """The pairs of nodes that a short within the part joins, at one place or everywhere."""
+        if (ends := getattr(self, "between", None)) is not None and at is None:
+            return [ends]
+        return [(b.a, b.b) for b in self.branches(name) if at in (None, b.slot)]
+
+    def terminal(self, name: str, at: str | None) -> str:
+        """The terminal that a wire fault touches unless it says where: the last one."""
+        return self.across(name, at)[-1][-1]

@@ -63,7 +63,7 @@ class CircuitTest(Model):
     red: Word | None = Field(None, description="node of the red lead")
     black: Word | None = Field(None, description="node of the black lead")
     through: str | None = Field(None, description="part whose current is measured")
-    at: Word = Field("", description="place in that part, if it has several")
+    at: Word | None = Field(None, description="place in that part, if it has several")
     clamp: bool = Field(False, description="current clamp: the meter adds no resistance")
     before: Word | None = Field(
         None, description="the reading is the change since this condition, for 'switches to ...'"
@@ -76,6 +76,11 @@ class CircuitTest(Model):
     answers: tuple[Word, Word] | None = Field(None, description="spoken if so, spoken if not")
     minutes: Seconds = Field(parse_spread("1 min", "s"), description="time for the test itself")
     setups: tuple[Word, ...] = Field((), description="setups that it needs")
+
+    @property
+    def branch(self) -> tuple[str, str]:
+        """Part and place whose current is measured."""
+        return self.through or "", self.at or ""
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -249,8 +254,8 @@ class Circuit(Model):
             part = self.parts.get(test.through or "")
             if part is None:
                 yield "through", f"there is no part {test.through!r} whose current is measured"
-            elif test.at not in (slots := {b.slot for b in part.branches("")}):
-                yield "at", f"it has no {test.at!r}, only {_list(slots)}"
+            elif test.branch[1] not in (slots := {b.slot for b in part.branches("")}):
+                yield "at", f"it has no place {test.branch[1]!r}, only {_list(slots)}"
         elif test.measures:
             for field in ("red", "black"):
                 if getattr(test, field) not in nodes:

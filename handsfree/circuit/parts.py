@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
@@ -65,7 +66,7 @@ class Wire(_TwoTerminal):
             raise ValueError("a wire needs its length and gauge, or its resistance")
         return self
 
-    @property
+    @cached_property
     def ohms(self) -> Spread:
         """Its resistance (IEC 60028)."""
         if self.resistance is not None:
@@ -210,8 +211,8 @@ class Potentiometer(Part):
     def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
         track = f"{name}.track"
         return (
-            Branch("first", self.between[0], track, self.resistance, law="upper"),
-            Branch("second", track, self.between[1], self.resistance, law="lower"),
+            Branch("first", self.between[0], track, self.resistance),
+            Branch("second", track, self.between[1], self.resistance),
             Branch("wiper", track, self.wiper, self.wiper_resistance),
         )
 
@@ -228,7 +229,7 @@ class Thermistor(_TwoTerminal):
     temperature: Kelvins = parse_spread("20 °C ± 5 °C", "K")
 
     def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
-        return (Branch("", *self.between, self.resistance, law="ntc"),)
+        return self._one(self.resistance)
 
     def setting(self) -> Spread | None:  # noqa: D102
         return self.temperature

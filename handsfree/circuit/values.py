@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -21,8 +22,8 @@ from handsfree.units import Quantity, parse_quantity, ureg
 
 Array = NDArray[np.float64]
 
-#: SI units of what a meter measures in a circuit, by dimension.
-SI: dict[str, str] = {str(ureg.Unit(unit).dimensionality): unit for unit in ("V", "Ω", "A")}
+#: SI units of what a meter measures in a circuit.
+SI = ("V", "Ω", "A")
 
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
 _TO = re.compile(r"\s+to\s+")
@@ -95,7 +96,7 @@ def parse_spread(text: str, unit: str) -> Spread:
         low, high = (_si(end, unit) for end in ends)
         if low > high:
             raise ValueError(f"{text!r}: the lower limit comes first")
-        log = 0 < 10 * low <= high
+        log = bool(unit) and 0 < 10 * low <= high
         return Spread(math.sqrt(low * high) if log else (low + high) / 2, low, high, unit, log)
     head, *rest = _PLUS_MINUS.split(text.strip(), maxsplit=1)
     nominal = _si(head, unit)
@@ -130,20 +131,14 @@ def parse_range(text: str) -> Range:
         ValueError: it is none.
     """
     word, _, rest = text.strip().partition(" ")
-    if word in ("above", "below"):
-        value = parse_quantity(rest).to_base_units()
-        unit = SI.get(str(value.dimensionality))
-        if unit is not None:
-            limit = float(value.to(unit).magnitude)
-            return (
-                Range(limit, math.inf, unit) if word == "above" else Range(-math.inf, limit, unit)
-            )
-    for unit in SI.values():
-        try:
+    for unit in SI:
+        with suppress(ValueError):
+            if word == "above":
+                return Range(_si(rest, unit), math.inf, unit)
+            if word == "below":
+                return Range(-math.inf, _si(rest, unit), unit)
             spread = parse_spread(text, unit)
-        except ValueError:
-            continue
-        return Range(spread.low, spread.high, unit)
+            return Range(spread.low, spread.high, unit)
     raise ValueError(f"{text!r} is no range; write '11 V to 15 V', 'above 1 MΩ' or 'below 10 Ω'")
 
 
@@ -201,6 +196,25 @@ Share = Annotated[Spread, *_field("", "30 %")]
 """A share, kept between 0 and 1."""
 Seconds = Annotated[Spread, *_field("s", "2 min")]
 """A time."""
+
+
+def _measured(value: Any) -> Spread:
+    if isinstance(value, Spread):
+        return value
+    if isinstance(value, str):
+        for unit in SI:
+            with suppress(ValueError):
+                return parse_spread(value, unit)
+    raise ValueError(f"{value!r} is no voltage, resistance or current; write '0.1 mV'")
+
+
+Measured = Annotated[
+    Spread,
+    BeforeValidator(_measured),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema({"type": "string", "examples": ["0.1 mV"]}),
+]
+"""A voltage, resistance or current."""
 
 
 def _range(value: Any) -> Range:

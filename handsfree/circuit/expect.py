@@ -1,0 +1,211 @@
+"""What a sound circuit should read, and how sure a pass or a fail is.
+
+Sources:
+    JCGM 101:2008 (Monte Carlo propagation of distributions): coverage interval.
+    JCGM 106:2012 (role of measurement uncertainty in conformity assessment): probability of
+    conformity, guard bands.  ISO 14253-1: conformity is proven only where its probability
+    is at least 95 %, non-conformity likewise.
+    JCGM 100:2008, 4.3.7: a maker's limits ±a mean a standard uncertainty of a/√3.
+Worst case: each tolerance at the limit that hurts, as its sign of influence says; exact where
+the reading rises or falls steadily with each tolerance.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+
+from handsfree.circuit.meter import Meter
+from handsfree.circuit.model import Circuit
+from handsfree.circuit.solve import predict
+from handsfree.circuit.template import Template
+from handsfree.circuit.values import Array
+from handsfree.units import Quantity, show, ureg
+
+CONFIDENCE = 0.95
+"""Probability asked of a pass or a fail (ISO 14253-1)."""
+
+Interval = tuple[Quantity, Quantity]
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """What a test reads in the sound circuit; infinite where the meter shows OL.
+
+    Attributes:
+        test: its id.
+        nominal: with every value as drawn.
+        likely: holds `CONFIDENCE` of all sound circuits (Monte Carlo).
+        worst: from the lowest to the highest reading that the tolerances allow.
+        error: largest error of the meter at the nominal reading.
+    """
+
+    test: str
+    nominal: Quantity
+    likely: Interval
+    worst: Interval
+    error: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedWord:
+    """What is answered in the sound circuit at a test without a number.
+
+    Attributes:
+        test: its id.
+        nominal: the word with every value as drawn; None if none fits.
+        shares: each word, and the share of sound circuits in which it is right.
+    """
+
+    test: str
+    nominal: str | None
+    shares: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A reading against its limits.
+
+    Attributes:
+        verdict: `marginal` if neither conformity nor the contrary is proven.
+        wrong: probability that taking the reading at its face (in or out of the limits) is
+            wrong.
+    """
+
+    verdict: Literal["pass", "fail", "marginal"]
+    wrong: float
+
+
+def expectations(
+    circuit: Circuit,
+    meter: Meter | None = None,
+    *,
+    samples: int = 1000,
+    rng: np.random.Generator | None = None,
+) -> dict[str, Expectation | ExpectedWord]:
+    """What each test reads in the sound circuit, by test id.
+
+    Args:
+        circuit: the circuit.
+        meter: its load and accuracy.
+        samples: of the Monte Carlo.
+        rng: source of the samples; seeded with 0 if not given.
+
+    Raises:
+        BadInput: the circuit does not fit together.
+    """
+    template, meter = Template(circuit), meter or Meter()
+    rng = np.random.default_rng(0) if rng is None else rng
+    tests = tuple(circuit.tests)
+    one_by_one = np.concatenate([np.eye(template.columns), -np.eye(template.columns)])
+    drawn = rng.uniform(-1, 1, (samples, template.columns))
+    u = np.concatenate([np.zeros((1, template.columns)), one_by_one, drawn])
+    u[:, 0] = 0.0
+    values = predict(template, ((),), tests, u, meter).values[0]  # (T, 1 + 2 columns + samples)
+    nominal, single, spread = np.split(values, [1, 1 + len(one_by_one)], axis=1)
+    corners = _corners(template, tests, single, meter)
+    found: dict[str, Expectation | ExpectedWord] = {}
+    for t, (name, test) in enumerate(circuit.tests.items()):
+        if test.outcomes:
+            words = dict(enumerate(test.outcomes))
+            shares = {w: float((spread[t] == k).mean()) for k, w in words.items()}
+            found[name] = ExpectedWord(name, words.get(int(nominal[t, 0])), shares)
+            continue
+        assert test.measures is not None
+        tail = (1 - CONFIDENCE) / 2
+        likely = np.quantile(spread[t], [tail, 1 - tail], method="inverted_cdf")
+        every = np.concatenate([nominal[t], single[t], spread[t], corners[t]])
+        found[name] = Expectation(
+            test=name,
+            nominal=ureg.Quantity(float(nominal[t, 0]), test.unit),
+            likely=_interval(likely, test.unit),
+            worst=_interval(np.array([every.min(), every.max()]), test.unit),
+            error=ureg.Quantity(float(meter.error(test.measures, nominal[t])[0]), test.unit),
+        )
+    return found
+
+
+def _corners(template: Template, tests: tuple[str, ...], single: Array, meter: Meter) -> Array:
+    """Lowest and highest reading of each test, every tolerance at one of its limits: (T, 2)."""
+    up, down = np.split(np.where(np.isfinite(single), single, 1e12), 2, axis=1)
+    sign = np.sign(up - down)
+    u = np.concatenate([-sign, sign])
+    u[:, 0] = 0.0
+    values = predict(template, ((),), tests, u, meter).values[0]
+    own = np.arange(len(tests))
+    return np.stack([values[own, own], values[own, own + len(tests)]], axis=1)
+
+
+def _interval(ends: Array, unit: str) -> Interval:
+    return ureg.Quantity(float(ends[0]), unit), ureg.Quantity(float(ends[1]), unit)
+
+
+def conformity(
+    reading: Quantity, low: Quantity | None, high: Quantity | None, error: Quantity
+) -> float:
+    """Probability that the true value lies within the limits (JCGM 106:2012, 7.4).
+
+    Args:
+        reading: what the meter shows; infinite for OL.
+        low, high: limits; None if there is none on that side.
+        error: largest error of the meter at the reading.
+    """
+    y = reading.magnitude
+    unit = reading.units
+    lower = -math.inf if low is None else low.to(unit).magnitude
+    upper = math.inf if high is None else high.to(unit).magnitude
+    u = error.to(unit).magnitude / math.sqrt(3)
+    if u == 0 or math.isinf(y):
+        return float(lower <= y <= upper)
+    normal = NormalDist(y, u)
+    below = normal.cdf(lower) if math.isfinite(lower) else 0.0
+    return (normal.cdf(upper) if math.isfinite(upper) else 1.0) - below
+
+
+def decide(
+    reading: Quantity,
+    low: Quantity | None,
+    high: Quantity | None,
+    error: Quantity,
+    confidence: float = CONFIDENCE,
+) -> Decision:
+    """Pass, fail or marginal, with guard bands (ISO 14253-1, JCGM 106:2012).
+
+    Args:
+        reading: what the meter shows; infinite for OL.
+        low, high: limits; None if there is none on that side.
+        error: largest error of the meter at the reading.
+        confidence: probability asked of a pass or a fail.
+    """
+    inside = (low is None or reading >= low) and (high is None or reading <= high)
+    p = conformity(reading, low, high, error)
+    wrong = 1 - p if inside else p
+    if p >= confidence:
+        return Decision("pass", wrong)
+    return Decision("fail" if p <= 1 - confidence else "marginal", wrong)
+
+
+def guard_band(error: Quantity, confidence: float = CONFIDENCE) -> Quantity:
+    """How far inside a limit a reading must lie to pass: 1.64 standard uncertainties at 95 %."""
+    band: Quantity = error * (NormalDist().inv_cdf(confidence) / math.sqrt(3))
+    return band
+
+
+def contradiction(
+    expectation: Expectation, low: Quantity | None, high: Quantity | None
+) -> str | None:
+    """Why hand-written limits contradict the circuit; None if they do not.
+
+    They do if the sound circuit with every value as drawn would fail.
+    """
+    nominal, (least, most) = expectation.nominal, expectation.worst
+    text = f"the circuit gives {show(nominal)} ({show(least)} to {show(most)})"
+    if low is not None and nominal < low:
+        return f"{text}, below the limit of {show(low)}"
+    if high is not None and nominal > high:
+        return f"{text}, above the limit of {show(high)}"
+    return None

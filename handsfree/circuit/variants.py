@@ -1,0 +1,179 @@
+"""Every variant of a circuit: fault hypotheses x conditions x tolerance samples.
+
+Resistances and source voltages follow from the states of the parts, states from voltages and
+currents.  So it is solved, states are set, and what changed is solved again until all is
+settled.
+
+Plain floats in SI units.  H is the number of hypotheses, C of conditions, S of samples, B of
+branches; the N = H·C·S variants are numbered in this order.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from handsfree.circuit import faults as modes
+from handsfree.circuit.elements import OPEN
+from handsfree.circuit.model import Fault
+from handsfree.circuit.network import Ints, Network, Ports
+from handsfree.circuit.parts import Motor, Potentiometer, Thermistor
+from handsfree.circuit.states import States
+from handsfree.circuit.template import Template
+from handsfree.circuit.values import Array
+
+RUNNING = 1e9  # ohms in series with a running motor: it takes its current at any voltage
+_LEAST = 1e-3  # ohms left of a potentiometer's track at its end
+_T25 = 298.15
+_ROUNDS = 12  # a longer chain of relays is not followed
+
+
+class Variants:
+    """The settled variants of some hypotheses.
+
+    Args:
+        template: the circuit.
+        hypotheses: faults present in each; () is the healthy circuit.
+        u: (S, columns + F) tolerances from -1 to 1; the last F columns move the faults'
+            own values, one for each fault of a hypothesis.
+        leads: (K, 2) nodes of the lead pairs that will be measured.
+
+    Attributes:
+        states: states, settings and motion.
+        ohms, volts: (H, C, S, B) of the branches.
+        ports: what a meter sees, N variants.
+    """
+
+    def __init__(
+        self, template: Template, hypotheses: Sequence[Sequence[Fault]], u: Array, leads: Ints
+    ) -> None:
+        self.template, self.u = template, u
+        self.states = States(template, u, len(hypotheses))
+        self.shape = self.states.shape
+        self._base_ohms = np.stack([term.at(u) for term in template.ohms], axis=-1)
+        volts = [-t.at(u) if t else np.zeros(len(u)) for t in template.volts]
+        self._base_volts = np.stack(volts, axis=-1)
+        self._series = np.zeros((len(hypotheses), 1, len(u), len(template.ohms)))
+        self._weak: list[tuple[int, int, Array]] = []
+        self._worn: list[tuple[int, str, modes.WornSegment, Array]] = []
+        self._bridges: list[tuple[int, tuple[str, str], Array]] = []
+        for h, faults in enumerate(hypotheses):
+            for k, fault in enumerate(faults):
+                self._damage(h, fault, u[:, template.columns + k])
+        bridges = template.pairs([pair for _, pair, _ in self._bridges])
+        self.network = Network(
+            nodes=len(template.node) - 1,
+            branches=np.concatenate([template.ends, bridges]),
+            ideal=np.zeros((0, 2), dtype=np.intp),
+            curves=template.curve_ends,
+            kinds=template.kinds,
+            leads=leads,
+        )
+        self._curves = self._curve_values()
+        if len(u) > 1:  # the nominal sample settles first; most others settle as it does
+            self.states.begin_as(Variants(template, hypotheses, u[:1], leads).states)
+        self._settle()
+
+    def voltage(self, red: str, black: str) -> Array:
+        """Voltage between two nodes without a meter: (H, C, S)."""
+        a, b = self.template.node[red], self.template.node[black]
+        return np.asarray(self._x[..., a] - self._x[..., b])
+
+    def current(self, part: str, slot: str = "") -> Array:
+        """Current of a branch from its first node to its second: (H, C, S)."""
+        branch = self.template.branch[part, slot]
+        a, b = self.network.branches[branch]
+        drop = self._x[..., a] - self._x[..., b] + self.volts[..., branch]
+        return np.asarray(drop / self.ohms[..., branch])
+
+    def _damage(self, h: int, fault: Fault, u: Array) -> None:
+        self.states.damage(h, fault, u)
+        circuit, name, mode = self.template.circuit, fault.part, fault.mode
+        match mode:
+            case modes.Open() | modes.HighResistance():
+                added = mode.resistance.at(u) if isinstance(mode, modes.HighResistance) else 1e12
+                for (part, slot), b in self.template.branch.items():
+                    if part == name and mode.at in (None, slot):
+                        self._series[h, 0, :, b] += added
+            case modes.Short():
+                for pair in circuit.parts[name].across(name, mode.at):
+                    self._bridges.append((h, pair, mode.resistance.at(u)))
+            case modes.ShortToGround() | modes.ShortToSupply() | modes.ShortTo():
+                here = mode.node or circuit.parts[name].terminal(name, mode.at)
+                there = {"short to ground": circuit.ground, "short to supply": circuit.supply}
+                other = mode.other if isinstance(mode, modes.ShortTo) else there[mode.mode]
+                self._bridges.append((h, (here, other), mode.resistance.at(u)))
+            case modes.Weak():
+                self._weak += [(h, b, -mode.voltage.at(u)) for b in self.template.of_part(name)]
+            case modes.WornSegment():
+                self._worn.append((h, name, mode, mode.resistance.at(u)))
+
+    def _curve_values(self) -> Array:
+        """Parameters of the curves: (N, P, 3)."""
+        curves = np.zeros((*self.shape, len(self.network.kinds), 3))
+        for p, terms in enumerate(self.template.curve_terms):
+            for k, term in enumerate(terms):
+                curves[..., p, k] = term.at(self.u)
+        return curves.reshape(math.prod(self.shape), *curves.shape[-2:])
+
+    def _values(self) -> tuple[Array, Array]:
+        """Ohms and volts of every branch in every variant: (H, C, S, B) each."""
+        template, states = self.template, self.states
+        own, total = len(template.ohms), len(self.network.branches)
+        ohms = np.full((*self.shape, total), OPEN.nominal)
+        volts = np.zeros((*self.shape, total))
+        ohms[..., :own], volts[..., :own] = self._base_ohms, self._base_volts
+        sample = np.arange(len(self.u))
+        for name, part in template.stateful.items():
+            table = np.array([[term.at(self.u) for term in row] for row in part.ohms])
+            ohms[..., part.columns] = table[states.state[name], :, sample]
+        for name, powered in states.powered.items():
+            columns = template.of_part(name)
+            working = ohms[..., columns]
+            ohms[..., columns] = np.where(powered[..., None], working, OPEN.nominal)
+        for name in template.of(Potentiometer):
+            place = states.setting[name]
+            for slot, share in (("first", 1 - place), ("second", place)):
+                b = template.branch[name, slot]
+                ohms[..., b] = np.maximum(ohms[..., b] * share, _LEAST)
+        for name, thermistor in template.of(Thermistor).items():
+            exponent = states.value(name, thermistor.beta) * (1 / states.setting[name] - 1 / _T25)
+            ohms[..., template.branch[name, ""]] *= np.exp(exponent)
+        for name, motor in template.of(Motor).items():
+            b, turns = template.branch[name, ""], states.turns[name]
+            ohms[..., b] = np.where(turns != 0, RUNNING, ohms[..., b])
+            volts[..., b] = turns * states.value(name, motor.running_current) * RUNNING
+        ohms[..., :own] += self._series
+        for h, b, value in self._weak:
+            volts[h, :, :, b] = value
+        for h, name, mode, value in self._worn:
+            place = states.setting[name][h]
+            on = (place >= mode.start.nominal) & (place <= mode.end.nominal)
+            ohms[h, :, :, template.branch[name, "wiper"]] += np.where(on, value, 0.0)
+        for k, (h, _, value) in enumerate(self._bridges):
+            ohms[h, :, :, own + k] = value
+        return ohms, volts
+
+    def _settle(self) -> None:
+        self.ohms, self.volts = self._values()
+        self.ports = self._solve(np.arange(len(self._curves)))
+        for _ in range(_ROUNDS):
+            x = self.ports.voltages().reshape(*self.shape, -1)
+            self._x = np.concatenate([np.zeros((*self.shape, 1)), x], axis=-1)
+            self.states.update(self)
+            ohms, volts = self._values()
+            changed = ((ohms != self.ohms) | (volts != self.volts)).any(axis=-1)
+            rows = np.flatnonzero(changed)
+            if not len(rows):
+                return
+            self.ohms, self.volts = ohms, volts
+            old, new = self.ports, self._solve(rows)
+            old.x[rows], old.z[rows], old.preload[rows] = new.x, new.z, new.preload
+            self.ports = Ports(self.network, old.x, old.z, old.preload, self._curves)
+
+    def _solve(self, rows: Ints) -> Ports:
+        g = 1 / self.ohms.reshape(len(self._curves), -1)[rows]
+        e = self.volts.reshape(len(self._curves), -1)[rows]
+        return self.network.reduce(g, e, np.zeros((len(rows), 0)), self._curves[rows])

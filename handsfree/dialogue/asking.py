@@ -24,7 +24,7 @@ def ask(
 ) -> Turn:
     """Put a question, in other words each time; `said` goes before it in the same breath."""
     step = desk.plan.step(question.step)
-    wire = desk.wording.wire(step) or step.prompt
+    wire = desk.wording.step_name(step)
     takes = [desk.wording.take(t) for t in question.candidates]
     if question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
@@ -84,5 +84,5 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     step = desk.focus(session)
     if step and reason == NO_UNIT:
         return session, [refuse(desk, session, step, Refusal("kind"))]
-    wire = (desk.wording.wire(step) or step.prompt) if step else ""
+    wire = desk.wording.step_name(step) if step else ""
     return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]

@@ -37,7 +37,9 @@ def open_step(desk: Desk, session: Session, step: Step, how: str) -> Turn:
     words = []
     if step.condition != session.condition:
         condition = desk.plan.condition(step.condition)
-        words += [desk.say("set_condition", condition=condition.say), condition.caution]
+        if condition.say not in step.prompt.lower():
+            words.append(desk.say("set_condition", condition=condition.say))
+        words.append(condition.caution)
     words.append(step.caution)
     if session.step not in (None, step.id):
         session = replace(session, visited=(*session.visited, session.step or ""))

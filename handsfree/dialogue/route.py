@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from handsfree.dialogue.session import Session
 from handsfree.plan.schema import Plan, Step
 
@@ -31,9 +33,19 @@ def after(plan: Plan, session: Session, step: Step, goto: str) -> Step | None:
     return next((s for s in steps[place:] if is_open(session, s)), None)
 
 
-def for_wire(plan: Plan, session: Session, pin: int, here: Step | None) -> Step | None:
-    """The open step on a wire: under the condition that is set, if there is one."""
-    found = [s for s in phase_steps(plan, session) if pin in s.pins and is_open(session, s)]
+def for_wire(
+    plan: Plan,
+    session: Session,
+    pin: int,
+    here: Step | None,
+    fits: Callable[[Step], bool] = lambda step: True,
+) -> Step | None:
+    """The open step on a wire that `fits`: under the condition that is set, if there is one."""
+    found = [
+        step
+        for step in phase_steps(plan, session)
+        if pin in step.pins and is_open(session, step) and fits(step)
+    ]
     condition = here.condition if here else session.condition
     return next((s for s in found if s.condition == condition), found[0] if found else None)
 

@@ -40,7 +40,7 @@ def take(
     if step is None:
         return session, [Say(desk.standing_prompt(session))]
     first = meaning.candidates[0] if isinstance(meaning, Ambiguous) else meaning
-    named = _named_step(desk, session, step, first.wire)
+    named = _named_step(desk, session, step, first)
     if named is None:
         wire = desk.wording.pin(desk.plan.pin(first.wire or 0))
         prompt = desk.prompt(session, step, "again")
@@ -111,8 +111,8 @@ def strike(desk: Desk, session: Session) -> Turn:
     entries = tuple(struck if e.number == last.number else e for e in session.entries)
     session = replace(session, entries=entries)
     step = desk.plan.step(last.step)
-    wire, value = desk.wording.wire(step) or step.id, desk.wording.take(last.take)
-    said = desk.say("struck", wire=wire, value=value)
+    name, value = desk.wording.step_name(step), desk.wording.take(last.take)
+    said = desk.say("struck", wire=name, value=value)
     session, effects = open_step(desk, session, step, "again")
     return session, [Strike(struck), *lead(effects, [said])]
 
@@ -136,7 +136,18 @@ def answer(desk: Desk, session: Session, question: Question, command: Command) -
     return record(desk, session, step, chosen, verdict, supersedes=question.supersedes)
 
 
-def _named_step(desk: Desk, session: Session, step: Step, pin: int | None) -> Step | None:
-    if pin is None or pin in step.pins:
+def _named_step(desk: Desk, session: Session, step: Step, value: Take) -> Step | None:
+    """The step that a value belongs to: the one at hand, or that of the wire that was named.
+
+    Another wire's value counts only under the condition that is set.
+    """
+    if value.wire is None or value.wire in step.pins:
         return step
-    return route.for_wire(desk.plan, session, pin, step)
+
+    def fits(other: Step) -> bool:
+        if other.condition != step.condition:
+            return False
+        result = check(value, other, desk.plan, session.taken)
+        return not isinstance(result, Refusal) or result.reason == "absurd"
+
+    return route.for_wire(desk.plan, session, value.wire, step, fits)

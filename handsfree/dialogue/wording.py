@@ -119,6 +119,10 @@ class Wording:
             return self.prompt("wire_pair", red=pins[0], black=pins[1])
         return pins[0] if pins else ""
 
+    def step_name(self, step: Step) -> str:
+        """A step by its wire, or by its own name if it probes none."""
+        return self.wire(step) or step.id.replace("_", " ")
+
     def unit_kind(self, step: Step) -> str:
         """The unit that a step wants, as it is said."""
         unit = step.measure.base_unit
@@ -129,7 +133,7 @@ class Wording:
     def expected(self, step: Step, wanted: Expected) -> str:
         """What is expected at a step."""
         if wanted.missing:
-            other = self.wire(self.plan.step(wanted.missing)) or wanted.missing
+            other = self.step_name(self.plan.step(wanted.missing))
             return self.prompt("expect_after", other=other)
         if wanted.over_limit:
             return self.prompt("expect_over_limit")
@@ -161,7 +165,7 @@ class Wording:
         if verdict.result in ("low", "high") and verdict.distance is None:
             return self.prompt(f"{key}_bare")
         missing = verdict.expected.missing
-        other = (self.wire(self.plan.step(missing)) or missing) if missing else ""
+        other = self.step_name(self.plan.step(missing)) if missing else ""
         distance = "" if verdict.distance is None else self.quantity(verdict.distance)
         return self.prompt(key, distance=distance, other=other)
 

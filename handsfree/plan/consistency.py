@@ -1,7 +1,6 @@
-"""What does not fit together between the parts of a plan.
+"""What does not fit together between the steps and findings of a plan.
 
-Works on plain data, so that a plan with faulty fields is checked as far as it can be
-read, and everything that is wrong is said at once.
+Parts that are not valid in themselves are passed over; they are reported as such.
 """
 
 from __future__ import annotations
@@ -9,155 +8,85 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from handsfree.plan.fields import Path
-from handsfree.plan.schema import NO_OHMMETER, Condition, Finding, Pin, Step
+from handsfree.plan.measure import OHMMETER_KINDS
+from handsfree.plan.references import Item, Problem, items, reference_problems, value
+from handsfree.plan.schema import NO_OHMMETER, Finding, Step
 
-Problem = tuple[Path, str]
 Read = TypeVar("Read", bound=BaseModel)
 
+#: States that are found with an ohmmeter or a beeper, or may be.
 _OHMMETER_STATES = {"continuity", "open", "short to ground", "short to supply"}
-_OHMMETER_WORDS = re.compile(r"\b(resistance|ohms?|continuity)\b", re.IGNORECASE)
+_OHMMETER_WORDS = re.compile(r"\b(resistance|ohms?|ohmmeter|continuity)\b", re.IGNORECASE)
 _CLASS_NAMES = {"airbag": "an airbag", "high_voltage": "a high-voltage"}
 
 
-def problems(data: Mapping[str, Any]) -> Iterator[Problem]:
+def problems(data: Item) -> Iterator[Problem]:
     """Everything that contradicts between the parts: path of the field, message.
 
     Args:
-        data: a plan as plain data; parts that are not valid in themselves are passed over.
+        data: a plan as plain data.
     """
-    connector = data.get("connector")
-    pins = _readable(Pin, connector.get("pins") if isinstance(connector, Mapping) else None)
-    conditions = _readable(Condition, data.get("conditions"))
-    steps = _readable(Step, data.get("steps"))
-    findings = _readable(Finding, data.get("findings"))
-    ids = _field(data.get("steps"), "id")
-
-    yield from _same_twice(pins, conditions, steps)
-    known_pins = _field(connector.get("pins") if isinstance(connector, Mapping) else None, "number")
-    known_conditions = _field(data.get("conditions"), "id")
+    yield from reference_problems(data)
+    yield from _danger(data)
+    raw_steps = items(data, "steps")
+    places = {step.get("id"): index for index, step in reversed(list(enumerate(raw_steps)))}
+    steps = _readable(Step, raw_steps)
+    known = {step.id: step for index, step in steps.items() if places[step.id] == index}
     for index, step in steps.items():
-        here = ("steps", index)
-        if step.condition not in known_conditions:
-            yield (*here, "condition"), f"there is no condition {step.condition!r}"
-        for number in step.pins:
-            if number not in known_pins:
-                field = "wire" if step.wire is not None else "wires"
-                yield (*here, field), f"the connector has no pin {number}"
-        yield from _jumps(index, step, ids, steps)
-        yield from _reference(index, step, ids, steps)
-        yield from _danger(index, step, str(data.get("circuit_class")))
-    if len(steps) == len(ids):
+        yield from _crossings(index, step, known)
+        yield from _other_kind(index, step, known)
+    if len(steps) == len(raw_steps):
         yield from _order(list(steps.values()))
-    yield from _findings(findings, ids, steps)
+    yield from _findings(_readable(Finding, items(data, "findings")), known)
 
 
-def _items(items: Any) -> Sequence[Any]:
-    return items if isinstance(items, list | tuple) else ()
-
-
-def _readable(model: type[Read], items: Any) -> dict[int, Read]:
+def _readable(model: type[Read], listed: Iterable[Item]) -> dict[int, Read]:
     """The items that are valid in themselves, by their places."""
     found = {}
-    for index, item in enumerate(_items(items)):
+    for index, item in enumerate(listed):
         with suppress(ValidationError):
             found[index] = model.model_validate(item)
     return found
 
 
-def _field(items: Any, key: str) -> list[Any]:
-    """That field of every item, also of the invalid ones."""
-    return [item.get(key) if isinstance(item, Mapping) else None for item in _items(items)]
-
-
-def _same_twice(
-    pins: Mapping[int, Pin], conditions: Mapping[int, Condition], steps: Mapping[int, Step]
-) -> Iterator[Problem]:
-    """Names and numbers that stand for two things."""
-    yield from _same(
-        (("connector", "pins", i, "number"), f"pin {p.number}") for i, p in pins.items()
-    )
-    yield from _same((("conditions", i, "id"), repr(c.id)) for i, c in conditions.items())
-    yield from _same((("steps", i, "id"), repr(s.id)) for i, s in steps.items())
-    yield from _same(
-        spoken
-        for i, p in pins.items()
-        for spoken in _spoken(("connector", "pins", i), "function", p.function, p.names)
-    )
-    yield from _same(
-        spoken
-        for i, c in conditions.items()
-        for spoken in _spoken(("conditions", i), "say", c.say, c.names)
-    )
-    for index, step in steps.items():
-        options = ("steps", index, "measure", "options")
-        yield from _same(
-            spoken
-            for i, o in enumerate(step.measure.options or ())
-            for spoken in _spoken((*options, i), "value", o.value, o.names)
-        )
-
-
-def _spoken(here: Path, field: str, name: str, others: Sequence[str]) -> Iterator[tuple[Path, str]]:
-    yield (*here, field), repr(name)
-    for index, other in enumerate(others):
-        yield (*here, "names", index), repr(other)
-
-
-def _same(named: Iterable[tuple[Path, str]]) -> Iterator[Problem]:
-    first: dict[str, Path] = {}
-    for path, name in named:
-        if name in first:
-            yield path, f"{name} is used twice, first in {show_path(first[name])}"
-        first.setdefault(name, path)
-
-
-def _jumps(
-    index: int, step: Step, ids: Sequence[Any], steps: Mapping[int, Step]
-) -> Iterator[Problem]:
-    for field in ("on_pass", "on_fail", "on_skip"):
-        target = getattr(step, field)
-        if target in ("next", "finish"):
-            continue
-        if target not in ids:
-            yield ("steps", index, field), f"there is no step {target!r}"
-            continue
-        other = steps.get(ids.index(target))
-        if other and other.phase != step.phase:
-            yield ("steps", index, field), f"step {target!r} belongs to the other phase"
-
-
-def _reference(
-    index: int, step: Step, ids: Sequence[Any], steps: Mapping[int, Step]
-) -> Iterator[Problem]:
-    refers = step.expect.refers_to
-    if refers is None:
-        return
-    path = ("steps", index, "expect", "near" if step.expect.near else "share_of")
-    if refers not in ids[:index]:
-        yield path, f"{refers!r} is no earlier step"
-        return
-    other = steps.get(ids.index(refers))
-    if other and other.measure.quantity != step.measure.quantity:
-        yield path, f"step {refers!r} does not measure {step.measure.quantity}"
-
-
-def _danger(index: int, step: Step, circuit_class: str) -> Iterator[Problem]:
-    """A test that is never prompted on this class of circuit."""
-    if circuit_class not in NO_OHMMETER:
+def _danger(data: Item) -> Iterator[Problem]:
+    """Tests that are never prompted on this class of circuit."""
+    circuit_class = data.get("circuit_class")
+    if circuit_class not in _CLASS_NAMES:
         return
     reason = (
         f"refused: no resistance or continuity test on {_CLASS_NAMES[circuit_class]} circuit "
         f"({NO_OHMMETER[circuit_class]}); follow the maker's procedure"
     )
-    if step.needs_ohmmeter or _OHMMETER_STATES & set(step.measure.states or ()):
-        yield ("steps", index, "measure"), reason
-    elif _OHMMETER_WORDS.search(step.prompt):
-        yield ("steps", index, "prompt"), reason
+    for index, step in enumerate(items(data, "steps")):
+        states = value(step, "measure", "states")
+        states = states if isinstance(states, list | tuple) else ()
+        if value(step, "measure", "quantity") in OHMMETER_KINDS or any(
+            state in _OHMMETER_STATES for state in states
+        ):
+            yield ("steps", index, "measure"), reason
+        elif _OHMMETER_WORDS.search(str(step.get("prompt"))):
+            yield ("steps", index, "prompt"), reason
+
+
+def _crossings(index: int, step: Step, known: Mapping[str, Step]) -> Iterator[Problem]:
+    for field in ("on_pass", "on_fail", "on_skip"):
+        other = known.get(getattr(step, field))
+        if other and other.phase != step.phase:
+            yield ("steps", index, field), f"step {other.id!r} belongs to the other phase"
+
+
+def _other_kind(index: int, step: Step, known: Mapping[str, Step]) -> Iterator[Problem]:
+    """A comparison with a step that measures something else."""
+    other = known.get(step.expect.refers_to or "")
+    if other and other.measure.quantity != step.measure.quantity:
+        field = "near" if step.expect.near else "share_of"
+        message = f"step {other.id!r} does not measure {step.measure.quantity}"
+        yield ("steps", index, "expect", field), message
 
 
 def _order(steps: Sequence[Step]) -> Iterator[Problem]:
@@ -182,16 +111,11 @@ def _order(steps: Sequence[Step]) -> Iterator[Problem]:
             yield ("steps", index, "id"), f"nothing leads to the step {step.id!r}"
 
 
-def _findings(
-    findings: Mapping[int, Finding], ids: Sequence[Any], steps: Mapping[int, Step]
-) -> Iterator[Problem]:
+def _findings(findings: Mapping[int, Finding], known: Mapping[str, Step]) -> Iterator[Problem]:
     for index, finding in findings.items():
         for step_id in finding.when:
             path = ("findings", index, "when", step_id)
-            if step_id not in ids:
-                yield path, f"there is no step {step_id!r}"
-                continue
-            step = steps.get(ids.index(step_id))
+            step = known.get(step_id)
             if step and step.phase == "after_repair":
                 yield path, "a finding rests on tests, not on steps after the repair"
             elif step and not step.measure.quantity:
@@ -217,11 +141,3 @@ def _spread(outcomes: Iterable[str]) -> set[str]:
     """The outcomes, with "fail" standing for low and high too."""
     found = set(outcomes)
     return found | {"low", "high"} if "fail" in found else found
-
-
-def show_path(path: Path) -> str:
-    """A path as it is written: "steps[3].expect.low"."""
-    text = ""
-    for part in path:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
-    return text

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
+from math import isfinite
 from typing import Annotated, Any, Self, TypeAlias, TypeVar
 
 from pydantic import (
@@ -27,6 +28,16 @@ _SPOKEN = r"[^\W\dA-Z_]+('[^\W\dA-Z_]+)?"
 _PHRASE = re.compile(rf"{_SPOKEN}( {_SPOKEN})*")
 
 
+def understood(read: Callable[..., Quantity], *given: Any) -> Quantity:
+    """What `read` makes of `given`; a ValueError also where the unit parser breaks down."""
+    try:
+        return read(*given)
+    except ValueError:
+        raise
+    except Exception as error:  # its tokenizer raises errors of many kinds
+        raise ValueError(f"{given[-1]!r} is not understood; write it as '4.8 V'") from error
+
+
 def _quantity(value: Any) -> Any:
     if isinstance(value, ureg.Quantity):
         return value
@@ -34,7 +45,9 @@ def _quantity(value: Any) -> Any:
         raise ValueError(f"{value} has no unit; write it as '{value} V', for example")
     if not isinstance(value, str):
         raise ValueError("write a number with a unit, such as '4.8 V'")
-    number = parse_quantity(value)
+    number = understood(parse_quantity, value)
+    if not isfinite(number.magnitude):
+        raise ValueError(f"{value!r} is too large a number")
     if number.units == ureg.dimensionless:
         raise ValueError(f"{value!r} has no unit; write it as '{value.strip()} V', for example")
     return number
@@ -93,6 +106,28 @@ Path: TypeAlias = tuple[str | int, ...]
 """The way to a field, such as ("steps", 3, "expect", "low")."""
 
 
+def show_path(path: Path) -> str:
+    """A path as it is written: "steps[3].expect.low"."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text
+
+
+def refuse(contradictions: Iterable[tuple[Path, str]]) -> None:
+    """Within a validator: raise one error for all of these, if there are any."""
+    errors = [
+        InitErrorDetails(
+            type=PydanticCustomError("contradiction", "{message}", {"message": message}),
+            loc=path,
+            input=None,
+        )
+        for path, message in contradictions
+    ]
+    if errors:
+        raise ValidationError.from_exception_data("plan", errors)
+
+
 class PlanModel(BaseModel):
     """What every part of a plan is: frozen, without unknown fields, consistent in itself."""
 
@@ -106,14 +141,5 @@ class PlanModel(BaseModel):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        errors = [
-            InitErrorDetails(
-                type=PydanticCustomError("contradiction", "{message}", {"message": message}),
-                loc=path,
-                input=None,
-            )
-            for path, message in self.contradictions()
-        ]
-        if errors:
-            raise ValidationError.from_exception_data(type(self).__name__, errors)
+        refuse(self.contradictions())
         return self

@@ -10,9 +10,9 @@ from pydantic_core import ErrorDetails
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
-from handsfree.plan.consistency import problems, show_path
+from handsfree.plan.consistency import problems
 from handsfree.plan.document import Document, Fault, read_document
-from handsfree.plan.fields import Path
+from handsfree.plan.fields import Path, show_path
 from handsfree.plan.schema import Plan
 
 _YAML_REMEDY = (
@@ -116,6 +116,8 @@ def _message(error: ErrorDetails) -> str:
             return f"there is no field of this name{_nearest(str(error['loc'][-1]))}"
         case "value_error":
             return str(error["ctx"]["error"])
+        case "contradiction":
+            return error["msg"]
         case "literal_error":
             return f"{given!r} is not one of {error['ctx']['expected']}"
         case "string_type":
@@ -132,7 +134,7 @@ def _message(error: ErrorDetails) -> str:
         case "tuple_type":
             return "should be a list"
         case _:
-            return error["msg"].removeprefix("Input ").lower()
+            return error["msg"].removeprefix("Input ")
 
 
 @cache

@@ -7,9 +7,9 @@ and are exported as a JSON Schema.  All models are frozen.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from handsfree.plan.fields import (
     Identifier,
@@ -19,35 +19,42 @@ from handsfree.plan.fields import (
     PlanQuantity,
     Spoken,
     Text,
+    refuse,
 )
-from handsfree.units import KINDS, Quantity, quantity, show, ureg
+from handsfree.plan.measure import (
+    OHMMETER_KINDS,
+    Expect,
+    Kind,
+    Measure,
+    Option,
+    StateName,
+    fits,
+)
+from handsfree.units import KINDS, Quantity, show
+
+__all__ = [
+    "COMMON_PRACTICE",
+    "NO_OHMMETER",
+    "Accuracy",
+    "CircuitClass",
+    "Condition",
+    "Connector",
+    "Expect",
+    "Finding",
+    "Kind",
+    "Measure",
+    "Meter",
+    "Option",
+    "Outcome",
+    "Pin",
+    "Plan",
+    "Probe",
+    "StateName",
+    "Step",
+    "Subject",
+]
 
 CircuitClass = Literal["plain", "airbag", "high_voltage", "fuel", "rotating"]
-Kind = Literal[
-    "voltage",
-    "resistance",
-    "current",
-    "frequency",
-    "temperature",
-    "duty cycle",
-    "share",
-    "time",
-    "capacitance",
-]
-StateName = Literal[
-    "ground",
-    "battery",
-    "open",
-    "continuity",
-    "pulsing",
-    "dead",
-    "short to ground",
-    "short to supply",
-    "switches to supply",
-    "switches to ground",
-    "reverses",
-    "unchanged",
-]
 Outcome = Literal["pass", "fail", "low", "high", "skipped"]
 
 #: Circuits on which a resistance or continuity test is never prompted.
@@ -59,8 +66,19 @@ NO_OHMMETER: dict[str, str] = {
 COMMON_PRACTICE = "common practice, no published source"
 
 
-def _fits(value: Quantity, unit: str) -> bool:
-    return bool(value.is_compatible_with(ureg.Unit(unit)))
+def _supply(supply: Quantity) -> Quantity:
+    if not fits(supply, "V"):
+        raise ValueError(f"{show(supply)} is no voltage")
+    return supply
+
+
+def _limits(limits: dict[Kind, Quantity]) -> dict[Kind, Quantity]:
+    refuse(
+        ((kind,), f"{show(limit)} is no {kind}")
+        for kind, limit in limits.items()
+        if not fits(limit, KINDS[kind])
+    )
+    return limits
 
 
 class Subject(PlanModel):
@@ -122,7 +140,7 @@ class Meter(PlanModel):
     def contradictions(self) -> Iterator[tuple[Path, str]]:
         """A resolution that is not of its quantity."""
         for kind, accuracy in self.accuracy.items():
-            if not _fits(accuracy.resolution, KINDS[kind]):
+            if not fits(accuracy.resolution, KINDS[kind]):
                 path = ("accuracy", kind, "resolution")
                 yield path, f"{show(accuracy.resolution)} is no {kind}"
 
@@ -133,123 +151,6 @@ class Probe(PlanModel):
     red: Text
     black: Text
     how: str = Field("", description="how to hold or fit them, for the apprentice")
-
-
-class Option(PlanModel):
-    """One answer to an observation."""
-
-    value: Spoken
-    names: tuple[Spoken, ...] = Field((), description="other ways to say it")
-
-
-class Measure(PlanModel):
-    """What is measured: exactly one of a quantity, a state or an observation."""
-
-    quantity: Kind | None = None
-    unit: str | None = Field(None, description="unit meant when none is spoken")
-    states: tuple[StateName, ...] | None = Field(None, min_length=1)
-    options: tuple[Option, ...] | None = Field(
-        None, min_length=1, description="answers to an observation"
-    )
-
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
-        """None or several things measured; a unit that is not of the quantity."""
-        given = [n for n in ("quantity", "states", "options") if getattr(self, n) is not None]
-        if len(given) != 1:
-            yield (), "give exactly one of quantity, states, options"
-        elif self.unit and not self.quantity:
-            yield ("unit",), "a unit belongs to a quantity"
-        elif self.unit and self.quantity:
-            try:
-                fits = _fits(quantity(1, self.unit), KINDS[self.quantity])
-            except ValueError as error:
-                yield ("unit",), str(error)
-            else:
-                if not fits:
-                    yield ("unit",), f"{self.unit!r} is no unit of {self.quantity}"
-
-    @property
-    def base_unit(self) -> str:
-        """The unit meant when none is spoken; empty if no quantity is measured."""
-        return (self.unit or KINDS[self.quantity]) if self.quantity else ""
-
-
-class Expect(PlanModel):
-    """What is expected: exactly one of these forms.
-
-    - `low` and/or `high`: limits;
-    - `nominal` with `tolerance` (a quantity, or a percentage of the nominal);
-    - `near` (id of an earlier step) with `within`: close to another reading;
-    - `share_of` (id of an earlier step) with `low` and/or `high` in percent of it;
-    - `over_range: true`: beyond the meter's range (an open circuit);
-    - `state` (one or several that are right);
-    - `answer` (one or several that are right).
-    """
-
-    low: PlanQuantity | None = None
-    high: PlanQuantity | None = None
-    nominal: PlanQuantity | None = None
-    tolerance: PlanQuantity | None = None
-    near: str | None = None
-    within: PlanQuantity | None = None
-    share_of: str | None = None
-    over_range: bool = False
-    state: OneOrSeveral[StateName] | None = None
-    answer: OneOrSeveral[str] | None = None
-
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
-        """No form or several forms; halves of a form; limits the wrong way round."""
-        limits = self.low is not None or self.high is not None
-        forms = [
-            limits and self.share_of is None,
-            self.nominal is not None,
-            self.near is not None,
-            self.share_of is not None,
-            self.over_range,
-            self.state is not None,
-            self.answer is not None,
-        ]
-        if sum(forms) != 1:
-            yield (
-                (),
-                "give exactly one of: low/high, nominal with tolerance, near with within, "
-                "share_of with low/high, over_range, state, answer",
-            )
-        if (self.nominal is None) != (self.tolerance is None):
-            yield (), "nominal and tolerance belong together"
-        elif self.nominal is not None and self.tolerance is not None:
-            width = self.tolerance
-            if not width.dimensionless and not width.is_compatible_with(self.nominal):
-                yield ("tolerance",), f"{show(width)} is neither a percentage nor of {self.nominal}"
-        if (self.near is None) != (self.within is None):
-            yield (), "near and within belong together"
-        if self.share_of is not None:
-            if not limits:
-                yield (), "share_of needs low or high in percent"
-            for name in ("low", "high"):
-                bound = getattr(self, name)
-                if bound is not None and not bound.dimensionless:
-                    yield (name,), f"{show(bound)} is no share; write a percentage, such as '80 %'"
-        if self.low is not None and self.high is not None:
-            if not self.low.is_compatible_with(self.high):
-                yield (), f"{show(self.low)} and {show(self.high)} cannot be compared"
-            elif self.low > self.high:
-                yield (), f"low {show(self.low)} is above high {show(self.high)}"
-
-    @property
-    def states(self) -> tuple[str, ...]:
-        """The states that are right."""
-        return (self.state,) if isinstance(self.state, str) else self.state or ()
-
-    @property
-    def answers(self) -> tuple[str, ...]:
-        """The answers that are right."""
-        return (self.answer,) if isinstance(self.answer, str) else self.answer or ()
-
-    @property
-    def refers_to(self) -> str | None:
-        """The step whose reading this one is compared with."""
-        return self.near or self.share_of
 
 
 class Step(PlanModel):
@@ -282,7 +183,7 @@ class Step(PlanModel):
             bounds = ["nominal", "within"] + ["low", "high"] * (expect.share_of is None)
             for name in bounds:
                 bound = getattr(expect, name)
-                if bound is not None and not _fits(bound, KINDS[measure.quantity]):
+                if bound is not None and not fits(bound, KINDS[measure.quantity]):
                     yield ("expect", name), f"{show(bound)} is no {measure.quantity}"
         elif measure.states and not expect.states:
             yield ("expect",), "a step that measures a state expects a state"
@@ -305,9 +206,7 @@ class Step(PlanModel):
     def needs_ohmmeter(self) -> bool:
         """Whether the meter drives a test current: resistance or continuity."""
         measure = self.measure
-        return measure.quantity in ("resistance", "capacitance") or "continuity" in (
-            measure.states or ()
-        )
+        return measure.quantity in OHMMETER_KINDS or "continuity" in (measure.states or ())
 
 
 class Finding(PlanModel):
@@ -339,8 +238,10 @@ class Plan(PlanModel):
     subject: Subject = Subject()
     cautions: tuple[str, ...] = ()
     circuit_class: CircuitClass = "plain"
-    supply: PlanQuantity = Field(description="nominal supply voltage of the system")
-    limits: dict[Kind, PlanQuantity] = Field(
+    supply: Annotated[PlanQuantity, AfterValidator(_supply)] = Field(
+        description="nominal supply voltage of the system"
+    )
+    limits: Annotated[dict[Kind, PlanQuantity], AfterValidator(_limits)] = Field(
         default_factory=dict, description="a larger value is absurd here and is asked back"
     )
     meter: Meter = Meter()
@@ -352,14 +253,6 @@ class Plan(PlanModel):
         "No rule of this plan names a part. Look at the readings again.",
         description="said when no finding applies",
     )
-
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
-        """A supply that is no voltage; a limit that is not of its quantity."""
-        if not _fits(self.supply, "V"):
-            yield ("supply",), f"{show(self.supply)} is no voltage"
-        for kind, limit in self.limits.items():
-            if not _fits(limit, KINDS[kind]):
-                yield ("limits", kind), f"{show(limit)} is no {kind}"
 
     def step(self, step_id: str) -> Step:
         """The step of that id.

@@ -1,0 +1,33 @@
+# Everything a newcomer needs: `make demo` and `make test`.
+VENV ?= .venv
+PYTHON ?= python3
+BIN := $(VENV)/bin
+
+.PHONY: help demo test lint types bench clean
+
+help:  ## show what can be made
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
+
+$(BIN)/.installed: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --upgrade pip
+	$(BIN)/pip install --quiet --editable '.[dev,voice]'
+	touch $@
+
+demo: $(BIN)/.installed  ## hear the demo session: recorded speech to log, verdict and report
+	$(BIN)/handsfree demo
+
+test: $(BIN)/.installed  ## run all tests, with line coverage of the core
+	$(BIN)/pytest --cov --cov-report=term
+
+lint: $(BIN)/.installed  ## style, types and the layers of the architecture
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(BIN)/.installed  ## measure speed; figures are ratios within one run
+	$(BIN)/pytest --benchmark-only tests/bench_*.py
+
+clean:  ## remove what was made
+	rm -rf $(VENV) build dist .mypy_cache .pytest_cache .ruff_cache .hypothesis

@@ -1,0 +1,142 @@
+"""Dialogue, log and voice together, typed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from handsfree.dialogue import Dialogue
+from handsfree.grammar import Language
+from handsfree.heard import Heard
+from handsfree.job import Job, restore
+from handsfree.log import open_job, read, rows, verify
+from handsfree.plan import LoadedPlan, load_plan
+
+SESSION = """\
+twelve point six volts
+point oh two
+correction point oh three
+violet four point nine eight
+point six one
+strike that
+point six two
+point six
+dead
+ground
+ground
+battery voltage
+note the seal is torn
+four volts
+over limit
+four nine
+the second
+one point two k
+it turns
+yes
+repair done
+point six one
+two point five
+four point four
+yes
+yes
+no
+""".splitlines()
+
+
+@pytest.fixture(scope="module")
+def loaded() -> LoadedPlan:
+    return load_plan("flap-actuator-5wire")
+
+
+@pytest.fixture(scope="module")
+def dialogue(loaded: LoadedPlan, english: Language) -> Dialogue:
+    return Dialogue(loaded.plan, english)
+
+
+class Bench:
+    """A job in a folder, with what it told and what it spoke."""
+
+    def __init__(self, folder: Path, loaded: LoadedPlan, dialogue: Dialogue) -> None:
+        self.told: list[dict[str, Any]] = []
+        self.spoken: list[str] = []
+        self.log = open_job(folder, loaded.text.encode(), title=loaded.plan.title)
+        self.job = Job(dialogue, self.log, self.told.append, self._speak)
+
+    def _speak(self, text: str) -> None:
+        last = self.log.events[-1]
+        assert last.fields["text"] == text  # it is on the disk before it is heard
+        self.spoken.append(text)
+
+    def close(self) -> None:
+        self.log.close()
+
+
+def test_a_whole_session(tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue) -> None:
+    bench = Bench(tmp_path / "job", loaded, dialogue)
+    bench.job.begin()
+    for text in SESSION:
+        bench.job.hear(Heard.of_text(text), b"fLaC sound")
+    bench.close()
+    assert bench.job.finished
+    assert verify(tmp_path / "job").state == "finished"
+    kinds = [event["event"] for event in bench.told]
+    assert {"heard", "reading", "asked", "said", "step", "note", "struck", "verdict"} <= set(kinds)
+    assert kinds[-1] == "finished"
+    standing = rows(read(tmp_path / "job"))
+    assert len(standing) == 20
+    everything = rows(read(tmp_path / "job"), history=True)
+    assert sum(row["superseded_by"] is not None for row in everything) == 1
+    assert sum(row["struck_by"] is not None for row in everything) == 1
+    assert all(row["clip"] for row in everything)
+
+
+def test_a_job_goes_on_wherever_it_stopped(
+    tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue
+) -> None:
+    """A new process after every utterance comes to the same log as one process."""
+    folder = tmp_path / "job"
+    questions = {"four nine"}  # an open question is not kept; it is asked again
+    for index, text in enumerate(SESSION):
+        bench = Bench(folder, loaded, dialogue)
+        if index == 0:
+            bench.job.begin()
+        bench.job.hear(Heard.of_text(text))
+        if text in questions:
+            bench.job.hear(Heard.of_text(SESSION[index + 1]))
+        bench.close()
+    assert verify(folder).state == "finished"
+    assert len(rows(read(folder))) == 20
+
+
+def test_restored_sessions_are_equal(
+    tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue
+) -> None:
+    bench = Bench(tmp_path / "job", loaded, dialogue)
+    bench.job.begin()
+    for text in SESSION:
+        bench.job.hear(Heard.of_text(text))
+        session, _ = restore(loaded.plan, [e.as_dict() for e in bench.log.events])
+        now = bench.job.session
+        assert (session.step, session.phase) == (now.step, now.phase)
+        assert session.outcomes == now.outcomes
+        assert [e.stands for e in session.entries] == [e.stands for e in now.entries]
+        assert session.skipped == now.skipped
+    bench.close()
+
+
+def test_what_is_said_first_when_a_job_goes_on(
+    tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue
+) -> None:
+    first = Bench(tmp_path / "job", loaded, dialogue)
+    first.job.begin()
+    first.job.hear(Heard.of_text("twelve six"))
+    first.close()
+    second = Bench(tmp_path / "job", loaded, dialogue)
+    second.job.begin()
+    second.close()
+    assert second.spoken == [
+        "Again: Black with yellow stripe, ignition on. "
+        "Expect minus zero point one volts to zero point one volts."
+    ]

@@ -29,6 +29,8 @@ def deck(net: Network, g, e, ideal, curves) -> str:
     lines = ["* one variant", OPTIONS]
     lines += [f"rleak{n} n{n} 0 {1 / LEAK!r}" for n in range(1, net.nodes + 1)]
     for k, ((a, b), conductance, volts) in enumerate(zip(net.branches, g, e, strict=True)):
+        if conductance == 0:
+            continue
         if volts == 0:
             lines.append(f"r{k} {name(a)} {name(b)} {float(1 / conductance)!r}")
         elif abs(volts) > 50:  # a current source

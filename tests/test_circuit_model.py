@@ -92,6 +92,18 @@ def test_all_mistakes_at_once_stop_the_solver():
     assert "p6" in str(error.value)
 
 
+def test_tests_are_steps_of_the_plan():
+    c = flap()
+    steps = {name: test.condition for name, test in c.tests.items()}
+    assert list(c.strangers(steps)) == []
+    steps["ground"] = "hot"
+    del steps["track"]
+    assert {".".join(map(str, path)) for path, _ in c.strangers(steps)} == {
+        "tests.ground.condition",
+        "tests.track",
+    }
+
+
 def test_yaml_words_are_words():
     # YAML reads `off` as false and a bare pin number as an integer.
     parts = "parts: {s: {kind: source, between: [1, gnd], voltage: 5 V, resistance: 1 Ω}, "

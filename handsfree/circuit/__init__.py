@@ -1,1 +1,39 @@
-"""A circuit in a plan: what each wire should read under each condition and each fault."""
+"""A circuit in a plan: what each wire should read under each condition and each fault.
+
+    values -> faults -> elements -> parts -> model      what a plan writes
+    template -> states -> variants -> network           the solver
+    solve (readings under every fault), expect (readings of the sound circuit, decisions)
+
+`physics` holds the trade's formulas with their sources.
+"""
+
+from handsfree.circuit.expect import (
+    Decision,
+    Expectation,
+    ExpectedWord,
+    contradiction,
+    decide,
+    expectations,
+    live_ohmmeter_tests,
+)
+from handsfree.circuit.meter import Meter
+from handsfree.circuit.model import Circuit, CircuitTest, Fault
+from handsfree.circuit.solve import Hypothesis, Predictions, simulate, single_faults
+
+__all__ = [
+    "Circuit",
+    "CircuitTest",
+    "Decision",
+    "Expectation",
+    "ExpectedWord",
+    "Fault",
+    "Hypothesis",
+    "Meter",
+    "Predictions",
+    "contradiction",
+    "decide",
+    "expectations",
+    "live_ohmmeter_tests",
+    "simulate",
+    "single_faults",
+]

@@ -29,6 +29,9 @@ from handsfree.units import Quantity, show, ureg
 CONFIDENCE = 0.95
 """Probability asked of a pass or a fail (ISO 14253-1)."""
 
+LIVE = ureg.Quantity(0.05, "V")
+"""A voltage that falsifies a resistance reading: common practice, no published source."""
+
 Interval = tuple[Quantity, Quantity]
 
 
@@ -142,6 +145,26 @@ def _corners(template: Template, tests: tuple[str, ...], single: Array, meter: M
 
 def _interval(ends: Array, unit: str) -> Interval:
     return ureg.Quantity(float(ends[0]), unit), ureg.Quantity(float(ends[1]), unit)
+
+
+def live_ohmmeter_tests(circuit: Circuit, meter: Meter | None = None) -> tuple[str, ...]:
+    """Resistance tests whose leads carry voltage in the sound circuit: the reading would be false.
+
+    Returns:
+        ids of the tests, which want another condition (supply off, connector unplugged).
+    """
+    as_voltage = {
+        name: test.model_copy(update={"measures": "voltage", "words": {}, "before": None})
+        for name, test in circuit.tests.items()
+        if test.measures == "resistance"
+    }
+    powered = circuit.model_copy(update={"tests": as_voltage})
+    found = expectations(powered, meter, samples=1) if as_voltage else {}
+    return tuple(
+        name
+        for name, reading in found.items()
+        if isinstance(reading, Expectation) and abs(reading.nominal) > LIVE
+    )
 
 
 def conformity(

@@ -21,7 +21,7 @@ place.  Example:
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -173,7 +173,8 @@ class Circuit(Model):
     def problems(self) -> Iterator[tuple[Path, str]]:
         """Everything that does not fit together: path of the field, message."""
         nodes = self.nodes()
-        leads = {n for t in self.tests.values() for n in (t.red, t.black)}
+        used = {n for t in self.tests.values() for n in (t.red, t.black)}
+        used |= {n for p in self.parts.values() if p.needs for n in p.needs.between}
         for field in ("ground", "supply"):
             if getattr(self, field) not in nodes:
                 yield (field,), f"no part is connected to {getattr(self, field)!r}"
@@ -182,7 +183,7 @@ class Circuit(Model):
             for path, message in self._part_problems(name, part, nodes):
                 yield ("parts", name, *path), message
             for node in set(part.nodes(name)):
-                if nodes[node] == 1 and node not in leads:
+                if nodes[node] == 1 and node not in used:
                     yield ("parts", name), f"nothing else is connected to its node {node!r}"
         for condition, settings in self.conditions.items():
             for name, value in settings.items():
@@ -198,6 +199,19 @@ class Circuit(Model):
             for field in ("meant", "probed"):
                 if (node := getattr(pair, field)) not in nodes:
                     yield ("wrong_pins", index, field), f"no part is connected to {node!r}"
+
+    def strangers(self, steps: Mapping[str, str]) -> Iterator[tuple[Path, str]]:
+        """What does not fit the plan: path of the field, message.
+
+        Args:
+            steps: id of each step of the plan, and its condition.
+        """
+        for test_id, test in self.tests.items():
+            if test_id not in steps:
+                yield ("tests", test_id), f"the plan has no step {test_id!r}"
+            elif steps[test_id] != test.condition:
+                message = f"the step's condition is {steps[test_id]!r}, not {test.condition!r}"
+                yield ("tests", test_id, "condition"), message
 
     def _part_problems(
         self, name: str, part: Part, nodes: dict[str, int]

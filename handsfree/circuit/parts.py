@@ -1,4 +1,5 @@
 """The parts of a circuit, as they are written in a plan."""
+# ruff: noqa: D102 - what the methods do is said once, in `elements.Part`
 
 from __future__ import annotations
 
@@ -37,7 +38,7 @@ class Resistor(_TwoTerminal):
     kind: Literal["resistor"]
     resistance: Ohms
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.resistance)
 
 
@@ -47,7 +48,7 @@ class Fuse(_TwoTerminal):
     kind: Literal["fuse"]
     resistance: Ohms = parse_spread("5 mΩ ± 20 %", "Ω")
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.resistance)
 
 
@@ -83,7 +84,7 @@ class Wire(_TwoTerminal):
         )
         return Spread(nominal, low, high, "Ω")
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.ohms)
 
 
@@ -96,10 +97,10 @@ class Source(_TwoTerminal):
 
     modes: ClassVar[frozenset[str]] = frozenset({"weak", "stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.resistance, self.voltage)
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         return {"on": {}, "off": {"": OPEN}}
 
 
@@ -112,10 +113,10 @@ class Connector(Part):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return tuple(Branch(pin, *pair, self.contact) for pin, pair in self.pins.items())
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         return {"mated": {}, "unplugged": dict.fromkeys(self.pins, OPEN)}
 
 
@@ -127,10 +128,10 @@ class Switch(_TwoTerminal):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.contact)
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         return {"open": {"": OPEN}, "closed": {}}
 
 
@@ -145,11 +146,11 @@ class Driver(Part):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         sides = {"high": self.supply, "low": self.ground}
         return tuple(Branch(s, n, self.output, self.resistance) for s, n in sides.items() if n)
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         slots = [b.slot for b in self.branches("")]
         off = dict.fromkeys(slots, OPEN)
         return {"off": off} | {s: {o: OPEN for o in slots if o != s} for s in slots}
@@ -169,7 +170,7 @@ class Motor(_TwoTerminal):
 
     modes: ClassVar[frozenset[str]] = frozenset({"jammed"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.resistance)
 
 
@@ -187,7 +188,7 @@ class Mechanism(Part):
 
     modes: ClassVar[frozenset[str]] = frozenset({"jammed", "slipping"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return ()
 
 
@@ -208,7 +209,7 @@ class Potentiometer(Part):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck position", "worn segment"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         track = f"{name}.track"
         return (
             Branch("first", self.between[0], track, self.resistance),
@@ -216,7 +217,7 @@ class Potentiometer(Part):
             Branch("wiper", track, self.wiper, self.wiper_resistance),
         )
 
-    def setting(self) -> Spread | None:  # noqa: D102
+    def setting(self) -> Spread | None:
         return self.position
 
 
@@ -228,10 +229,10 @@ class Thermistor(_TwoTerminal):
     beta: Kelvins = Field(description="B value, such as '3435 K'")
     temperature: Kelvins = parse_spread("20 °C ± 5 °C", "K")
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self.resistance)
 
-    def setting(self) -> Spread | None:  # noqa: D102
+    def setting(self) -> Spread | None:
         return self.temperature
 
 
@@ -243,10 +244,10 @@ class Diode(_TwoTerminal):
     ideality: float = Field(1.8, gt=0, le=3)
     contact: Ohms = parse_spread("20 mΩ", "Ω")
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return (Branch("", self.between[0], f"{name}.junction", self.contact),)
 
-    def curves(self, name: str) -> tuple[Curve, ...]:  # noqa: D102
+    def curves(self, name: str) -> tuple[Curve, ...]:
         n = Spread(self.ideality, self.ideality, self.ideality, "")
         ends = (f"{name}.junction", self.between[1])
         return (Curve("diode", *ends, (self.saturation_current, n)),)
@@ -261,10 +262,10 @@ class Lamp(_TwoTerminal):
     cold: Share = Field(parse_spread("8 % ± 2 %", ""), description="cold over hot resistance")
     contact: Ohms = parse_spread("20 mΩ", "Ω")
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return (Branch("", self.between[0], f"{name}.filament", self.contact),)
 
-    def curves(self, name: str) -> tuple[Curve, ...]:  # noqa: D102
+    def curves(self, name: str) -> tuple[Curve, ...]:
         ends = (f"{name}.filament", self.between[1])
         return (Curve("lamp", *ends, (self.rated_voltage, self.rated_power, self.cold)),)
 
@@ -283,12 +284,12 @@ class Relay(Part):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         ends = {"normally open": self.normally_open, "normally closed": self.normally_closed}
         contacts = (Branch(s, self.common, n, self.contact) for s, n in ends.items() if n)
         return (Branch("coil", *self.coil, self.resistance), *contacts)
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         slots = {b.slot for b in self.branches("")}
         closed = {"released": "normally closed", "pulled": "normally open"}
         return {
@@ -307,10 +308,10 @@ class Load(_TwoTerminal):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         return self._one(self._ohms(self.asleep))
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         return {"asleep": {}, "awake": {"": self._ohms(self.awake)}, "off": {"": OPEN}}
 
     def _ohms(self, current: Spread) -> Spread:
@@ -334,7 +335,7 @@ class CanNode(Part):
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
 
-    def branches(self, name: str) -> tuple[Branch, ...]:  # noqa: D102
+    def branches(self, name: str) -> tuple[Branch, ...]:
         bias, stage = f"{name}.bias", parse_spread("30 Ω", "Ω")
         dominant = (("dominant high", self.high, "3.6 V"), ("dominant low", self.low, "1.4 V"))
         ends = [
@@ -347,7 +348,7 @@ class CanNode(Part):
             ends.append(Branch("termination", self.high, self.low, self.termination))
         return tuple(ends)
 
-    def states(self) -> States:  # noqa: D102
+    def states(self) -> States:
         quiet = {"dominant high": OPEN, "dominant low": OPEN}
         return {"recessive": quiet, "dominant": {}, "off": {**quiet, "bias": OPEN}}
 

@@ -57,6 +57,7 @@ class States:
         }
         self.turns = {n: np.zeros(self.shape) for n in template.of(Motor)}
         self.powered = {n: np.zeros(self.shape, dtype=bool) for n, p in parts.items() if p.needs}
+        self._failed = {n: np.zeros(self.shape, dtype=bool) for n in self.powered}
         self._held = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         self._jammed = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         self._slips = {n: np.zeros(self.shape, dtype=bool) for n in parts}
@@ -90,29 +91,36 @@ class States:
             case modes.Slipping():
                 self._slips[fault.part][h] = True
 
-    def begin_as(self, other: States) -> None:
-        """Begin with the states of one sample in all samples."""
-        for mine, its in (
-            (self.state, other.state),
-            (self.turns, other.turns),
-            (self.powered, other.powered),
-        ):
-            for name, values in mine.items():
-                values[:] = its[name]
+    def begin(self, other: States | None) -> None:
+        """Begin with the states of one sample in all samples; motors begin at rest."""
+        if other is not None:
+            for name, state in self.state.items():
+                state[:] = other.state[name]
+            for name, powered in self.powered.items():
+                powered[:] = other.powered[name]
         self._place()
 
     def update(self, solved: Solved) -> None:
-        """Set what follows from voltages and currents."""
-        for name, powered in self.powered.items():
-            need = self.template.circuit.parts[name].needs
-            assert need is not None
-            powered[:] = solved.voltage(*need.between) >= self.value(name, need.at_least)
+        """Set what follows from voltages and currents.
+
+        A module rides through the moment in which a motor starts; if its supply fails
+        otherwise, it stays off.
+        """
+        starting = np.zeros(self.shape, dtype=bool)
+        for name, motor in self.template.of(Motor).items():
+            turns = self._turn(name, motor, solved)
+            starting |= turns != self.turns[name]
+            self.turns[name] = turns
         for name, relay in self.template.of(Relay).items():
             least = self.value(name, relay.pull_in) / relay.resistance.nominal
             pulls = np.abs(solved.current(name, "coil")) >= least
             self.state[name] = np.where(self._held[name], self.state[name], pulls)
-        for name, motor in self.template.of(Motor).items():
-            self.turns[name] = self._turn(name, motor, solved)
+        for name, powered in self.powered.items():
+            need = self.template.circuit.parts[name].needs
+            assert need is not None
+            enough = solved.voltage(*need.between) >= self.value(name, need.at_least)
+            self._failed[name] |= powered & ~enough & ~starting
+            powered[:] = np.where(starting, powered, enough & ~self._failed[name])
         self._place()
 
     def _place(self) -> None:

@@ -26,6 +26,8 @@ class Term:
 
     def at(self, u: Array) -> Array:
         """Its value for each sample of `u` (S, columns): (S,) in SI units."""
+        if self.spread.exact:
+            return np.full(len(u), self.spread.nominal)
         return self.spread.at(u[:, self.column])
 
 
@@ -36,6 +38,10 @@ class Stateful:
     columns: tuple[int, ...]
     names: tuple[str, ...]
     ohms: tuple[tuple[Term, ...], ...]
+
+    def table(self, u: Array) -> Array:
+        """Ohms of each state, branch and sample: (states, branches, S)."""
+        return np.array([[term.at(u) for term in row] for row in self.ohms])
 
 
 class Template:

@@ -55,6 +55,7 @@ class Variants:
         self._base_ohms = np.stack([term.at(u) for term in template.ohms], axis=-1)
         volts = [-t.at(u) if t else np.zeros(len(u)) for t in template.volts]
         self._base_volts = np.stack(volts, axis=-1)
+        self._tables = {name: part.table(u) for name, part in template.stateful.items()}
         self._series = np.zeros((len(hypotheses), 1, len(u), len(template.ohms)))
         self._weak: list[tuple[int, int, Array]] = []
         self._worn: list[tuple[int, str, modes.WornSegment, Array]] = []
@@ -72,8 +73,9 @@ class Variants:
             leads=leads,
         )
         self._curves = self._curve_values()
-        if len(u) > 1:  # the nominal sample settles first; most others settle as it does
-            self.states.begin_as(Variants(template, hypotheses, u[:1], leads).states)
+        # The nominal sample settles first; most others settle as it does.
+        first = Variants(template, hypotheses, u[:1], leads).states if len(u) > 1 else None
+        self.states.begin(first)
         self._settle()
 
     def voltage(self, red: str, black: str) -> Array:
@@ -122,13 +124,12 @@ class Variants:
         """Ohms and volts of every branch in every variant: (H, C, S, B) each."""
         template, states = self.template, self.states
         own, total = len(template.ohms), len(self.network.branches)
-        ohms = np.full((*self.shape, total), OPEN.nominal)
+        ohms = np.full((*self.shape, total), np.inf)
         volts = np.zeros((*self.shape, total))
         ohms[..., :own], volts[..., :own] = self._base_ohms, self._base_volts
         sample = np.arange(len(self.u))
         for name, part in template.stateful.items():
-            table = np.array([[term.at(self.u) for term in row] for row in part.ohms])
-            ohms[..., part.columns] = table[states.state[name], :, sample]
+            ohms[..., part.columns] = self._tables[name][states.state[name], :, sample]
         for name, powered in states.powered.items():
             columns = template.of_part(name)
             working = ohms[..., columns]
@@ -159,9 +160,8 @@ class Variants:
     def _settle(self) -> None:
         self.ohms, self.volts = self._values()
         self.ports = self._solve(np.arange(len(self._curves)))
+        self._x = self._voltages()
         for _ in range(_ROUNDS):
-            x = self.ports.voltages().reshape(*self.shape, -1)
-            self._x = np.concatenate([np.zeros((*self.shape, 1)), x], axis=-1)
             self.states.update(self)
             ohms, volts = self._values()
             changed = ((ohms != self.ohms) | (volts != self.volts)).any(axis=-1)
@@ -172,6 +172,12 @@ class Variants:
             old, new = self.ports, self._solve(rows)
             old.x[rows], old.z[rows], old.preload[rows] = new.x, new.z, new.preload
             self.ports = Ports(self.network, old.x, old.z, old.preload, self._curves)
+            self._x = self._voltages()
+
+    def _voltages(self) -> Array:
+        """Node voltages with ground first: (H, C, S, nodes + 1)."""
+        x = self.ports.voltages().reshape(*self.shape, -1)
+        return np.concatenate([np.zeros((*self.shape, 1)), x], axis=-1)
 
     def _solve(self, rows: Ints) -> Ports:
         g = 1 / self.ohms.reshape(len(self._curves), -1)[rows]

@@ -33,9 +33,8 @@ def problems(data: Item) -> Iterator[Problem]:
     yield from reference_problems(data)
     yield from _danger(data)
     raw_steps = items(data, "steps")
-    places = {step.get("id"): index for index, step in reversed(list(enumerate(raw_steps)))}
     steps = _readable(Step, raw_steps)
-    known = {step.id: step for index, step in steps.items() if places[step.id] == index}
+    known = {step.id: step for step in reversed(steps.values())}
     for index, step in steps.items():
         yield from _crossings(index, step, known)
         yield from _other_kind(index, step, known)
@@ -55,7 +54,7 @@ def _readable(model: type[Read], listed: Iterable[Item]) -> dict[int, Read]:
 
 def _danger(data: Item) -> Iterator[Problem]:
     """Tests that are never prompted on this class of circuit."""
-    circuit_class = data.get("circuit_class")
+    circuit_class = str(data.get("circuit_class"))
     if circuit_class not in _CLASS_NAMES:
         return
     reason = (
@@ -65,9 +64,8 @@ def _danger(data: Item) -> Iterator[Problem]:
     for index, step in enumerate(items(data, "steps")):
         states = value(step, "measure", "states")
         states = states if isinstance(states, list | tuple) else ()
-        if value(step, "measure", "quantity") in OHMMETER_KINDS or any(
-            state in _OHMMETER_STATES for state in states
-        ):
+        by_state = _OHMMETER_STATES.intersection(map(str, states))
+        if value(step, "measure", "quantity") in OHMMETER_KINDS or by_state:
             yield ("steps", index, "measure"), reason
         elif _OHMMETER_WORDS.search(str(step.get("prompt"))):
             yield ("steps", index, "prompt"), reason

@@ -54,7 +54,8 @@ def reference_problems(data: Item) -> Iterator[Problem]:
             if isinstance(other, str) and other not in ids[:index]:
                 yield (*here, "expect", field), f"{other!r} is no earlier step"
     for index, finding in enumerate(findings):
-        for step_id in finding.get("when") or ():
+        when = finding.get("when")
+        for step_id in when if isinstance(when, Mapping) else ():
             if step_id not in ids:
                 yield ("findings", index, "when", step_id), f"there is no step {step_id!r}"
 

@@ -231,7 +231,10 @@ class Finding(PlanModel):
 
 
 class Plan(PlanModel):
-    """A complete test plan."""
+    """A complete test plan.
+
+    `handsfree.plan.parse_plan` makes one from text, and also checks that its parts fit together.
+    """
 
     title: Text
     language: str = "en"

@@ -2,33 +2,46 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
-from plan_faults import FAULTS, HEALTHY, Readings
 from plan_walking import verdict_of, walk
 
 from handsfree.plan import load_plan, shipped
+from handsfree.plan.document import read_document
+
+Readings = dict[str, str]
 
 PLANS = {name: load_plan(name).plan for name in shipped()}
+CIRCUITS = {
+    name: read_document(
+        (Path(__file__).parent / "data" / "readings" / f"{name}.yaml").read_text(encoding="utf-8")
+    ).data
+    for name in PLANS
+}
+HEALTHY: dict[str, Readings] = {name: circuit["healthy"] for name, circuit in CIRCUITS.items()}
+FAULTS: list[tuple[str, str, Readings]] = [
+    (name, part, differing)
+    for name, circuit in CIRCUITS.items()
+    for part, differing in circuit["faults"].items()
+]
 
 
 @pytest.mark.parametrize(
     ("name", "part", "differing"), FAULTS, ids=[f"{name}: {part}" for name, part, _ in FAULTS]
 )
 def test_readings_of_a_fault_name_its_part(name: str, part: str, differing: Readings) -> None:
-    plan = PLANS[name]
-    readings = HEALTHY[name] | differing
-    finding = verdict_of(plan, readings)
+    assert set(differing) <= set(HEALTHY[name])
+    finding = verdict_of(PLANS[name], HEALTHY[name] | differing)
     assert finding is not None
     assert finding.part == part
-    assert set(differing) <= set(readings)
 
 
 @pytest.mark.parametrize("name", PLANS)
 def test_every_finding_is_walked(name: str) -> None:
-    walked = {part for plan, part, _ in FAULTS if plan == name}
     parts = [finding.part for finding in PLANS[name].findings]
     assert len(set(parts)) == len(parts)
-    assert set(parts) == walked
+    assert set(parts) == set(CIRCUITS[name]["faults"])
 
 
 @pytest.mark.parametrize("name", PLANS)
@@ -43,12 +56,10 @@ def test_a_healthy_circuit_passes_and_convicts_no_part(name: str) -> None:
 
 @pytest.mark.parametrize("name", PLANS)
 def test_a_plan_skipped_from_end_to_end_convicts_no_part(name: str) -> None:
-    plan = PLANS[name]
-    assert verdict_of(plan, dict.fromkeys(HEALTHY[name], "skip")) is None
+    assert verdict_of(PLANS[name], dict.fromkeys(HEALTHY[name], "skip")) is None
 
 
 @pytest.mark.parametrize("name", PLANS)
 def test_any_single_skipped_step_comes_to_an_end(name: str) -> None:
-    plan = PLANS[name]
     for step in HEALTHY[name]:
-        walk(plan, HEALTHY[name] | {step: "skip"})
+        walk(PLANS[name], HEALTHY[name] | {step: "skip"})

@@ -44,12 +44,12 @@ def test_faster_than_ngspice_run_once_a_fault(benchmark, tmp_path):
     by_id = {fault.id: fault for fault in c.faults}
     present = [[by_id[i] for i in hypothesis] for hypothesis in chosen]
     variants = Variants(template, present, u, np.zeros((1, 2), dtype=np.intp))
-    ohms, volts = variants.ohms[:, :, 0], variants.volts[:, :, 0]
+    ohms, volts = variants.ohms[..., 0], variants.volts[..., 0]
     for h in range(len(chosen)):  # one deck a fault, its conditions as separate circuits in it
         script = ["* fault", ".control"]
-        for k in range(ohms.shape[1]):
+        for k in range(ohms.shape[2]):
             name = tmp_path / f"{h}-{k}.cir"
-            name.write_text(deck(variants.network, 1 / ohms[h, k], volts[h, k], (), ()))
+            name.write_text(deck(variants.network, 1 / ohms[:, h, k], volts[:, h, k], (), ()))
             script += [f"source {name}", "op", "print all", "remcirc"]
         (tmp_path / f"{h}.run").write_text("\n".join([*script, "quit", ".endc", ".end", ""]))
 

@@ -71,10 +71,10 @@ def test_expectations_of_the_flap_actuator():
     assert reference.nominal.to("V").magnitude == pytest.approx(4.98, abs=0.01)
     # 0.5 % of 4.98 V and two counts of a millivolt.
     assert reference.error.to("V").magnitude == pytest.approx(0.0269, abs=1e-4)
-    moves = found["flap_moves"]
+    moves = found["shaft_turns"]
     assert isinstance(moves, ExpectedWord)
-    assert (moves.nominal, moves.shares["moves"]) == ("moves", 1.0)
-    assert found["drive_a_switches"].nominal == "switches to supply"
+    assert (moves.nominal, moves.shares["it turns"]) == ("it turns", 1.0)
+    assert found["hot_drive_switches"].nominal == "switches to supply"
     again = expectations(flap(), samples=200)["reference"]
     assert again.likely == reference.likely
 

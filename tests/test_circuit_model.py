@@ -36,38 +36,40 @@ def mistakes(change):
     ("change", "where", "what"),
     [
         (lambda d: d.update(ground="earth"), "ground", "no part is connected"),
-        (lambda d: d["parts"]["wire 3"].update(between=["m3", "p33"]), "parts.wire 3", "'p33'"),
+        (lambda d: d["parts"]["feedback wire"].update(between=["harness 4", "p44"]),
+         "parts.feedback wire", "'p44'"),
         (lambda d: d["parts"]["flap"].update(motor="engine"), "parts.flap.motor", "no motor"),
         (lambda d: d["parts"]["position"].update(moved_by="motor"), "parts.position.moved_by",
          "no mechanism"),
-        (lambda d: d["parts"]["reference"]["needs"].update(between=["x", "m1"]),
+        (lambda d: d["parts"]["reference"]["needs"].update(between=["x", "bridge"]),
          "parts.reference.needs.between", "'x'"),
         (lambda d: d["parts"]["battery"].update(faults=[{"mode": "jammed"}]),
          "parts.battery.faults.0.mode", "cannot be 'jammed'"),
         (lambda d: d["parts"]["flap"].update(faults=[{"mode": "open"}]),
          "parts.flap.faults.0.mode", "cannot be 'open'"),
-        (lambda d: d["parts"]["plug"].update(faults=[{"mode": "open", "at": 7}]),
-         "parts.plug.faults.0.at", "only '1', '2', '3', '4', '5'"),
-        (lambda d: d["parts"]["drive A"].update(faults=[{"mode": "stuck", "state": "up"}]),
-         "parts.drive A.faults.0.state", "only 'high', 'low', 'off'"),
-        (lambda d: d["parts"]["wire 1"].update(faults=[{"mode": "short to", "other": "q"}]),
-         "parts.wire 1.faults.0.other", "'q'"),
-        (lambda d: d["conditions"].update(hot={"drive C": "high"}), "conditions.hot.drive C",
+        (lambda d: d["parts"]["connector"].update(faults=[{"mode": "open", "at": 7}]),
+         "parts.connector.faults.0.at", "only '1', '2', '3', '4', '5'"),
+        (lambda d: d["parts"]["hot driver"].update(faults=[{"mode": "stuck", "state": "up"}]),
+         "parts.hot driver.faults.0.state", "only 'high', 'low', 'off'"),
+        (lambda d: d["parts"]["motor"].update(faults=[{"mode": "short to", "other": "q"}]),
+         "parts.motor.faults.0.other", "'q'"),
+        (lambda d: d["conditions"].update(at_hot={"driver": "high"}), "conditions.at_hot.driver",
          "no part"),
-        (lambda d: d["conditions"].update(hot={"drive A": "warm"}), "conditions.hot.drive A",
-         "no state 'warm'"),
-        (lambda d: d["conditions"].update(hot={"position": "far"}), "conditions.hot.position",
+        (lambda d: d["conditions"].update(at_hot={"ignition": "warm"}),
+         "conditions.at_hot.ignition", "no state 'warm'"),
+        (lambda d: d["conditions"].update(at_hot={"position": "far"}), "conditions.at_hot.position",
          "not a number with a unit"),
-        (lambda d: d["tests"]["ground"].update(condition="later"), "tests.ground.condition",
+        (lambda d: d["after"].update(at_hot="later"), "after.at_hot", "no condition 'later'"),
+        (lambda d: d["tests"]["wiper"].update(condition="later"), "tests.wiper.condition",
          "no condition"),
-        (lambda d: d["tests"]["ground"].update(red="p6"), "tests.ground.red", "'p6'"),
-        (lambda d: d["tests"]["ground"].update(observes="flap"), "tests.ground.measures", "either"),
-        (lambda d: d["tests"]["motor_current"].update(through="wire 9"),
+        (lambda d: d["tests"]["wiper"].update(red="p6"), "tests.wiper.red", "'p6'"),
+        (lambda d: d["tests"]["wiper"].update(observes="flap"), "tests.wiper.measures", "either"),
+        (lambda d: d["tests"]["motor_current"].update(through="tenth wire"),
          "tests.motor_current.through", "no part"),
-        (lambda d: d["tests"]["motor_current"].update(through="plug"), "tests.motor_current.at",
-         "only '1'"),
-        (lambda d: d["tests"]["flap_moves"].update(observes="plug"), "tests.flap_moves.observes",
-         "no motor"),
+        (lambda d: d["tests"]["motor_current"].update(through="connector"),
+         "tests.motor_current.at", "only '1'"),
+        (lambda d: d["tests"]["flap_moves"].update(observes="connector"),
+         "tests.flap_moves.observes", "no motor"),
         (lambda d: d["tests"]["flap_moves"].pop("answers"), "tests.flap_moves.answers", "answers"),
         (lambda d: d["tests"]["track"].update(words={"open": "above 11 V"}), "tests.track.words",
          "not in Ω"),
@@ -85,7 +87,7 @@ def test_every_mistake_is_named_with_its_place(change, where, what):
 
 def test_all_mistakes_at_once_stop_the_solver():
     data = flap_data()
-    data["supply"], data["tests"]["ground"]["red"] = "nowhere", "p6"
+    data["supply"], data["tests"]["wiper"]["red"] = "nowhere", "p6"
     with pytest.raises(BadInput) as error:
         Template(Circuit.model_validate(data))
     assert "nowhere" in str(error.value)
@@ -96,10 +98,10 @@ def test_tests_are_steps_of_the_plan():
     c = flap()
     steps = {name: test.condition for name, test in c.tests.items()}
     assert list(c.strangers(steps)) == []
-    steps["ground"] = "hot"
+    steps["wiper"] = "at_hot"
     del steps["track"]
     assert {".".join(map(str, path)) for path, _ in c.strangers(steps)} == {
-        "tests.ground.condition",
+        "tests.wiper.condition",
         "tests.track",
     }
 
@@ -127,8 +129,8 @@ def test_a_wire_needs_its_size():
 
 def test_cost_counts_setups_once_and_undoes_what_disturbs():
     c = flap()
-    minutes, made = c.cost("winding", frozenset())
-    assert minutes.to("min").magnitude == pytest.approx(1 + 6 + 1)
+    minutes, made = c.cost("motor_winding", frozenset())
+    assert minutes.to("min").magnitude == pytest.approx(1 + 4 + 1)
     minutes, made = c.cost("track", made)
     assert minutes.to("min").magnitude == pytest.approx(1)
     # Back to a powered test: plug it in again; the trim stays off.
@@ -140,10 +142,10 @@ def test_cost_counts_setups_once_and_undoes_what_disturbs():
 def test_faults_have_names_units_and_words():
     faults = {fault.id: fault for fault in flap().faults}
     assert faults["motor_open"].unit == "flap actuator"
-    assert faults["drive_a_stuck_off"].unit == "control module"
-    assert faults["wire_1_open"].say == "reference wire open"
-    assert faults["wire_3_short_to_p1"].odds == 0.5
-    assert faults["wrong_pin_p3_for_p1"].part == ""
+    assert faults["bridge_supply_open"].unit == "control module"
+    assert faults["reference_wire_open"].say == "reference wire open"
+    assert faults["feedback_wire_short_to_pin_5"].odds == 0.5
+    assert faults["wrong_pin_pin_4_for_pin_5"].part == ""
     assert flap().fault("motor_open").say == "motor winding open"
     with pytest.raises(KeyError):
         flap().fault("gremlin")

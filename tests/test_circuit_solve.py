@@ -27,63 +27,76 @@ def nominal(c, *faults):
 
 @needs_ngspice
 def test_the_flap_actuator_agrees_with_ngspice_under_every_fault(tmp_path):
-    """Node voltages of every single fault and condition, to 1e-6."""
+    """Node voltages of every single fault and condition, to 1e-6 or 0.2 µV.
+
+    Nodes that only leakage holds (millivolts) carry that much rounding in either solver.
+    """
     template = Template(flap())
     by_id = {fault.id: fault for fault in flap().faults}
     present = [[by_id[i] for i in hypothesis] for hypothesis in single_faults(flap())]
     u = np.zeros((1, template.columns + 1))
     variants = Variants(template, present, u, np.zeros((1, 2), dtype=np.intp))
-    net, branches = variants.network, variants.ohms.shape[-1]
-    ohms, volts = variants.ohms.reshape(-1, branches), variants.volts.reshape(-1, branches)
+    net, branches = variants.network, len(variants.ohms)
+    ohms, volts = variants.ohms.reshape(branches, -1).T, variants.volts.reshape(branches, -1).T
     decks = [deck(net, 1 / r, e, (), ()) for r, e in zip(ohms, volts, strict=True)]
-    assert len(decks) > 100
-    ours = variants.ports.voltages()
+    assert len(decks) > 300
+    ours = variants.ports.voltages()[1:].T
     for row, found in zip(ours, operating_points(decks, tmp_path), strict=True):
-        assert row == pytest.approx(node_voltages(net, found), rel=1e-6, abs=1e-8)
+        assert row == pytest.approx(node_voltages(net, found), rel=1e-6, abs=2e-7)
 
 
-# Written by hand from the drawing, not from the model: 12.6 V battery, 3 m and 1 m of 1.5 mm²,
-# drivers of 0.4 Ω, 2.5 m of 0.5 mm² (86.2 mΩ), contacts of 5 mΩ, running motor 80 mA,
-# flap at 92 %, wiper between 10 and 100 Ω.
-FLAP_HOT = """* flap actuator, control at hot
+# Written by hand from the drawing, not from the model: 12.5 V battery, ignition switch of 10 mΩ,
+# 3 m and 1 m of 1.5 mm², drivers of 0.4 Ω, contacts of 5 mΩ, 2.5 m of 0.5 mm², motor running at
+# 70 mA, flap at 88 %, wiper between 10 and 100 Ω, a 10 MΩ meter on the feedback.
+FLAP_HEATING = """* flap actuator, heating up
 .options reltol=1e-9 gmin=1e-15
-vbat bi 0 12.6
+vbat bi 0 12.5
 rbat bi bat 15m
-rfeed bat mp {3/58/1.5}
+rkey bat ign 10m
+rfeed ign mp {3/58/1.5}
 rearth mm 0 {1/58/1.5}
 vref ri mm 5
-rref ri m1 20
-rsg m5 mm 0.5
-rfb m3 mm 220k
-rah mp m2 0.4
-rbl m4 mm 0.4
-rw1 m1 p1 {2.5/58/0.5}
-rw2 m2 p2 {2.5/58/0.5}
-rw3 m3 p3 {2.5/58/0.5}
-rw4 m4 p4 {2.5/58/0.5}
-rw5 m5 p5 {2.5/58/0.5}
+rref ri m5 20
+rsg m3 mm 0.5
+rfb m4 mm 220k
+rbridge mp br 20m
+rhot br m1 0.4
+rcold m2 mm 0.4
+rm1 m1 h1 5m
+rm2 m2 h2 5m
+rm3 m3 h3 5m
+rm4 m4 h4 5m
+rm5 m5 h5 5m
+rw1 h1 p1 {2.5/58/0.5}
+rw2 h2 p2 {2.5/58/0.5}
+rw3 h3 p3 {2.5/58/0.5}
+rw4 h4 p4 {2.5/58/0.5}
+rw5 h5 p5 {2.5/58/0.5}
 rc1 p1 a1 5m
 rc2 p2 a2 5m
 rc3 p3 a3 5m
 rc4 p4 a4 5m
 rc5 p5 a5 5m
-imot a2 a4 80m
-rup a1 t {5000*0.08}
-rlo t a5 {5000*0.92}
-rwip t a3 {sqrt(1000)}
-rmeter p3 0 10meg
+imot a1 a2 70m
+rup a5 t {5000*0.12}
+rlo t a3 {5000*0.88}
+rwip t a4 {sqrt(1000)}
+rmeter p4 0 10meg
 .end
 """
 
 
 @needs_ngspice
 def test_a_hand_written_deck_gives_the_same_readings(tmp_path):
-    (theirs,) = operating_points([FLAP_HOT], tmp_path)
-    ours = nominal(flap())
-    assert ours["feedback_hot"] == pytest.approx(theirs["p3"], rel=1e-5)
-    # The meter on pin 3 does not move the drive wires by more than this.
-    assert ours["drive_a_hot"] == pytest.approx(theirs["p2"], rel=1e-5)
-    assert ours["drive_b_hot"] == pytest.approx(theirs["p4"], rel=1e-4)
+    (theirs,) = operating_points([FLAP_HEATING], tmp_path)
+    # The same condition with numbers read instead of words.
+    c = flap()
+    probe = c.tests["feedback_hot"].model_copy(update={"condition": "heating_up"})
+    tests = {pin: probe.model_copy(update={"red": f"pin {pin}"}) for pin in "12345"}
+    ours = nominal(c.model_copy(update={"tests": tests}))
+    # The leakage of the insulation and the meter on pin 4 are a few parts in a million.
+    for pin in "12345":
+        assert ours[pin] == pytest.approx(theirs[f"p{pin}"], rel=1e-5, abs=3e-6)
 
 
 # What an expert knows of this circuit (common practice, no published source) ---------------
@@ -92,19 +105,22 @@ def test_a_hand_written_deck_gives_the_same_readings(tmp_path):
 @pytest.mark.parametrize(
     ("fault", "test", "low", "high"),
     [
-        ("motor_open", "winding", math.inf, math.inf),
-        ("motor_open", "drive_a_hot", 12, 13),
-        ("wire_5_open", "ground", 4.5, 5.1),  # lost ground: everything floats up to reference
-        ("wire_5_open", "feedback_cold", 4.5, 5.1),
-        ("wire_3_open", "feedback_hot", 4.4, 4.8),  # back-probed at the actuator it still reads
-        ("wire_1_open", "reference", -0.01, 0.01),
-        ("wire_1_short_to_ground", "reference", -0.01, 0.5),
-        ("drive_a_stuck_off", "drive_a_hot", -0.1, 0.1),
-        ("drive_a_stuck_off", "drive_a_cold", 12, 13),  # fed back through the motor
+        ("motor_open", "motor_winding", math.inf, math.inf),
+        ("sensor_ground_wire_open", "sensor_ground", 4.5, 5.1),  # floats up to the reference
+        ("sensor_ground_wire_open", "feedback_cold", 4.5, 5.1),
+        ("sensor_ground_wire_open", "ground_wire", math.inf, math.inf),
+        ("feedback_wire_open", "feedback_hot", 4.3, 4.6),  # back-probed at the actuator
+        ("reference_wire_open", "reference", -0.01, 0.01),
+        ("reference_wire_short_to_ground", "reference_to_ground", 0.0, 2.0),
+        ("reference_wire_short_to_supply", "reference", 11, 13),
+        ("reference_weak", "reference_unplugged", 1.5, 4.0),
+        ("position_short", "reference_unplugged", 4.9, 5.1),  # right once it is unplugged
+        ("position_short", "reference", 0, 4.8),
         ("module_feed_open", "reference", -0.01, 0.01),
-        ("motor_jammed", "motor_current", 0.4, 0.6),
-        ("battery_weak", "supply", 8, 10.5),
+        ("motor_jammed", "motor_current", 0.2, 0.5),
+        ("battery_weak", "battery_voltage", 9, 11.5),
         ("position_open_wiper", "wiper", math.inf, math.inf),
+        ("position_worn_segment", "sweep_half", 2.4, 2.6),
     ],
 )
 def test_faults_read_as_the_trade_knows_them(fault, test, low, high):
@@ -113,30 +129,42 @@ def test_faults_read_as_the_trade_knows_them(fault, test, low, high):
 
 def test_observations_and_words():
     c = flap()
-    word = {t: dict(enumerate(c.tests[t].outcomes)) for t in c.tests}
 
     def says(test, *faults):
-        return word[test].get(int(nominal(c, *faults)[test]))
+        return dict(enumerate(c.tests[test].outcomes)).get(int(nominal(c, *faults)[test]))
 
-    assert says("flap_moves") == "moves"
-    assert says("flap_moves", "motor_open") == "does not move"
-    assert says("flap_moves", "flap_slipping") == "does not move"
-    assert says("moves_by_hand", "flap_slipping") == "free"
-    assert says("moves_by_hand", "flap_jammed") == "stuck"
-    assert says("drive_a_switches") == "switches to supply"
-    assert says("drive_a_switches", "drive_a_stuck_low") == "unchanged"
-    assert says("drive_a_switches", "drive_a_stuck_off") == "switches to ground"
+    assert says("shaft_turns") == "it turns"
+    assert says("shaft_turns", "motor_open") == "nothing"
+    assert says("shaft_turns", "bridge_supply_open") == "nothing"
+    assert says("shaft_turns", "shaft_slipping") == "only noise"
+    assert says("shaft_turns", "flap_jammed") == "it turns"  # off the flap, it turns
+    assert says("flap_moves", "shaft_slipping") == "yes"
+    assert says("flap_moves", "flap_jammed") == "no"
+    assert says("hot_drive_heating") == "battery"
+    assert says("hot_drive_heating", "hot_driver_open_high") == "ground"  # through the motor
+    assert says("hot_drive_heating", "hot_drive_wire_high_resistance") is None
+    assert says("hot_drive_switches") == "switches to supply"
+    assert says("hot_drive_switches", "hot_driver_open_low") == "unchanged"
+    assert says("hot_drive_switches", "bridge_supply_open") == "unchanged"
+
+
+def test_the_position_is_that_of_the_condition_before():
+    good, stuck = nominal(flap()), nominal(flap(), "flap_jammed")
+    assert good["feedback_cold"] < 1 < 4 < good["feedback_hot"]
+    assert good["sweep_half"] == pytest.approx(2.475, abs=0.03)
+    # A jammed flap stays where it was, halfway in the nominal sample.
+    assert stuck["feedback_cold"] == stuck["feedback_hot"] == pytest.approx(2.475, abs=0.03)
 
 
 def test_two_faults_at_once():
-    both = nominal(flap(), "motor_open", "wire_1_open")
-    assert both["winding"] == math.inf
+    both = nominal(flap(), "motor_open", "reference_wire_open")
+    assert both["motor_winding"] == math.inf
     assert both["reference"] == pytest.approx(0, abs=0.01)
 
 
 def test_a_wrong_pin_reads_the_other_wire():
-    plain, wrong = nominal(flap()), nominal(flap(), "wrong_pin_p3_for_p1")
-    assert isinstance(flap().fault("wrong_pin_p3_for_p1").mode, WrongPin)
+    plain, wrong = nominal(flap()), nominal(flap(), "wrong_pin_pin_4_for_pin_5")
+    assert isinstance(flap().fault("wrong_pin_pin_4_for_pin_5").mode, WrongPin)
     assert plain["reference"] == pytest.approx(4.98, abs=0.02)
     assert wrong["reference"] == pytest.approx(2.475, abs=0.05)
     assert wrong["feedback_hot"] == plain["feedback_hot"]
@@ -149,8 +177,8 @@ def test_samples_are_seeded_shared_and_within_tolerance():
     assert np.array_equal(a.values, b.values)
     assert a.values.shape == (len(a.hypotheses), len(c.tests), 50)
     track = a.values[0, a.tests.index("track")]
-    assert track.min() >= 0.8 * 5000 * 0.999
-    assert track.max() <= 1.2 * 5000 * 1.001
+    assert track.min() >= 0.85 * 5000 * 0.999
+    assert track.max() <= 1.15 * 5000 * 1.001
     # A fault elsewhere leaves the track as it was, sample by sample.
     h = a.hypotheses.index(("motor_open",))
     assert a.values[h, a.tests.index("track")] == pytest.approx(track)

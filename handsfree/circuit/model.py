@@ -73,7 +73,11 @@ class CircuitTest(Model):
     )
     observes: str | None = Field(None, description="part that is watched or moved")
     by_hand: bool = False
-    answers: tuple[Word, Word] | None = Field(None, description="spoken if so, spoken if not")
+    answers: tuple[Word, Word] | tuple[Word, Word, Word] | None = Field(
+        None,
+        description="spoken if so and if not; of three, the second is for a motor or mechanism "
+        "that has current but does not move",
+    )
     minutes: Seconds = Field(parse_spread("1 min", "s"), description="time for the test itself")
     setups: tuple[Word, ...] = Field((), description="setups that it needs")
 
@@ -124,6 +128,11 @@ class Circuit(Model):
     parts: dict[str, AnyPart] = Field(min_length=1)
     conditions: dict[Word, dict[str, Word]] = Field(
         description="condition of the plan: part to its state, position or temperature"
+    )
+    after: dict[Word, Word] = Field(
+        default_factory=dict,
+        description="condition to the one before it, in which the mechanisms moved: "
+        "'at hot' after 'heating up'",
     )
     setups: dict[Word, Setup] = Field(default_factory=dict)
     tests: dict[str, CircuitTest] = Field(description="step of the plan: what it connects")
@@ -189,15 +198,18 @@ class Circuit(Model):
             for name, value in settings.items():
                 if wrong := self._setting_problem(name, value):
                     yield ("conditions", condition, name), wrong
+        for pair in self.after.items():
+            for condition in set(pair) - set(self.conditions):
+                yield ("after", pair[0]), f"there is no condition {condition!r}"
         for test_id, test in self.tests.items():
             for field, message in self._test_problems(test, nodes):
                 yield ("tests", test_id, field), message
         ids = [f.id for f in self.faults]
         for twice in sorted({i for i in ids if ids.count(i) > 1}):
             yield ("parts",), f"two faults are called {twice!r}; give one an id of its own"
-        for index, pair in enumerate(self.wrong_pins):
+        for index, mixed in enumerate(self.wrong_pins):
             for field in ("meant", "probed"):
-                if (node := getattr(pair, field)) not in nodes:
+                if (node := getattr(mixed, field)) not in nodes:
                     yield ("wrong_pins", index, field), f"no part is connected to {node!r}"
 
     def strangers(self, steps: Mapping[str, str]) -> Iterator[tuple[Path, str]]:
@@ -247,15 +259,15 @@ class Circuit(Model):
         part = self.parts.get(name)
         if part is None:
             return f"there is no part {name!r}"
+        if value in part.states():
+            return None
         if (setting := part.setting()) is not None:
             try:
                 parse_spread(value, setting.unit)
             except ValueError as error:
                 return str(error)
             return None
-        if value not in part.states():
-            return f"it has no state {value!r}, only {_list(part.states()) or 'none at all'}"
-        return None
+        return f"it has no state {value!r}, only {_list(part.states()) or 'none at all'}"
 
     def _test_problems(self, test: CircuitTest, nodes: dict[str, int]) -> Iterator[tuple[str, str]]:
         for field in ("condition", "before"):
@@ -280,6 +292,8 @@ class Circuit(Model):
                 yield "observes", f"there is no motor, mechanism, relay or lamp {test.observes!r}"
             if test.answers is None:
                 yield "answers", "an observation needs its two answers"
+            elif len(test.answers) == 3 and not isinstance(part, Motor | Mechanism):
+                yield "answers", "only a motor or a mechanism has three answers"
             if test.by_hand and not isinstance(part, Motor | Mechanism):
                 yield "by_hand", "only a motor or a mechanism is moved by hand"
         for word, limits in test.words.items():

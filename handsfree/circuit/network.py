@@ -6,8 +6,9 @@ analysis").  The linear part is solved once per variant, together with its respo
 method on the curves alone (Nagel 1975, SPICE2: junction voltage limiting), and a meter is a
 load on its port.
 
-Plain floats in SI units.  N is the number of variants, B of branches, V of ideal sources, P
-of curves, K of lead pairs, M of unknowns (nodes without ground, then source currents).
+Plain floats in SI units; the variants are the last axis.  N is the number of variants, B of
+branches, V of ideal sources, P of curves, K of lead pairs, M of unknowns (nodes without
+ground, then source currents).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from handsfree.circuit.elimination import Elimination
 from handsfree.circuit.values import Array
 
 Ints = NDArray[np.intp]
@@ -31,6 +33,9 @@ THERMAL_VOLTAGE = 1.380649e-23 * 300.15 / 1.602176634e-19
 
 LAMP_EXPONENT = 0.45
 """Filament resistance rises as voltage^0.45, so current as voltage^0.55 (IES Lighting Handbook)."""
+
+
+_STEPS = 200
 
 
 class NotConverged(ArithmeticError):
@@ -57,63 +62,59 @@ class Network:
     kinds: tuple[Literal["diode", "lamp"], ...]
     leads: Ints
 
-    @property
-    def unknowns(self) -> int:
-        """Number of unknowns M."""
-        return self.nodes + len(self.ideal)
+    @cached_property
+    def ports(self) -> Ints:
+        """(P + K, 2) nodes of the ports."""
+        return np.concatenate([self.curves, self.leads])
 
     @cached_property
-    def _incidence(self) -> Array:  # (B + P, M)
-        return self._rows(np.concatenate([self.branches, self.curves]))
+    def _conductors(self) -> list[tuple[int, int]]:
+        """Ends of the branches and curves."""
+        return [(int(a), int(b)) for a, b in np.concatenate([self.branches, self.curves])]
 
     @cached_property
-    def _stamp(self) -> Array:  # (B + P, M * M)
-        d = self._incidence
-        return (d[:, :, None] * d[:, None, :]).reshape(len(d), -1)
-
-    @cached_property
-    def ports(self) -> Array:
-        """(P + K, M): voltage of each port as a combination of the unknowns."""
-        return self._rows(np.concatenate([self.curves, self.leads]))
-
-    def _rows(self, pairs: Ints) -> Array:
-        rows = np.zeros((len(pairs), self.unknowns + 1))
-        index = np.arange(len(pairs))
-        rows[index, pairs[:, 0]] += 1
-        rows[index, pairs[:, 1]] -= 1
-        return rows[:, 1:]
+    def _elimination(self) -> Elimination:
+        edges = [(a, b) for a, b in self._conductors if a != b]
+        numbers = range(self.nodes + 1, self.nodes + len(self.ideal) + 1)
+        edges += [(k, int(n)) for k, pair in zip(numbers, self.ideal, strict=True) for n in pair]
+        return Elimination(self.nodes + len(self.ideal), edges, last=numbers)
 
     def reduce(self, g: Array, e: Array, ideal: Array, curves: Array) -> Ports:
         """Solve the linear part and see it from the ports.
 
         Args:
-            g: (N, B) conductances.
-            e: (N, B) voltages in series with the branches.
-            ideal: (N, V) voltages of the ideal sources.
-            curves: (N, P, 3) parameters of the curves, see `current`.
+            g: (B, N) conductances.
+            e: (B, N) voltages in series with the branches.
+            ideal: (V, N) voltages of the ideal sources.
+            curves: (P, 3, N) parameters of the curves, see `current`.
         """
-        m, n = self.unknowns, self.nodes
-        preload = self._preload(curves)
-        matrix = (np.concatenate([g, preload], axis=1) @ self._stamp).reshape(-1, m, m)
-        diagonal = np.arange(n)
-        matrix[:, diagonal, diagonal] += LEAK
-        for k, row in enumerate(self._rows(self.ideal)[:, :n]):
-            matrix[:, n + k, :n] += row
-            matrix[:, :n, n + k] += row
-        right = np.empty((len(g), m, 1 + len(self.ports)))
-        right[:, :, 0] = -(g * e) @ self._incidence[: len(self.branches)]
-        right[:, n:, 0] += ideal
-        right[:, :, 1:] = self.ports.T
-        solved = np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
-        return Ports(self, solved[:, :, 0], solved[:, :, 1:], preload, curves)
+        order, preload, n = self._elimination, self._preload(curves), g.shape[1]
+        matrix = np.zeros((order.entries, n))
+        right = np.zeros((1 + self.nodes + len(self.ideal), 1 + len(self.ports), n))
+        matrix[1 : self.nodes + 1] = LEAK
+        for (a, b), conductance in zip(self._conductors, (*g, *preload), strict=True):
+            matrix[a] += conductance
+            matrix[b] += conductance
+            if a != b:
+                matrix[order.row(a, b)] -= conductance
+        for (a, b), drive in zip(self._conductors, g * e, strict=False):
+            right[a, 0] -= drive
+            right[b, 0] += drive
+        for k, ((a, b), volts) in enumerate(zip(self.ideal, ideal, strict=True), self.nodes + 1):
+            right[k, 0] = volts
+            matrix[order.row(k, a)] += 1
+            matrix[order.row(k, b)] -= 1
+        for q, (a, b) in enumerate(self.ports, 1):
+            right[a, q] += 1
+            right[b, q] -= 1
+        order.solve(matrix, right)
+        return Ports(self, right[:, 0], right[:, 1:], preload, curves)
 
     def _preload(self, curves: Array) -> Array:
-        """Part of each curve that is counted as a conductance in the linear part. (N, P)."""
-        load = np.empty(curves.shape[:2])
-        for p, kind in enumerate(self.kinds):
-            volts, watts = curves[:, p, 0], curves[:, p, 1]
-            load[:, p] = 1e-4 if kind == "diode" else watts / volts**2
-        return load
+        """Part of each curve that is counted as a conductance in the linear part. (P, N)."""
+        diode = np.array([kind == "diode" for kind in self.kinds], dtype=bool)[:, None]
+        with np.errstate(divide="ignore"):
+            return np.where(diode, 1e-4, curves[:, 1] / curves[:, 0] ** 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,10 +123,10 @@ class Ports:
 
     Attributes:
         network: what was solved.
-        x: (N, M) unknowns with all ports open.
-        z: (N, M, P + K) change of the unknowns per ampere into each port.
-        preload: (N, P) conductance of the curves that is already in `x` and `z`.
-        curves: (N, P, 3) parameters of the curves.
+        x: (M + 1, N) ground and the unknowns, with all ports open.
+        z: (M + 1, P + K, N) change of the unknowns per ampere into each port.
+        preload: (P, N) conductance of the curves that is already in `x` and `z`.
+        curves: (P, 3, N) parameters of the curves.
     """
 
     network: Network
@@ -136,21 +137,23 @@ class Ports:
 
     @cached_property
     def open(self) -> Array:
-        """(N, P + K) open-circuit voltage of each port."""
-        return self.x @ self.network.ports.T
+        """(P + K, N) open-circuit voltage of each port."""
+        a, b = self.network.ports.T
+        return np.asarray(self.x[a] - self.x[b])
 
     @cached_property
     def resistance(self) -> Array:
-        """(N, P + K, P + K) voltage at a port per ampere into another."""
-        return np.asarray(self.network.ports @ self.z)
+        """(P + K, P + K, N) voltage at a port per ampere into another."""
+        a, b = self.network.ports.T
+        return np.asarray(self.z[a] - self.z[b])
 
     def voltages(self) -> Array:
-        """(N, M) the unknowns with the curves connected and no meter."""
+        """(M + 1, N) the unknowns with the curves connected and no meter."""
         p = len(self.network.kinds)
         if not p:
             return self.x
-        i = self._settle(self.open[:, :p], self.resistance[:, :p, :p], slice(None))
-        return np.asarray(self.x - np.einsum("nmp,np->nm", self.z[:, :, :p], i))
+        i = self._settle(self.open[:p], self.resistance[:p, :p], slice(None))
+        return np.asarray(self.x - (self.z[:, :p] * i).sum(axis=1))
 
     def metered(self, rows: Ints, lead: Ints, load: Array, inject: Array) -> Array:
         """Voltage between the leads of a meter.
@@ -166,40 +169,36 @@ class Ports:
         """
         p = len(self.network.kinds)
         q = p + lead
-        v, z = self.open[rows, q], self.resistance[rows, q, q]
+        v, z = self.open[q, rows], self.resistance[q, q, rows]
         share = 1 / (1 + z * load)
         if not p:
             return np.asarray((v + z * inject) * share)
-        to_curves = self.resistance[rows, :p, q]
-        from_curves = self.resistance[rows, q, :p]
-        draw = (load * v - inject) * share
-        seen = self.open[rows, :p] - to_curves * draw[:, None]
-        coupled = to_curves[:, :, None] * from_curves[:, None, :] * (load * share)[:, None, None]
-        i = self._settle(seen, self.resistance[rows, :p, :p] - coupled, rows)
-        return np.asarray((v + z * inject - (from_curves * i).sum(axis=1)) * share)
+        to_curves = self.resistance[:p, q, rows]
+        from_curves = self.resistance[q, :p, rows].T
+        seen = self.open[:p, rows] - to_curves * (load * v - inject) * share
+        coupled = to_curves[:, None] * from_curves * (load * share)
+        i = self._settle(seen, self.resistance[:p, :p, rows] - coupled, rows)
+        return np.asarray((v + z * inject - (from_curves * i).sum(axis=0)) * share)
 
     def _settle(self, seen: Array, z: Array, rows: Ints | slice) -> Array:
-        """Newton's method on v = seen - z·i(v); returns i beyond the preload. (R, P)."""
-        kinds, preload, curves = self.network.kinds, self.preload[rows], self.curves[rows]
-        v, i = np.zeros_like(seen), np.zeros_like(seen)
-        active = np.arange(len(seen))
-        eye = np.eye(len(kinds))
-        for _ in range(200):
-            i_now, slope = current(kinds, v[active], curves[active])
-            i_now = i_now - preload[active] * v[active]
-            slope = slope - preload[active]
-            i[active] = i_now
-            miss = v[active] + np.einsum("npq,nq->np", z[active], i_now) - seen[active]
-            jacobian = eye + z[active] * slope[:, None, :]
-            target = v[active] - np.linalg.solve(jacobian, miss[:, :, None])[:, :, 0]
-            target = _limit(kinds, v[active], target, curves[active])
-            moved = np.abs(target - v[active]).max(axis=1)
-            v[active] = target
-            active = active[moved > 1e-11 * (1 + np.abs(target).max(axis=1))]
+        """Newton's method on v = seen - z·i(v); returns i beyond the preload. (P, R)."""
+        kinds, preload, curves = self.network.kinds, self.preload[:, rows], self.curves[..., rows]
+        v, eye = np.zeros_like(seen), np.eye(len(kinds))[:, :, None]
+        active = np.arange(seen.shape[1])
+        for _ in range(_STEPS):
+            old, some = v[:, active], curves[..., active]
+            i, slope = current(kinds, old, some)
+            i, slope = i - preload[:, active] * old, slope - preload[:, active]
+            miss = old + (z[..., active] * i).sum(axis=1) - seen[:, active]
+            jacobian = eye + z[..., active] * slope
+            step = np.linalg.solve(jacobian.transpose(2, 0, 1), miss.T[:, :, None])[:, :, 0].T
+            new = _limit(kinds, old, old - step, some)
+            v[:, active] = new
+            moved = np.abs(new - old).max(axis=0) > 1e-11 * (1 + np.abs(new).max(axis=0))
+            active = active[moved]
             if not len(active):
-                i_now, _ = current(kinds, v, curves)
-                return np.asarray(i_now - preload * v)
-        raise NotConverged(f"{len(active)} of {len(seen)} variants did not settle")
+                return np.asarray(current(kinds, v, curves)[0] - preload * v)
+        raise NotConverged(f"{len(active)} of {seen.shape[1]} variants did not settle")
 
 
 def current(kinds: tuple[str, ...], v: Array, curves: Array) -> tuple[Array, Array]:
@@ -211,26 +210,25 @@ def current(kinds: tuple[str, ...], v: Array, curves: Array) -> tuple[Array, Arr
 
     Args:
         kinds: of the P curves.
-        v: (N, P) volts.
-        curves: (N, P, 3) parameters.
+        v: (P, N) volts.
+        curves: (P, 3, N) parameters.
 
     Returns:
-        (N, P) ampere and (N, P) siemens.
+        (P, N) ampere and (P, N) siemens.
     """
     i, slope = np.empty_like(v), np.empty_like(v)
     for p, kind in enumerate(kinds):
-        u, (first, second, third) = v[:, p], curves[:, p].T
+        u, (first, second, third) = v[p], curves[p]
         if kind == "diode":
             vt = second * THERMAL_VOLTAGE
             grown = first * np.exp(np.minimum(u / vt, 200.0))
-            i[:, p], slope[:, p] = grown - first, grown / vt
+            i[p], slope[p] = grown - first, grown / vt
         else:
             hot2 = (first**2 / second) ** 2
             cold2 = hot2 * third**2
             rise = (hot2 - cold2) * np.abs(u / first) ** (2 * LAMP_EXPONENT)
             r2 = cold2 + rise
-            i[:, p] = u / np.sqrt(r2)
-            slope[:, p] = (r2 - LAMP_EXPONENT * rise) / r2**1.5
+            i[p], slope[p] = u / np.sqrt(r2), (r2 - LAMP_EXPONENT * rise) / r2**1.5
     return i, slope
 
 
@@ -239,9 +237,9 @@ def _limit(kinds: tuple[str, ...], old: Array, new: Array, curves: Array) -> Arr
     for p, kind in enumerate(kinds):
         if kind != "diode":
             continue
-        vt = curves[:, p, 1] * THERMAL_VOLTAGE
-        critical = vt * np.log(vt / (np.sqrt(2) * curves[:, p, 0]))
-        a, b = old[:, p], new[:, p]
+        vt = curves[p, 1] * THERMAL_VOLTAGE
+        critical = vt * np.log(vt / (np.sqrt(2) * curves[p, 0]))
+        a, b = old[p], new[p]
         far = (b > critical) & (np.abs(b - a) > 2 * vt)
         rise = np.maximum((b - a) / vt, -0.999999)
         stepped = np.where(
@@ -249,5 +247,5 @@ def _limit(kinds: tuple[str, ...], old: Array, new: Array, curves: Array) -> Arr
             np.where(rise > 0, a + vt * np.log1p(rise), critical),
             vt * np.log(np.maximum(b / vt, 1e-30)),
         )
-        new[:, p] = np.where(far, stepped, b)
+        new[p] = np.where(far, stepped, b)
     return new

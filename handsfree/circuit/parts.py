@@ -175,7 +175,11 @@ class Motor(_TwoTerminal):
 
 
 class Mechanism(Part):
-    """What a motor moves: a flap, a valve, a seat.  `rest` is where it is if it does not move."""
+    """What a motor moves: a gear, a flap, a valve.  `rest` is where it is if it does not move.
+
+    A condition may send it to a position ("50 %", if the motor can run) or have it "removed"
+    from the motor.
+    """
 
     kind: Literal["mechanism"]
     motor: str = Field(description="name of the motor that moves it")
@@ -190,6 +194,12 @@ class Mechanism(Part):
 
     def branches(self, name: str) -> tuple[Branch, ...]:
         return ()
+
+    def states(self) -> States:
+        return {"attached": {}, "removed": {}}
+
+    def setting(self) -> Spread | None:
+        return self.rest
 
 
 class Potentiometer(Part):

@@ -145,7 +145,9 @@ class _Bench:
         if test.observes is not None:
             states = self._variants.states
             seen = states.observed(test.observes, test.by_hand, self._variants)[:, c]
-            return np.where(seen, 0.0, 1.0)
+            if len(test.outcomes) == 3:
+                return 2.0 - 2.0 * seen
+            return np.where(seen == 1.0, 0.0, 1.0)
         values = self._measure(test, c, lead)
         if test.before is not None:
             values = values - self._measure(test, self._condition[test.before], lead)
@@ -171,8 +173,8 @@ class _Bench:
             ohms = np.where(i > 0, v / np.where(i > 0, i, 1.0), np.inf)
             return np.where(ohms > meter.ohms_limit.nominal, np.inf, ohms).reshape(h, s)
         branch = variants.template.branch[test.branch]
-        inner = variants.ohms[:, c, :, branch].ravel()
-        source = variants.volts[:, c, :, branch].ravel()
+        inner = variants.ohms[branch, :, c].ravel()
+        source = variants.volts[branch, :, c].ravel()
         g = 1 / (inner + (0.0 if test.clamp else meter.burden.nominal))
         added = g - 1 / inner
         across = variants.ports.metered(rows, pair, added, -added * source)

@@ -8,7 +8,6 @@ H is the number of hypotheses, C of conditions, S of samples; arrays are (H, C, 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -59,8 +58,12 @@ class States:
         self.powered = {n: np.zeros(self.shape, dtype=bool) for n, p in parts.items() if p.needs}
         self._failed = {n: np.zeros(self.shape, dtype=bool) for n in self.powered}
         self._held = {n: np.zeros(self.shape, dtype=bool) for n in parts}
+        self._removed = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         self._jammed = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         self._slips = {n: np.zeros(self.shape, dtype=bool) for n in parts}
+        # Where the mechanisms of each condition moved: in itself, or in the one before it.
+        order = {name: c for c, name in enumerate(conditions)}
+        self._moved_in = [order[template.circuit.after.get(name, name)] for name in conditions]
         for c, settings in enumerate(conditions.values()):
             for name, value in settings.items():
                 self._hold(name, (slice(None), c), value)
@@ -70,11 +73,15 @@ class States:
         return self.template.term(part, spread).at(self.u)
 
     def _hold(self, name: str, where: tuple[slice | int, ...], value: str) -> None:
+        part = self.template.circuit.parts[name]
+        if isinstance(part, Mechanism) and value in part.states():
+            self._removed[name][where] = value == "removed"
+            return
         self._held[name][where] = True
         if name in self.state:
             self.state[name][where] = self.template.stateful[name].names.index(value)
         else:
-            usual = self.template.circuit.parts[name].setting()
+            usual = part.setting()
             assert usual is not None
             self.setting[name][where] = self.value(name, parse_spread(value, usual.unit))
 
@@ -139,35 +146,42 @@ class States:
         return np.where(self._blocked(name), 0.0, turns)
 
     def _blocked(self, motor: str) -> Bools:
-        moved = [n for n, m in self.template.of(Mechanism).items() if m.motor == motor]
-        return np.asarray(np.stack([self._jammed[n] for n in (motor, *moved)]).any(axis=0))
+        blocked = self._jammed[motor]
+        for name, mechanism in self.template.of(Mechanism).items():
+            if mechanism.motor == motor:
+                blocked = blocked | (self._jammed[name] & ~self._removed[name])
+        return blocked
 
     def _position(self, name: str) -> Array:
         mechanism, moves = self.template.of(Mechanism)[name], self.moves(name)
-        places: Sequence[Array] = [
-            self.value(name, place)
-            for place in (mechanism.forward, mechanism.reverse, mechanism.rest)
-        ]
-        return np.where(moves > 0, places[0], np.where(moves < 0, places[1], places[2]))
+        ahead, back = self.value(name, mechanism.forward), self.value(name, mechanism.reverse)
+        goal = np.where(self._held[name], self.setting[name], np.where(moves > 0, ahead, back))
+        return np.where(moves != 0, goal, self.value(name, mechanism.rest))
 
     def moves(self, mechanism: str) -> Array:
-        """Which way a mechanism moves: 1, -1 or 0."""
+        """Which way a mechanism moves, or moved in the condition before: 1, -1 or 0."""
         motor = self.template.of(Mechanism)[mechanism].motor
-        return np.where(self._slips[mechanism], 0.0, self.turns[motor])
+        stays = self._slips[mechanism] | self._removed[mechanism]
+        return np.where(stays, 0.0, self.turns[motor])[:, self._moved_in]
 
-    def observed(self, name: str, by_hand: bool, solved: Solved) -> Bools:
-        """Whether a part is seen to act, or can be moved by hand."""
+    def observed(self, name: str, by_hand: bool, solved: Solved) -> Array:
+        """What is seen of a part: 1 it acts or can be moved, 0 not; 0.5 current without motion."""
         match self.template.circuit.parts[name]:
             case Motor() | Mechanism() if by_hand:
-                return ~self._jammed[name]
-            case Mechanism():
-                return np.asarray(self.moves(name) != 0)
+                return 1.0 - self._jammed[name]
+            case Mechanism(motor=motor):
+                return self._motion(self.moves(name), motor, solved)
             case Motor():
-                return np.asarray(self.turns[name] != 0)
+                return self._motion(self.turns[name], name, solved)
             case Relay():
-                return np.asarray(self.state[name] == 1)
+                return self.state[name].astype(np.float64)
             case Lamp() as lamp:
                 power = solved.voltage(*lamp.between) * solved.current(name)
-                return np.asarray(np.abs(power) >= 0.3 * lamp.rated_power.nominal)
+                return np.where(np.abs(power) >= 0.3 * lamp.rated_power.nominal, 1.0, 0.0)
             case _:
                 raise ValueError(f"{name!r} cannot be observed")
+
+    def _motion(self, moves: Array, motor: str, solved: Solved) -> Array:
+        least = self.value(motor, self.template.of(Motor)[motor].starting_current)
+        fed = (np.abs(solved.current(motor)) >= least) | (self.turns[motor] != 0)
+        return np.where(moves != 0, 1.0, np.where(fed[:, self._moved_in], 0.5, 0.0))

@@ -40,8 +40,8 @@ class Stateful:
     ohms: tuple[tuple[Term, ...], ...]
 
     def table(self, u: Array) -> Array:
-        """Ohms of each state, branch and sample: (states, branches, S)."""
-        return np.array([[term.at(u) for term in row] for row in self.ohms])
+        """Ohms of each branch, state and sample: (branches, states, S)."""
+        return np.array([[term.at(u) for term in row] for row in zip(*self.ohms, strict=True)])
 
 
 class Template:
@@ -77,7 +77,7 @@ class Template:
         self.stateful = {
             name: self._stateful(name, part)
             for name, part in circuit.parts.items()
-            if part.states()
+            if part.states() and self.of_part(name)
         }
         self._more()
 
@@ -124,5 +124,6 @@ class Template:
                 self.term(name, part.needs.at_least)
         for settings in self.circuit.conditions.values():
             for name, text in settings.items():
-                if (usual := self.circuit.parts[name].setting()) is not None:
+                part = self.circuit.parts[name]
+                if text not in part.states() and (usual := part.setting()) is not None:
                     self.term(name, parse_spread(text, usual.unit))

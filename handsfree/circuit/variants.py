@@ -42,7 +42,7 @@ class Variants:
 
     Attributes:
         states: states, settings and motion.
-        ohms, volts: (H, C, S, B) of the branches.
+        ohms, volts: (B, H, C, S) of the branches.
         ports: what a meter sees, N variants.
     """
 
@@ -52,11 +52,11 @@ class Variants:
         self.template, self.u = template, u
         self.states = States(template, u, len(hypotheses))
         self.shape = self.states.shape
-        self._base_ohms = np.stack([term.at(u) for term in template.ohms], axis=-1)
+        self._base_ohms = np.stack([term.at(u) for term in template.ohms])[:, None, None]
         volts = [-t.at(u) if t else np.zeros(len(u)) for t in template.volts]
-        self._base_volts = np.stack(volts, axis=-1)
+        self._base_volts = np.stack(volts)[:, None, None]
         self._tables = {name: part.table(u) for name, part in template.stateful.items()}
-        self._series = np.zeros((len(hypotheses), 1, len(u), len(template.ohms)))
+        self._series = np.zeros((len(template.ohms), len(hypotheses), 1, len(u)))
         self._weak: list[tuple[int, int, Array]] = []
         self._worn: list[tuple[int, str, modes.WornSegment, Array]] = []
         self._bridges: list[tuple[int, tuple[str, str], Array]] = []
@@ -81,24 +81,27 @@ class Variants:
     def voltage(self, red: str, black: str) -> Array:
         """Voltage between two nodes without a meter: (H, C, S)."""
         a, b = self.template.node[red], self.template.node[black]
-        return np.asarray(self._x[..., a] - self._x[..., b])
+        return np.asarray(self._x[a] - self._x[b])
 
     def current(self, part: str, slot: str = "") -> Array:
         """Current of a branch from its first node to its second: (H, C, S)."""
         branch = self.template.branch[part, slot]
         a, b = self.network.branches[branch]
-        drop = self._x[..., a] - self._x[..., b] + self.volts[..., branch]
-        return np.asarray(drop / self.ohms[..., branch])
+        return np.asarray((self._x[a] - self._x[b] + self.volts[branch]) / self.ohms[branch])
 
     def _damage(self, h: int, fault: Fault, u: Array) -> None:
         self.states.damage(h, fault, u)
         circuit, name, mode = self.template.circuit, fault.part, fault.mode
         match mode:
             case modes.Open() | modes.HighResistance():
-                added = mode.resistance.at(u) if isinstance(mode, modes.HighResistance) else 1e12
+                added = (
+                    mode.resistance.at(u)
+                    if isinstance(mode, modes.HighResistance)
+                    else OPEN.nominal
+                )
                 for (part, slot), b in self.template.branch.items():
                     if part == name and mode.at in (None, slot):
-                        self._series[h, 0, :, b] += added
+                        self._series[b, h] += added
             case modes.Short():
                 for pair in circuit.parts[name].across(name, mode.at):
                     self._bridges.append((h, pair, mode.resistance.at(u)))
@@ -113,73 +116,72 @@ class Variants:
                 self._worn.append((h, name, mode, mode.resistance.at(u)))
 
     def _curve_values(self) -> Array:
-        """Parameters of the curves: (N, P, 3)."""
-        curves = np.zeros((*self.shape, len(self.network.kinds), 3))
+        """Parameters of the curves: (P, 3, N)."""
+        curves = np.zeros((len(self.network.kinds), 3, *self.shape))
         for p, terms in enumerate(self.template.curve_terms):
             for k, term in enumerate(terms):
-                curves[..., p, k] = term.at(self.u)
-        return curves.reshape(math.prod(self.shape), *curves.shape[-2:])
+                curves[p, k] = term.at(self.u)
+        return curves.reshape(*curves.shape[:2], math.prod(self.shape))
 
     def _values(self) -> tuple[Array, Array]:
-        """Ohms and volts of every branch in every variant: (H, C, S, B) each."""
+        """Ohms and volts of every branch in every variant: (B, H, C, S) each."""
         template, states = self.template, self.states
         own, total = len(template.ohms), len(self.network.branches)
-        ohms = np.full((*self.shape, total), np.inf)
-        volts = np.zeros((*self.shape, total))
-        ohms[..., :own], volts[..., :own] = self._base_ohms, self._base_volts
+        ohms = np.full((total, *self.shape), np.inf)
+        volts = np.zeros((total, *self.shape))
+        ohms[:own], volts[:own] = self._base_ohms, self._base_volts
         sample = np.arange(len(self.u))
         for name, part in template.stateful.items():
-            ohms[..., part.columns] = self._tables[name][states.state[name], :, sample]
+            for column, table in zip(part.columns, self._tables[name], strict=True):
+                ohms[column] = table[states.state[name], sample]
         for name, powered in states.powered.items():
-            columns = template.of_part(name)
-            working = ohms[..., columns]
-            ohms[..., columns] = np.where(powered[..., None], working, OPEN.nominal)
+            for b in template.of_part(name):
+                ohms[b] = np.where(powered, ohms[b], OPEN.nominal)
         for name in template.of(Potentiometer):
             place = states.setting[name]
             for slot, share in (("first", 1 - place), ("second", place)):
                 b = template.branch[name, slot]
-                ohms[..., b] = np.maximum(ohms[..., b] * share, _LEAST)
+                ohms[b] = np.maximum(ohms[b] * share, _LEAST)
         for name, thermistor in template.of(Thermistor).items():
             exponent = states.value(name, thermistor.beta) * (1 / states.setting[name] - 1 / _T25)
-            ohms[..., template.branch[name, ""]] *= np.exp(exponent)
+            ohms[template.branch[name, ""]] *= np.exp(exponent)
         for name, motor in template.of(Motor).items():
             b, turns = template.branch[name, ""], states.turns[name]
-            ohms[..., b] = np.where(turns != 0, RUNNING, ohms[..., b])
-            volts[..., b] = turns * states.value(name, motor.running_current) * RUNNING
-        ohms[..., :own] += self._series
+            ohms[b] = np.where(turns != 0, RUNNING, ohms[b])
+            volts[b] = turns * states.value(name, motor.running_current) * RUNNING
+        ohms[:own] += self._series
         for h, b, value in self._weak:
-            volts[h, :, :, b] = value
+            volts[b, h] = value
         for h, name, mode, value in self._worn:
             place = states.setting[name][h]
             on = (place >= mode.start.nominal) & (place <= mode.end.nominal)
-            ohms[h, :, :, template.branch[name, "wiper"]] += np.where(on, value, 0.0)
+            ohms[template.branch[name, "wiper"], h] += np.where(on, value, 0.0)
         for k, (h, _, value) in enumerate(self._bridges):
-            ohms[h, :, :, own + k] = value
+            ohms[own + k, h] = value
         return ohms, volts
 
     def _settle(self) -> None:
         self.ohms, self.volts = self._values()
-        self.ports = self._solve(np.arange(len(self._curves)))
+        self.ports = self._solve(np.arange(math.prod(self.shape)))
         self._x = self._voltages()
         for _ in range(_ROUNDS):
             self.states.update(self)
             ohms, volts = self._values()
-            changed = ((ohms != self.ohms) | (volts != self.volts)).any(axis=-1)
+            changed = ((ohms != self.ohms) | (volts != self.volts)).any(axis=0)
             rows = np.flatnonzero(changed)
             if not len(rows):
                 return
             self.ohms, self.volts = ohms, volts
             old, new = self.ports, self._solve(rows)
-            old.x[rows], old.z[rows], old.preload[rows] = new.x, new.z, new.preload
+            old.x[:, rows], old.z[..., rows] = new.x, new.z
             self.ports = Ports(self.network, old.x, old.z, old.preload, self._curves)
             self._x = self._voltages()
 
     def _voltages(self) -> Array:
-        """Node voltages with ground first: (H, C, S, nodes + 1)."""
-        x = self.ports.voltages().reshape(*self.shape, -1)
-        return np.concatenate([np.zeros((*self.shape, 1)), x], axis=-1)
+        """Node voltages with ground first: (nodes + 1, H, C, S)."""
+        return self.ports.voltages().reshape(-1, *self.shape)
 
     def _solve(self, rows: Ints) -> Ports:
-        g = 1 / self.ohms.reshape(len(self._curves), -1)[rows]
-        e = self.volts.reshape(len(self._curves), -1)[rows]
-        return self.network.reduce(g, e, np.zeros((len(rows), 0)), self._curves[rows])
+        g = 1 / self.ohms.reshape(len(self.ohms), -1)[:, rows]
+        e = self.volts.reshape(len(self.volts), -1)[:, rows]
+        return self.network.reduce(g, e, np.zeros((0, len(rows))), self._curves[..., rows])

@@ -55,5 +55,5 @@ def _line(kind: str, event: dict[str, Any]) -> str:
         case "finished":
             return str(event["status"])
         case "heard":
-            return event["text"] or "(not understood)"
+            return event["meaning"]["text"] or event["text"] or "(not understood)"
     return str(event["text"])

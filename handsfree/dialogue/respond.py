@@ -33,8 +33,8 @@ from handsfree.meaning import (
 )
 from handsfree.plan.schema import Plan
 
-#: An engine less sure than this has its readings confirmed.
-SURE = 0.5
+#: A number that carries less of the engine's belief than this is confirmed.
+SURE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,7 @@ class Dialogue:
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
-        unsure = not heard.numbers_trusted or heard.confidence < SURE
+        unsure = not heard.numbers_trusted or understood.share < SURE
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         match understood.meaning:
             case Command() as command:

@@ -84,7 +84,7 @@ def record(
         if here is not None:
             words.append(desk.prompt(session, here, "back_to"))
         return session, [logged, Say(join(words))]
-    goto = step.on_pass if verdict.passed else step.on_fail
+    goto = step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
     session, effects = go_on(desk, session, step, goto)
     return session, [logged, *lead(effects, words)]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import cached_property
 
 from handsfree.check import Expected, Verdict
 from handsfree.grammar import Language
@@ -29,6 +30,14 @@ class Wording:
     def __init__(self, language: Language, plan: Plan) -> None:
         self.language = language
         self.plan = plan
+
+    @cached_property
+    def hint(self) -> str:
+        """Likely words in a sentence, for an engine that takes a prompt."""
+        pins = self.plan.connector.pins
+        names = [name for pin in pins for name in (self.pin(pin), pin.function)]
+        conditions = [condition.say for condition in self.plan.conditions]
+        return self.prompt("hint", names=", ".join([*names, *conditions]))
 
     def prompt(self, key: str, **values: str) -> str:
         """The prompt `key` with its places filled in."""

@@ -7,8 +7,10 @@ from typing import Any
 
 from handsfree.dialogue import Ask, Dialogue, Effect, Record, Response, Say, Session
 from handsfree.heard import Heard
+from handsfree.job.listening import Ears, Sound
 from handsfree.job.records import effect_fields, heard_fields, restore
-from handsfree.log import JobLog
+from handsfree.log import JobLog, encode_flac
+from handsfree.sound.audio import RATE
 
 Tell = Callable[[dict[str, Any]], None]
 Speak = Callable[[str], None]
@@ -42,8 +44,17 @@ class Job:
         fresh = self.session == Session()
         self._follow(self.dialogue.start() if fresh else self.dialogue.resume(self.session))
 
+    def listen(self, ears: Ears, sound: Sound) -> Response:
+        """Recognise an utterance by the grammar of the moment, and take it up."""
+        desk = self.dialogue.desk
+        step = desk.focus(self.session)
+        grammar = desk.spoken.automaton(step, self.session.moment)
+        heard = ears.hear(sound.utterance, grammar, desk.wording.hint)
+        flac = encode_flac(sound.utterance.samples, RATE)
+        return self.hear(heard, flac, source=sound.source)
+
     def hear(self, heard: Heard, sound: bytes | None = None, **where: object) -> Response:
-        """Take up an utterance.
+        """Take up an utterance; while paused, nothing is kept of it.
 
         Args:
             heard: what the engine understood.
@@ -52,7 +63,8 @@ class Job:
         """
         response = self.dialogue.respond(self.session, heard)
         clip = None
-        if response.understood is not None:
+        asleep = self.session.paused and response.session.paused
+        if response.understood is not None and not asleep:
             fields = heard_fields(heard, response.understood, self.dialogue.desk.plan)
             event = self.log.append("heard", sound, **fields, **where)
             clip = {"heard": event.seq, "clip": event.fields.get("clip")}

@@ -1,0 +1,77 @@
+"""A grammar as a deterministic acceptor: after each word, one state.
+
+The automaton may reach several states by one word, because its tags differ; a decoder
+wants to know only which words may follow.  The states are made as they are met (subset
+construction, Rabin and Scott 1959).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Generic, TypeVar
+
+from handsfree.grammar import Automaton
+
+Made = TypeVar("Made")
+
+State = frozenset[int]
+"""States of the automaton that the same words lead to."""
+
+
+class Acceptor:
+    """Says which words may follow, and where a sentence may end.
+
+    Attributes:
+        start: the state before the first word.
+    """
+
+    def __init__(self, grammar: Automaton) -> None:
+        self._grammar = grammar
+        self._made: dict[State, Mapping[str, State]] = {}
+        self.start: State = frozenset([grammar.start])
+
+    def next(self, state: State) -> Mapping[str, State]:
+        """Words that may follow, `ANY` among them, with the state after each."""
+        if state not in self._made:
+            found: dict[str, set[int]] = {}
+            for source in state:
+                for arc in self._grammar.arcs(source):
+                    found.setdefault(arc.word, set()).add(arc.target)
+            self._made[state] = {word: frozenset(to) for word, to in found.items()}
+        return self._made[state]
+
+    def final(self, state: State) -> bool:
+        """Whether a sentence may end here."""
+        return not self._grammar.finals.isdisjoint(state)
+
+    def transitions(self) -> tuple[list[tuple[int, str, int]], list[int]]:
+        """All of it: (state, word, next state) by number from 0, the start; and the finals."""
+        number = {self.start: 0}
+        queue, arcs = [self.start], []
+        for state in queue:
+            for word, target in self.next(state).items():
+                if target not in number:
+                    number[target] = len(number)
+                    queue.append(target)
+                arcs.append((number[state], word, number[target]))
+        return arcs, [number[state] for state in queue if self.final(state)]
+
+
+class PerGrammar(Generic[Made]):
+    """What an engine makes of a grammar, kept for the next utterance of the same moment.
+
+    Args:
+        make: makes it.
+        most: grammars whose making is kept.
+    """
+
+    def __init__(self, make: Callable[[Automaton], Made], most: int = 16) -> None:
+        self._make, self._most = make, most
+        self._kept: dict[int, tuple[Automaton, Made]] = {}  # alive, so that an id stays theirs
+
+    def __getitem__(self, grammar: Automaton) -> Made:
+        entry = self._kept.pop(id(grammar), None) or (grammar, self._make(grammar))
+        self._kept[id(grammar)] = entry
+        while len(self._kept) > self._most:
+            del self._kept[next(iter(self._kept))]
+        return entry[1]

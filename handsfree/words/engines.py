@@ -1,0 +1,65 @@
+"""Which engine: by name, or the best that is there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from handsfree.errors import BadInput, Missing
+from handsfree.words.recogniser import Recogniser
+
+
+def open_engine(name: str = "auto", model: Path | None = None) -> Recogniser:
+    """The engine of that name.
+
+    `auto` is vosk where an English model is found, else whisper, else pocketsphinx.
+
+    Args:
+        name: auto, vosk, whisper or pocketsphinx.
+        model: folder of its model, or None for the one that is installed.
+
+    Raises:
+        BadInput: there is no engine of that name.
+        Missing: the engine or its model is not there.
+    """
+    if name == "auto":
+        return _best(model)
+    if name not in _OPEN:
+        raise BadInput(f"there is no engine {name!r}", remedy=f"Known: auto, {', '.join(_OPEN)}")
+    return _OPEN[name](model)
+
+
+def _best(model: Path | None) -> Recogniser:
+    missing: Missing | None = None
+    for opened in _OPEN.values():
+        try:
+            return opened(model)
+        except Missing as error:
+            missing = error
+    raise missing or Missing("no speech engine is installed")
+
+
+def _vosk(model: Path | None) -> Recogniser:
+    from handsfree.words.vosk_engine import VoskRecogniser, find_model
+
+    return VoskRecogniser(model or find_model())
+
+
+def _whisper(model: Path | None) -> Recogniser:
+    from handsfree.words.whisper_engine import WhisperRecogniser, packaged_model
+
+    return WhisperRecogniser(model or packaged_model())
+
+
+def _pocketsphinx(model: Path | None) -> Recogniser:
+    from handsfree.languages import load_language
+    from handsfree.words.pocketsphinx_engine import PocketsphinxRecogniser
+
+    return PocketsphinxRecogniser(model, load_language("en").pronunciations)
+
+
+_OPEN: dict[str, Callable[[Path | None], Recogniser]] = {
+    "vosk": _vosk,
+    "whisper": _whisper,
+    "pocketsphinx": _pocketsphinx,
+}

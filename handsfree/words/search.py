@@ -1,0 +1,243 @@
+"""Beam search over the tokens of a speech model, held to a grammar.
+
+Only tokens that go on with a sentence of the grammar are followed, yet their probabilities
+stay as the model gave them: what the grammar forbids is not shared out among what it
+allows.  So a sentence that fits the sound badly keeps a low score.  Beside the beam runs
+one greedy hypothesis that is free of the grammar, as the measure of that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsfree.grammar import ANY
+from handsfree.words.acceptor import Acceptor, State
+
+Tokens = tuple[int, ...]
+LogProbabilities = NDArray[np.float32]
+
+#: Natural logarithm below the best from which a hypothesis no longer matters.
+SLACK = 8.0
+
+
+class Item(NamedTuple):
+    """One way to stand between two tokens.
+
+    Attributes:
+        state: of the acceptor, after the word that is being spelled.
+        rest: tokens of that word still to come.
+        marked: whether a punctuation mark follows the word already.
+    """
+
+    state: State
+    rest: Tokens
+    marked: bool
+
+
+Place = frozenset[Item]
+"""Every way to stand between two tokens."""
+
+
+class Move(NamedTuple):
+    """What may follow at a place.
+
+    Attributes:
+        tokens: shape (n,).
+        places: the place after each.
+        wild: the place after any token whatever, where free dictation is allowed.
+        final: whether a sentence may end here.
+    """
+
+    tokens: NDArray[np.intp]
+    places: Sequence[Place]
+    wild: Place | None
+    final: bool
+
+
+class TokenGrammar:
+    """A grammar in the tokens of a model.
+
+    Args:
+        acceptor: the grammar in words.
+        spell: the ways to write a word, each in tokens.
+        marks: tokens of punctuation marks that may follow a word and mean nothing.
+    """
+
+    def __init__(
+        self, acceptor: Acceptor, spell: Callable[[str], Iterable[Tokens]], marks: Tokens = ()
+    ) -> None:
+        self._acceptor, self._spell, self._marks = acceptor, spell, marks
+        self._made: dict[Place, Move] = {}
+        self.start: Place = frozenset([Item(acceptor.start, (), marked=True)])
+
+    def move(self, place: Place) -> Move:
+        """What may follow at `place`."""
+        if place not in self._made:
+            self._made[place] = self._make(place)
+        return self._made[place]
+
+    def _make(self, place: Place) -> Move:
+        after: dict[int, set[Item]] = {}
+        wild: set[Item] = set()
+        final = False
+        for state, rest, marked in place:
+            if rest:
+                after.setdefault(rest[0], set()).add(Item(state, rest[1:], marked=False))
+                continue
+            final = final or self._acceptor.final(state)
+            if not marked:
+                for mark in self._marks:
+                    after.setdefault(mark, set()).add(Item(state, (), marked=True))
+            for word, target in self._acceptor.next(state).items():
+                if word == ANY:
+                    wild.add(Item(target, (), marked=True))
+                    continue
+                for first, *others in self._spell(word):
+                    item = Item(target, tuple(others), marked=False)
+                    after.setdefault(first, set()).add(item)
+        tokens = np.fromiter(after, np.intp, len(after))
+        return Move(tokens, [frozenset(p) for p in after.values()], frozenset(wild) or None, final)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A hypothesis.
+
+    Attributes:
+        tokens: its likeliest spelling.
+        score: natural logarithm of the probability of all its spellings that were met.
+    """
+
+    tokens: Tokens
+    score: float
+
+
+@dataclass(slots=True)
+class _Live:
+    place: Place
+    text: str
+    row: int
+    tokens: Tokens
+    best: float  # log probability of `tokens`
+    score: float  # of all spellings that came to the same place by the same text
+
+    def join(self, other: _Live) -> _Live:
+        """Both as one: the likelier spelling goes on, with the probability of both."""
+        kept = self if self.best >= other.best else other
+        kept.score = float(np.logaddexp(self.score, other.score))
+        return kept
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """How to search.
+
+    Attributes:
+        follow: goes on from rows of the last batch, one token each; gives the log
+            probabilities of what comes next, shape (rows, vocabulary).
+        letters: a token as text that tells wordings apart: no case, no punctuation.
+        end: the token that ends a text; all tokens before it are text.
+        silent: tokens that the free hypothesis does without.
+        width: sentences followed at once, and the most that are found.
+        longest: most tokens of a sentence.
+    """
+
+    follow: Callable[[Sequence[int], Sequence[int]], LogProbabilities]
+    letters: Callable[[int], str]
+    end: int
+    silent: Sequence[int] = ()
+    width: int = 8
+    longest: int = 48
+
+    def run(
+        self, first: LogProbabilities, grammar: TokenGrammar
+    ) -> tuple[list[Found], Found | None]:
+        """The likeliest sentences, best first, and what is heard without a grammar.
+
+        Args:
+            first: log probabilities of the first token, shape (vocabulary,).
+            grammar: what may be said.
+
+        Returns:
+            Sentences; and the free hypothesis, None if it is far less likely than the best.
+        """
+        live = [_Live(grammar.start, "", 0, (), 0.0, 0.0)]
+        free: Found | None = Found((), 0.0)
+        heard: Found | None = None
+        done: dict[str, Found] = {}
+        scores = first[np.newaxis]
+        for _ in range(self.longest):
+            going: dict[tuple[Place, str], _Live] = {}
+            for row, beam in enumerate(live):
+                move = grammar.move(beam.place)
+                if move.final:
+                    self._finish(done, beam, float(scores[row, self.end]))
+                for new in self._grow(beam, row, scores[row], move):
+                    key = new.place, new.text
+                    going[key] = going[key].join(new) if key in going else new
+            best = max((found.score for found in done.values()), default=-np.inf)
+            if free is not None:
+                free, heard = self._free_step(free, scores[-1])
+                if free is not None and free.score < best - SLACK / 2:
+                    free = None
+            live = sorted(going.values(), key=lambda b: -b.score)[: self.width]
+            live = [beam for beam in live if beam.score > best - SLACK]
+            if not live and free is None:
+                break
+            rows = [beam.row for beam in live]
+            tokens = [beam.tokens[-1] for beam in live]
+            if free is not None:
+                rows.append(len(scores) - 1)
+                tokens.append(free.tokens[-1])
+            scores = self.follow(rows, tokens)
+        order = sorted(done.values(), key=lambda found: -found.score)
+        return order[: self.width], heard
+
+    def _finish(self, done: dict[str, Found], beam: _Live, end: float) -> None:
+        text = " ".join(beam.text.split())
+        found = Found(beam.tokens, beam.score + end)
+        if (other := done.get(text)) is not None:
+            likelier = max(found, other, key=lambda f: f.score)
+            found = Found(likelier.tokens, float(np.logaddexp(found.score, other.score)))
+        done[text] = found
+
+    def _grow(
+        self, beam: _Live, row: int, scores: LogProbabilities, move: Move
+    ) -> Iterable[_Live]:
+        for index in _top(scores[move.tokens], self.width):
+            yield self._after(beam, row, scores, int(move.tokens[index]), move.places[index])
+        if move.wild is not None:
+            for token in _top(scores[: self.end], self.width):
+                yield self._after(beam, row, scores, token, move.wild)
+
+    def _after(
+        self, beam: _Live, row: int, scores: LogProbabilities, token: int, place: Place
+    ) -> _Live:
+        more = float(scores[token])
+        text = beam.text + self.letters(token)
+        tokens = (*beam.tokens, token)
+        return _Live(place, text, row, tokens, beam.best + more, beam.score + more)
+
+    def _free_step(
+        self, free: Found, scores: LogProbabilities
+    ) -> tuple[Found | None, Found | None]:
+        """The free hypothesis a token on; or None and the finished one."""
+        allowed = scores[: self.end + 1].copy()
+        allowed[list(self.silent)] = -np.inf
+        token = int(allowed.argmax())
+        score = free.score + float(scores[token])
+        if token == self.end:
+            return None, Found(free.tokens, score)
+        return Found((*free.tokens, token), score), None
+
+
+def _top(scores: LogProbabilities, most: int) -> list[int]:
+    """Places of the highest scores, in no order."""
+    if len(scores) <= most:
+        return list(range(len(scores)))
+    return [int(i) for i in np.argpartition(-scores, most)[:most]]

@@ -1,0 +1,205 @@
+"""Whisper's text decoder, one token at a time, with every probability in the open.
+
+CTranslate2 decodes well but cannot be held to a grammar: it shows no probabilities between
+two tokens.  This is the same network over the same weights in NumPy: a pre-norm transformer
+decoder with learned positions, cross attention to the encoded sound and tied embeddings
+(Radford et al. 2022, "Robust Speech Recognition via Large-Scale Weak Supervision").
+
+Shapes: B rows of a batch, N new tokens, T tokens so far, S positions of sound, D the width
+of the model, H heads of D / H each, V the vocabulary.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import erf
+
+Array = NDArray[np.float32]
+Pair = tuple[Array, Array]
+
+#: CTranslate2's numbers of the types of its variables.
+_TYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
+
+
+def read_variables(path: Path) -> dict[str, NDArray[np.generic]]:
+    """The variables in a CTranslate2 `model.bin`, by name.
+
+    The format is that of `ctranslate2.specs.model_spec.ModelSpec.save`.
+
+    Raises:
+        ValueError: the file is no such model.
+    """
+    data = memoryview(path.read_bytes())
+    at = 0
+
+    def number(kind: str) -> int:
+        nonlocal at
+        (value,) = struct.unpack_from(f"<{kind}", data, at)
+        at += struct.calcsize(kind)
+        return int(value)
+
+    def text() -> str:
+        nonlocal at
+        size = number("H")
+        at += size
+        return bytes(data[at - size : at - 1]).decode()
+
+    try:
+        number("I"), text(), number("I")  # version, name and revision of the format
+        variables = {}
+        for _ in range(number("I")):
+            name = text()
+            shape = [number("I") for _ in range(number("B"))]
+            kind = np.dtype(_TYPES[number("B")])
+            size = number("I")
+            values = np.frombuffer(data, kind, size // kind.itemsize, at)
+            variables[name] = values.reshape(shape)
+            at += size
+    except (struct.error, KeyError, UnicodeDecodeError) as error:
+        raise ValueError(f"not a CTranslate2 model: {error}") from error
+    return variables
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """Keys and values of each layer.
+
+    Attributes:
+        sound: (H, D/H, S) and (H, S, D/H), of the encoded sound; the same for all rows.
+        said: (B, H, T, D/H) twice, of the tokens so far.
+    """
+
+    sound: Sequence[Pair]
+    said: Sequence[Pair]
+
+    def rows(self, rows: Sequence[int]) -> Memory:
+        """The memory of a batch that goes on from these rows."""
+        picked = list(rows)
+        return Memory(self.sound, [(k[picked], v[picked]) for k, v in self.said])
+
+
+class WhisperDecoder:
+    """The decoder half of a Whisper model.
+
+    Args:
+        path: `model.bin` as CTranslate2 writes it, with weights of 16 or 32 bit floats.
+
+    Raises:
+        ValueError: the file is no such model.
+    """
+
+    def __init__(self, path: Path) -> None:
+        weights = {
+            name.removeprefix("decoder/"): value
+            for name, value in read_variables(path).items()
+            if name.startswith("decoder/")
+        }
+        try:
+            self._embedding = weights["embeddings/weight"].astype(np.float32)
+            self._positions = weights["position_encodings/encodings"].astype(np.float32)
+            self._heads = int(weights["num_heads"])
+        except KeyError as error:
+            raise ValueError(f"not a Whisper model: it has no {error}") from error
+        if any(value.dtype == np.int8 and value.ndim > 1 for value in weights.values()):
+            raise ValueError("8 bit weights; convert the model with 16 bit floats")
+        # Matrices are turned, so that x @ w is the fast way round.
+        self._weights: dict[str, Array] = {
+            name: np.ascontiguousarray(value.T, np.float32)
+            for name, value in weights.items()
+            if "layer" in name
+        }
+        self._out = np.ascontiguousarray(self._embedding.T)
+        self._layers = sum(name.endswith("ffn/linear_0/weight") for name in weights)
+
+    @property
+    def longest(self) -> int:
+        """Most tokens, prompt and answer together."""
+        return len(self._positions)
+
+    def listen(self, encoded: Array) -> Memory:
+        """Begin with a sound, shape (S, D)."""
+        sound = []
+        for layer in range(self._layers):
+            both = self._linear(f"layer_{layer}/attention/linear_1", encoded)
+            keys, values = map(self._split, np.split(both, 2, -1))
+            sound.append((np.ascontiguousarray(np.swapaxes(keys, -1, -2)), values.copy()))
+        return Memory(sound, [])
+
+    def step(
+        self, tokens: Sequence[Sequence[int]], memory: Memory, last: int = 1
+    ) -> tuple[Array, Memory]:
+        """Take in tokens (B, N); log probabilities of what follows the `last` of them.
+
+        Returns:
+            Natural logarithms, shape (B, last, V), and the memory with the tokens in it.
+        """
+        rows = np.asarray(tokens)
+        before = memory.said[0][0].shape[2] if memory.said else 0
+        x = self._embedding[rows] + self._positions[before : before + rows.shape[1]]
+        said = []
+        for layer in range(self._layers):
+            name = f"layer_{layer}"
+            past = memory.said[layer] if memory.said else None
+            mixed, pair = self._attend_said(f"{name}/self_attention", x, past)
+            said.append(pair)
+            x = x + mixed
+            x = x + self._attend_sound(f"{name}/attention", x, memory.sound[layer])
+            inner = self._linear(f"{name}/ffn/linear_0", self._norm(f"{name}/ffn/layer_norm", x))
+            inner *= (1 + erf(inner / np.float32(np.sqrt(2)))) / 2
+            x = x + self._linear(f"{name}/ffn/linear_1", inner)
+        logits = self._norm("layer_norm", x[:, -last:]) @ self._out
+        logits -= logits.max(-1, keepdims=True)
+        logits -= np.log(np.exp(logits).sum(-1, keepdims=True))
+        return logits, Memory(memory.sound, said)
+
+    def _attend_said(self, name: str, x: Array, past: Pair | None) -> tuple[Array, Pair]:
+        both = self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x))
+        query, keys, values = map(self._split, np.split(both, 3, -1))
+        if past:
+            keys = np.concatenate([past[0], keys], 2)
+            values = np.concatenate([past[1], values], 2)
+        new, total = query.shape[2], keys.shape[2]
+        later = np.triu(np.full((new, total), -np.inf, np.float32), total - new + 1)
+        mixed = _softmax(query @ np.swapaxes(keys, -1, -2) * self._scale(query) + later) @ values
+        return self._linear(f"{name}/linear_1", _join(mixed)), (keys, values)
+
+    def _attend_sound(self, name: str, x: Array, sound: Pair) -> Array:
+        query = self._split(self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x)))
+        rows, heads, new, width = query.shape
+        # All rows in one product a head: (H, B * N, D/H).
+        flat = np.swapaxes(query, 0, 1).reshape(heads, rows * new, width)
+        mixed = _softmax(flat @ sound[0] * self._scale(query)) @ sound[1]
+        mixed = np.swapaxes(mixed.reshape(heads, rows, new, width), 0, 1)
+        return self._linear(f"{name}/linear_2", _join(mixed))
+
+    def _linear(self, name: str, x: Array) -> Array:
+        return np.asarray(x @ self._weights[f"{name}/weight"] + self._weights[f"{name}/bias"])
+
+    def _norm(self, name: str, x: Array) -> Array:
+        x = x - x.mean(-1, keepdims=True)
+        x = x / np.sqrt((x * x).mean(-1, keepdims=True) + np.float32(1e-5))
+        return np.asarray(x * self._weights[f"{name}/gamma"] + self._weights[f"{name}/beta"])
+
+    def _split(self, x: Array) -> Array:
+        """(..., N, D) to (..., H, N, D/H)."""
+        return np.swapaxes(x.reshape(*x.shape[:-1], self._heads, -1), -2, -3)
+
+    @staticmethod
+    def _scale(query: Array) -> np.float32:
+        return np.float32(query.shape[-1] ** -0.5)
+
+
+def _join(x: Array) -> Array:
+    """(B, H, N, D/H) to (B, N, D)."""
+    return np.swapaxes(x, 1, 2).reshape(x.shape[0], x.shape[2], -1)
+
+
+def _softmax(x: Array) -> Array:
+    e = np.exp(x - x.max(-1, keepdims=True))
+    return np.asarray(e / e.sum(-1, keepdims=True))

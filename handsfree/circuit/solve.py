@@ -114,8 +114,10 @@ def _read(
     lead = np.array([[number[pair] for pair in row] for row in pairs], dtype=np.intp)
     variants = Variants(template, present, u, np.array(known, dtype=np.intp).reshape(-1, 2))
     bench = _Bench(variants, meter)
-    values = [bench.read(test, lead[:, t]) for t, test in enumerate(chosen)]
-    return np.stack(values, axis=1)
+    values = np.empty((len(present), len(chosen), len(u)))
+    for t, test in enumerate(chosen):
+        values[:, t] = bench.read(test, lead[:, t])
+    return values
 
 
 def _leads(template: Template, test: CircuitTest, faults: list[Fault]) -> tuple[int, int]:

@@ -147,10 +147,8 @@ def hear(
         if as_json:
             print_json(line)
         else:
-            place = f"{line['file']} {line['start']:.2f}-{line['end']:.2f} s"
-            console.print(
-                f"{place}  {line['text'] or '(not understood)'}  {_short(line['meaning'])}"
-            )
+            place = f"{sound.source} {heard.start:.2f}-{heard.end:.2f} s"
+            console.print(f"{place}  {heard.text or '(not understood)'}  {_short(meaning)}")
 
 
 def parse(

@@ -300,6 +300,33 @@ def test_a_clear_winner_is_not_asked(talk: Talk) -> None:
     assert "in range" in talk.hear(Heard(clear))
 
 
+def test_the_apprentice_is_asked_what_to_expect(flap: Plan, english: Language) -> None:
+    talk = Talk(Dialogue(flap, english, apprentice=True)).start()
+    (said,) = talk.did(Say)
+    assert isinstance(said, Say)
+    assert said.text.endswith("What do you expect?")
+    assert "Expect twelve" not in said.text
+    assert talk.hear("twelve point four volts").startswith("Right. Expect twelve volts")
+    assert talk.session.entries == ()  # a guess is no reading
+    assert talk.hear("twelve point six volts").endswith("What do you expect?")
+    assert talk.hear("five volts").startswith("No. Expect minus zero point one")
+    talk.hear("point oh two")
+    assert talk.hear("i don't know").startswith("Expect four point eight volts")
+    assert talk.hear("finish").endswith(
+        "You knew one of three. Practise: black with yellow stripe, violet."
+    )
+    lessons = [g.right for g in talk.session.guesses]
+    assert lessons == [True, False, False]
+
+
+def test_the_apprentice_may_guess_a_state_or_an_answer(flap: Plan, english: Language) -> None:
+    talk = Talk(Dialogue(flap, english, apprentice=True)).start()
+    talk.hear("no idea")
+    talk.hear("heating up")
+    assert talk.hear("battery voltage").startswith("Right.")
+    assert "blue with red stripe, battery voltage, as expected" in talk.hear("battery voltage")
+
+
 def test_the_apprentice_hears_how_and_why(flap: Plan, english: Language) -> None:
     talk = Talk(Dialogue(flap, english, apprentice=True)).start()
     (said,) = talk.did(Say)

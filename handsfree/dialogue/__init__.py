@@ -9,10 +9,11 @@ from handsfree.dialogue.effects import (
     Record,
     Say,
     Strike,
+    Teach,
     WriteNote,
 )
 from handsfree.dialogue.respond import Dialogue, Response
-from handsfree.dialogue.session import Entry, Question, Session
+from handsfree.dialogue.session import Entry, Guess, Question, Session
 from handsfree.dialogue.wording import Wording
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "Effect",
     "Entry",
     "Finish",
+    "Guess",
     "Move",
     "Question",
     "Record",
@@ -29,6 +31,7 @@ __all__ = [
     "Say",
     "Session",
     "Strike",
+    "Teach",
     "Wording",
     "WriteNote",
 ]

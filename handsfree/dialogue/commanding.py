@@ -15,6 +15,9 @@ from handsfree.dialogue.taking import answer, correct, strike
 from handsfree.meaning import Command
 from handsfree.plan.schema import Step
 
+#: Commands by which an apprentice leaves open what to expect.
+_NOT_KNOWN = ("unknown", "skip", "expected", "next")
+
 
 def obey(
     desk: Desk, session: Session, command: Command, said: Iterable[str] = (), *, unsure: bool
@@ -28,8 +31,10 @@ def obey(
         said: what goes before the read-back of a correction.
         unsure: a corrected number is confirmed before it is recorded.
     """
-    if session.question and command.name in ("choice", "yes", "no"):
-        return answer(desk, session, session.question, command)
+    question = session.question
+    unknown = question and question.kind == "guess" and command.name in _NOT_KNOWN
+    if question and (unknown or command.name in ("choice", "yes", "no")):
+        return answer(desk, session, question, command)
     session = replace(session, question=None)
     step = desk.step(session)
     prompt = desk.standing_prompt(session)

@@ -19,7 +19,7 @@ class Desk:
         plan: what is to be probed.
         spoken: gives the grammar of each moment.
         wording: says things.
-        apprentice: also say how to probe and why, before each step.
+        apprentice: say how to probe and why, and ask what to expect, before each step.
     """
 
     plan: Plan
@@ -43,8 +43,11 @@ class Desk:
 
     def prompt(self, session: Session, step: Step, how: str) -> str:
         """The prompt of a step with what is expected; `how` is "next", "again" or "back_to"."""
-        wanted = self.wording.expected(step, expected(step, session.taken))
-        return self.say(how, prompt=step.prompt, expected=wanted)
+        return self.say(how, prompt=step.prompt, expected=self.expectation(session, step))
+
+    def expectation(self, session: Session, step: Step) -> str:
+        """What is expected at a step, in words."""
+        return self.wording.expected(step, expected(step, session.taken))
 
     def standing_prompt(self, session: Session) -> str:
         """What the technician is waited for: the open step, or the repair."""

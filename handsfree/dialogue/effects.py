@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from handsfree.dialogue.session import Entry
+from handsfree.dialogue.session import Entry, Guess
 from handsfree.meaning import Take
 from handsfree.plan.schema import Finding, Outcome
 
@@ -61,6 +61,13 @@ class WriteNote:
 
 
 @dataclass(frozen=True, slots=True)
+class Teach:
+    """Log what the apprentice expected."""
+
+    guess: Guess
+
+
+@dataclass(frozen=True, slots=True)
 class Conclude:
     """Log the verdict of the plan's rules; None if no rule applies."""
 
@@ -76,7 +83,7 @@ class Finish:
     missing: tuple[str, ...] = ()
 
 
-Effect = Say | Ask | Record | Strike | Move | WriteNote | Conclude | Finish
+Effect = Say | Ask | Record | Strike | Move | WriteNote | Teach | Conclude | Finish
 
 
 def join(texts: Iterable[str]) -> str:

@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Literal
 
 from handsfree.diagnosis import conclude
-from handsfree.dialogue import route
+from handsfree.dialogue import route, teaching
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Conclude, Effect, Finish, Move, Say, join, lead
-from handsfree.dialogue.session import Session
+from handsfree.dialogue.session import Question, Session
 from handsfree.plan.schema import NO_OHMMETER, Step
 
 #: What came of something: the session afterwards and what is to be done.
@@ -44,11 +44,11 @@ def open_step(desk: Desk, session: Session, step: Step, how: str) -> Turn:
     if session.step not in (None, step.id):
         session = replace(session, visited=(*session.visited, session.step or ""))
     session = replace(session, step=step.id, condition=step.condition, question=None)
-    words.append(desk.prompt(session, step, how))
-    if desk.apprentice:
-        probe = step.probe
-        leads = desk.say("apprentice_probe", red=probe.red, black=probe.black, how=probe.how)
-        words += [leads, desk.say("apprentice_why", why=step.why)]
+    if desk.apprentice and step.id not in {guess.step for guess in session.guesses}:
+        session = replace(session, question=Question("guess", step.id))
+        words += teaching.before(desk, step)
+    else:
+        words.append(desk.prompt(session, step, how))
     return session, [Move(step.id, step.condition), Say(join(words))]
 
 
@@ -90,6 +90,7 @@ def finish(desk: Desk, session: Session) -> Turn:
     else:
         said = desk.say("finished_tests")
     session = replace(session, phase="finished", step=None, question=None)
+    said = join([said, teaching.summary(desk, session)])
     return session, [*effects, Say(said), Finish(status, (*failed, *undone))]
 
 

@@ -38,18 +38,34 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class Guess:
+    """What the apprentice expected at a step, and whether that was right.
+
+    Attributes:
+        step: id of the step.
+        take: what was expected; None if the apprentice did not know.
+        right: whether the step would have passed with it.
+    """
+
+    step: str
+    take: Take | None
+    right: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Question:
     """A question that is open.
 
     Attributes:
-        kind: which (of the candidates), confirm (the candidate), correct (a value is awaited).
+        kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
+            guess (the apprentice says what to expect; never logged as a reading).
         step: the step whose take it is about.
         candidates: takes between which is asked.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
     """
 
-    kind: Literal["which", "confirm", "correct"]
+    kind: Literal["which", "confirm", "correct", "guess"]
     step: str
     candidates: tuple[Take, ...] = ()
     supersedes: int | None = None
@@ -71,6 +87,7 @@ class Session:
         paused: True while only the wake words count.
         misses: unclear utterances in a row.
         finding: the verdict, once there is one.
+        guesses: what the apprentice expected, in order.
     """
 
     phase: Phase = "test"
@@ -83,13 +100,15 @@ class Session:
     paused: bool = False
     misses: int = 0
     finding: Finding | None = None
+    guesses: tuple[Guess, ...] = ()
 
     @property
     def moment(self) -> Moment:
         """Which grammar is active."""
         if self.paused:
             return "asleep"
-        return "answering" if self.question else "listening"
+        guess = self.question is not None and self.question.kind == "guess"
+        return "answering" if self.question and not guess else "listening"
 
     @property
     def standing(self) -> dict[str, Entry]:

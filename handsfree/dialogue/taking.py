@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from handsfree.check import Refusal, Verdict, check
-from handsfree.dialogue import route
+from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask, ask_again, refuse
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Record, Say, Strike, join, lead
@@ -36,6 +36,8 @@ def take(
     question = session.question
     supersedes = question.supersedes if question else None
     step = desk.focus(session)
+    if step and question and question.kind == "guess":
+        return teaching.judge(desk, session, step, meaning)
     session = replace(session, question=None)
     if step is None:
         return session, [Say(desk.standing_prompt(session))]
@@ -120,6 +122,8 @@ def strike(desk: Desk, session: Session) -> Turn:
 def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
     """The open question is answered by first, second, yes or no."""
     step = desk.plan.step(question.step)
+    if question.kind == "guess":
+        return teaching.judge(desk, session, step, None)
     chosen: Take | None = None
     if question.kind == "which" and command.name == "choice":
         chosen = question.candidates[command.choice - 1]

@@ -44,6 +44,10 @@ class Wording:
         text = self.language.prompts[key].format(**values)
         return " ".join(text.split())
 
+    def integer(self, value: int) -> str:
+        """A count in words."""
+        return self.language.spoken_integer(value)
+
     def number(self, value: Decimal) -> str:
         """A number in words, every decimal place as a digit of its own."""
         digits = f"{abs(value):f}"

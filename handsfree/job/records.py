@@ -14,11 +14,13 @@ from handsfree.dialogue import (
     Effect,
     Entry,
     Finish,
+    Guess,
     Move,
     Record,
     Say,
     Session,
     Strike,
+    Teach,
     Wording,
     WriteNote,
 )
@@ -69,6 +71,9 @@ def effect_fields(effect: Effect, wording: Wording, seqs: Mapping[int, int]) -> 
             return "struck", {"struck": seqs[entry.number], "step": entry.step}
         case Move(step=step, condition=condition, skipped=skipped):
             return "step", {"step": step, "condition": condition, "skipped": skipped}
+        case Teach(guess=guess):
+            said = plain(guess.take, plan) if guess.take else None
+            return "lesson", {"step": guess.step, "guess": said, "right": guess.right}
         case WriteNote(text=text):
             return "note", {"text": text, "verified": False}
         case Conclude(finding=finding, outcomes=outcomes):
@@ -134,6 +139,9 @@ def restore(plan: Plan, events: Iterable[Mapping[str, Any]]) -> tuple[Session, d
                     for e in session.entries
                 ]
                 session = replace(session, entries=tuple(entries))
+            case "lesson":
+                guess = Guess(event["step"], None, event["right"])
+                session = replace(session, guesses=(*session.guesses, guess))
             case "step":
                 session = _moved(plan, session, event)
             case "verdict":

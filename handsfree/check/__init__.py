@@ -1,7 +1,17 @@
 """From a reading to a verdict: compared with what the plan expects."""
 
-from handsfree.check.expected import Expected, Taken, accuracy, expected
+from handsfree.check.expected import Expected, Taken, accuracy, expected, written
 from handsfree.check.resolve import resolve
 from handsfree.check.verdict import Refusal, Verdict, check
 
-__all__ = ["Expected", "Refusal", "Taken", "Verdict", "accuracy", "check", "expected", "resolve"]
+__all__ = [
+    "Expected",
+    "Refusal",
+    "Taken",
+    "Verdict",
+    "accuracy",
+    "check",
+    "expected",
+    "resolve",
+    "written",
+]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handsfree.meaning.meanings import Reading, Take
 from handsfree.plan.schema import Expect, Plan, Step
-from handsfree.units import Quantity, size, span, ureg
+from handsfree.units import Quantity, show, size, span, ureg
 
 #: Takes that stand, by step id.
 Taken = Mapping[str, Take]
@@ -32,6 +32,21 @@ class Expected:
     answers: tuple[str, ...] = ()
     missing: str | None = None
     relative_to: str | None = None
+
+
+def written(wanted: Expected) -> str:
+    """What is expected, in figures: "4.8 V to 5.2 V", "at least 12 V", "ground"."""
+    if wanted.missing:
+        return f"depends on {wanted.missing}"
+    if wanted.over_limit:
+        return "over limit"
+    if wanted.states or wanted.answers:
+        return " or ".join(wanted.states or wanted.answers)
+    low = "" if wanted.low is None else show(wanted.low)
+    high = "" if wanted.high is None else show(wanted.high)
+    if low and high:
+        return f"{low} to {high}"
+    return f"at least {low}" if low else f"at most {high}"
 
 
 def expected(step: Step, taken: Taken) -> Expected:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
-from handsfree.check import Verdict, expected
+from handsfree.check import Verdict, expected, written
 from handsfree.dialogue import (
     Ask,
     Conclude,
@@ -100,7 +100,7 @@ def _reading_fields(entry: Entry, wording: Wording, seqs: Mapping[int, int]) -> 
         "unit": taken["unit"],
         "spoken": taken.get("spoken"),
         "over_limit": taken.get("over_limit", False),
-        "expected": wording.expected(step, verdict.expected),
+        "expected": written(verdict.expected),
         "verdict": verdict.result,
         "outcome": verdict.outcome,
         "distance": None if verdict.distance is None else show(verdict.distance),

@@ -15,7 +15,7 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from handsfree import __version__
 from handsfree.errors import BadInput
 from handsfree.log import Event, Verification, read, standing_readings, verify
-from handsfree.plan import Plan, parse_plan
+from handsfree.plan import COMMON_PRACTICE, Plan, parse_plan
 
 #: Gives the bytes of a clip by its name in the job folder; None if it is gone.
 Clips = Callable[[str], bytes | None]
@@ -71,6 +71,7 @@ def render(plan: Plan, events: Sequence[Event], check: Verification, clips: Clip
         verdict=verdicts[-1] if verdicts else None,
         ending=endings[-1] if endings else None,
         check=check,
+        common=COMMON_PRACTICE,
         version=__version__,
     )
 

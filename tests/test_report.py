@@ -1,0 +1,90 @@
+"""The report: self-contained, with the sound of every reading, telling what no longer counts."""
+
+from __future__ import annotations
+
+import base64
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from handsfree.dialogue import Dialogue
+from handsfree.errors import BadInput
+from handsfree.grammar import Language
+from handsfree.heard import Heard
+from handsfree.job import Job
+from handsfree.log import encode_flac, open_job
+from handsfree.plan import load_plan
+from handsfree.report import report_file
+
+SAID = ["twelve six", "point oh two", "correction point oh three", "five volts", "strike that"]
+SAID += ["note the <seal> is torn", "four point nine volts", "finish"]
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory, english: Language) -> str:
+    job = tmp_path_factory.mktemp("jobs") / "job"
+    loaded = load_plan("flap-actuator-5wire")
+    sound = encode_flac(np.zeros(1600, np.float32), 16_000)
+    with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
+        session = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
+        session.begin()
+        for text in SAID:
+            session.hear(Heard.of_text(text), sound)
+    report_file(job, job / "report.html")
+    return (job / "report.html").read_text(encoding="utf-8")
+
+
+def test_it_needs_nothing_from_outside(page: str) -> None:
+    assert not re.search(r"(src|href)=[\"'](?!data:)", page)
+    assert "<script" not in page
+    assert "@import" not in page
+
+
+def test_every_reading_has_its_sound(page: str) -> None:
+    table = page[page.index("<table>") : page.index("</table>")]
+    sounds = re.findall(r"data:audio/flac;base64,([A-Za-z0-9+/=]+)", table)
+    assert len(sounds) == 5
+    assert all(base64.b64decode(sound).startswith(b"fLaC") for sound in sounds)
+
+
+def test_what_no_longer_counts_is_shown(page: str) -> None:
+    assert page.count("class=void") == 2
+    assert "(superseded)" in page
+    assert "(struck)" in page
+
+
+def test_it_tells_state_fingerprint_and_what_is_missing(page: str) -> None:
+    assert "Not verified." in page
+    assert re.search(r"Fingerprint of the last event: <strong>([0-9a-f]{4} ){3}[0-9a-f]{4}", page)
+    assert "0.3 V to 1 V" not in page  # a step that was not reached
+    assert "4.8 V to 5.2 V" in page
+
+
+def test_spoken_text_cannot_inject_markup(page: str) -> None:
+    assert "<seal>" not in page
+
+
+def test_it_is_well_formed(page: str) -> None:
+    open_tags: list[str] = []
+
+    class Checker(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: object) -> None:
+            if tag not in ("meta", "br"):
+                open_tags.append(tag)
+
+        def handle_endtag(self, tag: str) -> None:
+            assert open_tags.pop() == tag
+
+    Checker().feed(page)
+    assert open_tags == []
+
+
+def test_a_place_that_cannot_be_written(tmp_path: Path, english: Language) -> None:
+    loaded = load_plan("flap-actuator-5wire")
+    with open_job(tmp_path / "job", loaded.text.encode(), title="x"):
+        pass
+    with pytest.raises(BadInput, match="cannot be written"):
+        report_file(tmp_path / "job", tmp_path / "nowhere" / "report.html")

@@ -1,16 +1,31 @@
 """Circuits used by several tests."""
 
-from pathlib import Path
+from copy import deepcopy
 
 import yaml
 
 from handsfree.circuit.model import Circuit
+from handsfree.plan import load_plan
 
-FLAP_FILE = Path(__file__).parent / "data" / "flap_actuator_circuit.yaml"
+# The circuit of the flap actuator's plan, with two tests that the plan does not make.
+FLAP = yaml.safe_load(load_plan("flap-actuator-5wire").text)["circuit"]
+FLAP["tests"] |= yaml.safe_load("""
+motor_current: {condition: heating_up, measures: current, through: hot drive wire, clamp: true,
+                minutes: 2 min, setups: [trim off]}
+hot_drive_switches:
+  condition: heating_up
+  before: cooling_down
+  measures: voltage
+  red: pin 1
+  black: battery minus
+  words: {switches to supply: 9 V to 16 V, switches to ground: -16 V to -9 V,
+          unchanged: -1 V to 1 V}
+  setups: [trim off]
+""")
 
 
 def flap_data() -> dict:
-    return yaml.safe_load(FLAP_FILE.read_text())
+    return deepcopy(FLAP)
 
 
 def flap() -> Circuit:

@@ -69,12 +69,19 @@ class CircuitTest(Model):
         None, description="the reading is the change since this condition, for 'switches to ...'"
     )
     words: dict[Word, Limits] = Field(
-        default_factory=dict, description="states spoken instead of a number, and their range"
+        default_factory=dict,
+        description="states spoken instead of a number, and their range; the first that fits",
+    )
+    reads_as: dict[Word, Word] = Field(
+        default_factory=dict,
+        description="other words for which the meter shows the same: {dead: ground}",
     )
     observes: str | None = Field(None, description="part that is watched or moved")
     by_hand: bool = False
-    answers: tuple[Word, Word] | tuple[Word, Word, Word] | None = Field(
+    answers: tuple[Word, ...] | None = Field(
         None,
+        min_length=2,
+        max_length=3,
         description="spoken if so and if not; of three, the second is for a motor or mechanism "
         "that has current but does not move",
     )
@@ -90,6 +97,11 @@ class CircuitTest(Model):
     def outcomes(self) -> tuple[str, ...]:
         """The words of a spoken state or answer; empty if a number is read."""
         return self.answers or tuple(self.words)
+
+    def outcome(self, word: str) -> int:
+        """Number of a spoken word in `outcomes`, or their count if it is none of them."""
+        word = self.reads_as.get(word, word)
+        return self.outcomes.index(word) if word in self.outcomes else len(self.outcomes)
 
     @property
     def unit(self) -> str:
@@ -299,6 +311,9 @@ class Circuit(Model):
         for word, limits in test.words.items():
             if limits.unit != test.unit:
                 yield "words", f"the range of {word!r} is not in {test.unit or 'any unit'}"
+        for word in test.reads_as.values():
+            if word not in test.outcomes:
+                yield "reads_as", f"{word!r} is not among its words or answers"
         for setup in test.setups:
             if setup not in self.setups:
                 yield "setups", f"there is no setup {setup!r}"

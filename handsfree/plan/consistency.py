@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from handsfree.plan.circuits import circuit_problems
 from handsfree.plan.measure import OHMMETER_KINDS
 from handsfree.plan.references import Item, Problem, items, reference_problems, value
 from handsfree.plan.schema import NO_OHMMETER, Finding, Step
@@ -41,6 +42,7 @@ def problems(data: Item) -> Iterator[Problem]:
     if len(steps) == len(raw_steps):
         yield from _order(list(steps.values()))
     yield from _findings(_readable(Finding, items(data, "findings")), known)
+    yield from circuit_problems(data, known)
 
 
 def _readable(model: type[Read], listed: Iterable[Item]) -> dict[int, Read]:
@@ -69,6 +71,10 @@ def _danger(data: Item) -> Iterator[Problem]:
             yield ("steps", index, "measure"), reason
         elif _OHMMETER_WORDS.search(str(step.get("prompt"))):
             yield ("steps", index, "prompt"), reason
+    tests = value(data, "circuit", "tests")
+    for test_id in tests if isinstance(tests, Mapping) else ():
+        if value(tests, test_id, "measures") == "resistance":
+            yield ("circuit", "tests", test_id, "measures"), reason
 
 
 def _crossings(index: int, step: Step, known: Mapping[str, Step]) -> Iterator[Problem]:

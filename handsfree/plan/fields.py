@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from math import isfinite
 from typing import Annotated, Any, Self, TypeAlias, TypeVar
 
@@ -28,16 +28,6 @@ _SPOKEN = r"[^\W\dA-Z_]+('[^\W\dA-Z_]+)?"
 _PHRASE = re.compile(rf"{_SPOKEN}( {_SPOKEN})*")
 
 
-def understood(read: Callable[..., Quantity], *given: Any) -> Quantity:
-    """What `read` makes of `given`; a ValueError also where the unit parser breaks down."""
-    try:
-        return read(*given)
-    except ValueError:
-        raise
-    except Exception as error:  # its tokenizer raises errors of many kinds
-        raise ValueError(f"{given[-1]!r} is not understood; write it as '4.8 V'") from error
-
-
 def _quantity(value: Any) -> Any:
     if isinstance(value, ureg.Quantity):
         return value
@@ -45,7 +35,7 @@ def _quantity(value: Any) -> Any:
         raise ValueError(f"{value} has no unit; write it as '{value} V', for example")
     if not isinstance(value, str):
         raise ValueError("write a number with a unit, such as '4.8 V'")
-    number = understood(parse_quantity, value)
+    number = parse_quantity(value)
     if not isfinite(number.magnitude):
         raise ValueError(f"{value!r} is too large a number")
     if number.units == ureg.dimensionless:

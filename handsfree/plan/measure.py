@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from handsfree.plan.fields import OneOrSeveral, Path, PlanModel, PlanQuantity, Spoken, understood
+from handsfree.plan.fields import OneOrSeveral, Path, PlanModel, PlanQuantity, Spoken
 from handsfree.units import KINDS, Quantity, quantity, show, ureg
 
 Kind = Literal[
@@ -71,7 +71,7 @@ class Measure(PlanModel):
             yield ("unit",), "a unit belongs to a quantity"
         elif self.unit and self.quantity:
             try:
-                right = fits(understood(quantity, 1, self.unit), KINDS[self.quantity])
+                right = fits(quantity(1, self.unit), KINDS[self.quantity])
             except ValueError as error:
                 yield ("unit",), str(error)
             else:

@@ -101,8 +101,12 @@ def _named(path: Path, data: Any) -> str:
 def _fault(error: ErrorDetails, document: Document) -> Fault:
     path = document.existing(error["loc"])
     line = document.line(path)
-    if error["type"] == "missing":
-        path = (*path, error["loc"][-1])
+    match error["type"]:
+        case "missing":
+            path = (*path, error["loc"][-1])
+        case "union_tag_invalid" | "union_tag_not_found":
+            path = (*path, error["ctx"]["discriminator"].strip("'"))
+            line = document.line(path)
     return Fault(line, path, _message(error))
 
 
@@ -112,6 +116,10 @@ def _message(error: ErrorDetails) -> str:
     match error["type"]:
         case "missing":
             return "is missing"
+        case "union_tag_not_found":
+            return "is missing" if isinstance(given, dict) else "should be made of named fields"
+        case "union_tag_invalid":
+            return f"{error['ctx']['tag']!r} is not one of {error['ctx']['expected_tags']}"
         case "extra_forbidden":
             return f"there is no field of this name{_nearest(str(error['loc'][-1]))}"
         case "value_error":

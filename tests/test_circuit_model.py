@@ -69,7 +69,7 @@ def mistakes(change):
         (lambda d: d["tests"]["motor_current"].update(through="connector"),
          "tests.motor_current.at", "only '1'"),
         (lambda d: d["tests"]["flap_moves"].update(observes="connector"),
-         "tests.flap_moves.observes", "no motor"),
+         "tests.flap_moves.observes", "nothing to observe"),
         (lambda d: d["tests"]["flap_moves"].pop("answers"), "tests.flap_moves.answers", "answers"),
         (lambda d: d["tests"]["track"].update(words={"open": "above 11 V"}), "tests.track.words",
          "not in Ω"),

@@ -55,7 +55,8 @@ class CircuitTest(Model):
 
     Either a measured quantity (voltage and resistance between two nodes, current through a
     part) or an observation of a part: whether a relay pulls, a motor runs, a mechanism
-    moves (`by_hand`: whether it can be moved), a lamp lights.
+    moves (`by_hand`: whether it can be moved; without a motor: whether it is attached), a
+    lamp lights, a potentiometer's reading changes smoothly.
     """
 
     condition: Word
@@ -240,8 +241,9 @@ class Circuit(Model):
     def _part_problems(
         self, name: str, part: Part, nodes: dict[str, int]
     ) -> Iterator[tuple[Path, str]]:
-        if isinstance(part, Mechanism) and not isinstance(self.parts.get(part.motor), Motor):
-            yield ("motor",), f"there is no motor {part.motor!r}"
+        motor = part.motor if isinstance(part, Mechanism) else None
+        if motor is not None and not isinstance(self.parts.get(motor), Motor):
+            yield ("motor",), f"there is no motor {motor!r}"
         moved_by = part.moved_by if isinstance(part, Potentiometer) else None
         if moved_by is not None and not isinstance(self.parts.get(moved_by), Mechanism):
             yield ("moved_by",), f"there is no mechanism {moved_by!r}"
@@ -300,8 +302,8 @@ class Circuit(Model):
                     yield field, f"no part is connected to {getattr(test, field)!r}"
         else:
             part = self.parts.get(test.observes or "")
-            if not isinstance(part, Motor | Mechanism | Relay | Lamp):
-                yield "observes", f"there is no motor, mechanism, relay or lamp {test.observes!r}"
+            if not isinstance(part, Motor | Mechanism | Relay | Lamp | Potentiometer):
+                yield "observes", f"there is nothing to observe by the name {test.observes!r}"
             if test.answers is None:
                 yield "answers", "an observation needs its two answers"
             elif len(test.answers) == 3 and not isinstance(part, Motor | Mechanism):

@@ -175,14 +175,15 @@ class Motor(_TwoTerminal):
 
 
 class Mechanism(Part):
-    """What a motor moves: a gear, a flap, a valve.  `rest` is where it is if it does not move.
+    """What moves: a gear, a flap, a valve, a linkage.  `rest` is where it is if it does not.
 
-    A condition may send it to a position ("50 %", if the motor can run) or have it "removed"
-    from the motor.
+    A condition may send it to a position ("50 %", if its motor can run) or have it "removed"
+    from the motor.  Without a motor it is moved by hand or by the vehicle, and observed is
+    whether it is attached.  With a stuck position it moves and always ends up there: bent.
     """
 
     kind: Literal["mechanism"]
-    motor: str = Field(description="name of the motor that moves it")
+    motor: str | None = Field(None, description="name of the motor that moves it, if one does")
     forward: Share = Field(
         parse_spread("95 %", ""), description="position after the motor ran with current "
         "from its first to its second terminal"
@@ -190,7 +191,7 @@ class Mechanism(Part):
     reverse: Share = parse_spread("5 %", "")
     rest: Share = parse_spread("10 % to 90 %", "")
 
-    modes: ClassVar[frozenset[str]] = frozenset({"jammed", "slipping"})
+    modes: ClassVar[frozenset[str]] = frozenset({"jammed", "slipping", "stuck position"})
 
     def branches(self, name: str) -> tuple[Branch, ...]:
         return ()

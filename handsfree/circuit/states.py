@@ -61,6 +61,7 @@ class States:
         self._removed = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         self._jammed = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         self._slips = {n: np.zeros(self.shape, dtype=bool) for n in parts}
+        self._jumps = {n: np.zeros(self.shape, dtype=bool) for n in parts}
         # Where the mechanisms of each condition moved: in itself, or in the one before it.
         order = {name: c for c, name in enumerate(conditions)}
         self._moved_in = [order[template.circuit.after.get(name, name)] for name in conditions]
@@ -97,6 +98,8 @@ class States:
                 self._jammed[fault.part][h] = True
             case modes.Slipping():
                 self._slips[fault.part][h] = True
+            case modes.WornSegment():
+                self._jumps[fault.part][h] = True
 
     def begin(self, other: States | None) -> None:
         """Begin with the states of one sample in all samples; motors begin at rest."""
@@ -155,26 +158,39 @@ class States:
     def _position(self, name: str) -> Array:
         mechanism, moves = self.template.of(Mechanism)[name], self.moves(name)
         ahead, back = self.value(name, mechanism.forward), self.value(name, mechanism.reverse)
-        goal = np.where(self._held[name], self.setting[name], np.where(moves > 0, ahead, back))
-        return np.where(moves != 0, goal, self.value(name, mechanism.rest))
+        rest = self.value(name, mechanism.rest)
+        end = rest if mechanism.motor is None else np.where(moves > 0, ahead, back)
+        goal = np.where(self._held[name], self.setting[name], end)
+        return np.where(moves != 0, goal, rest)
 
     def moves(self, mechanism: str) -> Array:
-        """Which way a mechanism moves, or moved in the condition before: 1, -1 or 0."""
+        """Which way a mechanism moves, or moved in the condition before: 1, -1 or 0.
+
+        Without a motor 1 if it is attached.
+        """
         motor = self.template.of(Mechanism)[mechanism].motor
         stays = self._slips[mechanism] | self._removed[mechanism]
-        return np.where(stays, 0.0, self.turns[motor])[:, self._moved_in]
+        turns = np.ones(self.shape) if motor is None else self.turns[motor]
+        return np.where(stays, 0.0, turns)[:, self._moved_in]
 
     def observed(self, name: str, by_hand: bool, solved: Solved) -> Array:
-        """What is seen of a part: 1 it acts or can be moved, 0 not; 0.5 current without motion."""
+        """What is seen of a part: 1 it acts or can be moved, 0 not; 0.5 current without motion.
+
+        Of a potentiometer: 1 if its reading changes smoothly while it is moved, 0 if it jumps.
+        """
         match self.template.circuit.parts[name]:
             case Motor() | Mechanism() if by_hand:
                 return 1.0 - self._jammed[name]
-            case Mechanism(motor=motor):
+            case Mechanism(motor=None):
+                return 1.0 - self._slips[name]
+            case Mechanism(motor=str(motor)):
                 return self._motion(self.moves(name), motor, solved)
             case Motor():
                 return self._motion(self.turns[name], name, solved)
             case Relay():
                 return self.state[name].astype(np.float64)
+            case Potentiometer():
+                return 1.0 - self._jumps[name]
             case Lamp() as lamp:
                 power = solved.voltage(*lamp.between) * solved.current(name)
                 return np.where(np.abs(power) >= 0.3 * lamp.rated_power.nominal, 1.0, 0.0)

@@ -1,0 +1,169 @@
+"""Which test to make next: the most information a minute.
+
+Information is the mutual information of cause and reading, in bits (Lindley 1956); the test
+with the most leaves the least expected entropy, by which de Kleer & Williams (1987) choose.
+
+h causes that are not negligible, T tests, G cells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import softmax, xlogy
+
+from handsfree.circuit.model import Circuit
+from handsfree.circuit.network import Ints
+from handsfree.circuit.values import Array
+from handsfree.diagnosis.belief import SURE, Belief
+from handsfree.diagnosis.causes import Cause
+from handsfree.diagnosis.table import TWICE
+from handsfree.units import Quantity
+
+CHEAP = 3.0
+"""Minutes up to which a test is made although the cause is found, if it could overturn it."""
+
+_TELLING = 0.01  # bits below which a test tells nothing
+_UPSET = 0.01  # chance of overturning the leader that is worth a cheap test
+_NEGLIGIBLE = 1e-3  # causes less likely than the leader by this are left out
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A test that may be made next, and why.
+
+    Attributes:
+        test: its id.
+        bits: information on the cause that is expected of it.
+        minutes: what it costs, with the setups that it needs and undoes.
+        upset: chance that it brings the odds of the leading causes below `SURE`.
+        again: it was made before; its reading may be a slip and is taken once more.
+        separates: the leading cause and the one that it best tells from it.
+        ready: setups it needs that are made already.
+        first: setups to be made for it.
+        undo: setups to be undone for it.
+    """
+
+    test: str
+    bits: float
+    minutes: Quantity
+    upset: float
+    again: bool
+    separates: tuple[Cause, Cause] | None
+    ready: tuple[str, ...]
+    first: tuple[str, ...]
+    undo: tuple[str, ...]
+
+    @property
+    def rate(self) -> float:
+        """Bits a minute; nought if it tells nothing."""
+        return self.bits / float(self.minutes.m_as("min")) if self.bits >= _TELLING else 0.0
+
+
+def proposals(
+    belief: Belief, circuit: Circuit, tests: Sequence[str], setups: frozenset[str]
+) -> tuple[Proposal, ...]:
+    """The tests that may be made, best first; those that tell nothing keep their order.
+
+    A reading that may be a slip may be worth taking again.  One on which the verdict hangs
+    always is.
+
+    Args:
+        belief: what the readings so far say.
+        circuit: gives the cost of each test.
+        tests: those not yet made, in the order of the plan.
+        setups: those that are made.
+    """
+    again = [test for test in belief.made if test not in belief.confirmed]
+    found = []
+    for chosen, (both, causes) in (
+        (tests, joint(belief, tests)),
+        (again, _agreement(belief, again)),
+    ):
+        for test, bits, upset, rival in zip(
+            chosen,
+            information(both),
+            _upset(belief, both, causes),
+            _rivals(belief, chosen),
+            strict=True,
+        ):
+            minutes, made = circuit.cost(test, setups)
+            needed = circuit.tests[test].setups
+            proposal = Proposal(
+                test=test,
+                bits=max(bits, _TELLING) if test in belief.pivots else bits,
+                minutes=minutes,
+                upset=upset,
+                again=chosen is again,
+                separates=rival,
+                ready=tuple(s for s in needed if s in setups),
+                first=tuple(s for s in needed if s not in setups),
+                undo=tuple(sorted(setups - made)),
+            )
+            found.append(proposal)
+    return tuple(sorted(found, key=lambda proposal: -proposal.rate))
+
+
+def enough(belief: Belief, left: Sequence[Proposal]) -> bool:
+    """Whether to stop: nothing tells more, or the cause is found and nothing cheap unsettles it."""
+    if not any(proposal.rate for proposal in left):
+        return True
+    cheap = (p.upset for p in left if p.minutes.m_as("min") <= CHEAP)
+    return belief.sure and max(cheap, default=0.0) < _UPSET
+
+
+def joint(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
+    """Probability of each cause with each reading of tests not yet made.
+
+    Returns:
+        The probabilities (T, h, G), and the numbers of the causes (h,).
+    """
+    causes = _likely(belief)
+    chosen = np.array([belief.table.number[test] for test in tests], dtype=np.intp)
+    chance = belief.table.expected(causes, belief.samples[causes], chosen)
+    return chance * softmax(belief.weights[causes])[:, None], causes
+
+
+def _agreement(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
+    """Probability of each cause with a test made again reading the same, or not: (T, h, 2)."""
+    causes = _likely(belief)
+    chosen = [test in tests for test in belief.made]
+    other = (1 - TWICE) * belief.slips[chosen][:, causes]
+    chance = np.stack([1 - other, other], axis=2)
+    return chance * softmax(belief.weights[causes])[:, None], causes
+
+
+def _likely(belief: Belief) -> Ints:
+    return np.flatnonzero(belief.weights >= belief.weights.max() + np.log(_NEGLIGIBLE))
+
+
+def information(both: Array) -> Array:
+    """Bits that each test tells of the cause: (T,).
+
+    Args:
+        both: (T, h, readings) probability of each cause with each reading, sum 1 for a test.
+    """
+    cause, reading = both.sum(axis=2), both.sum(axis=1)
+    nats = xlogy(both, both).sum(axis=(1, 2))
+    nats -= xlogy(cause, cause).sum(axis=1) + xlogy(reading, reading).sum(axis=1)
+    return np.asarray(nats / np.log(2))
+
+
+def _upset(belief: Belief, both: Array, causes: Ints) -> Array:
+    """Chance of a reading after which the odds of the leading group are below `SURE`: (T,)."""
+    reading, share = both.sum(axis=1), both[:, belief.group[causes]].sum(axis=1)
+    return np.asarray(np.where(share < SURE * (reading - share), reading, 0.0).sum(axis=1))
+
+
+def _rivals(belief: Belief, tests: Sequence[str]) -> list[tuple[Cause, Cause] | None]:
+    """The leader and the likely cause that each test tells from it, if any."""
+    chosen = [belief.table.number[test] for test in tests]
+    unlike = 1 - np.exp(belief.table.likeness[chosen, belief.leader])
+    gain = np.where(belief.group, 0.0, np.exp(belief.weights) * unlike)
+    causes, rival = belief.table.causes, gain.argmax(axis=1)
+    return [
+        (causes[belief.leader], causes[k]) if row[k] > 0 else None
+        for row, k in zip(gain, rival, strict=True)
+    ]

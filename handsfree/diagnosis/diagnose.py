@@ -1,0 +1,115 @@
+"""From takes to causes: the diagnosis of one plan's circuit, computed once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from handsfree.circuit.meter import Meter
+from handsfree.circuit.model import Circuit, CircuitTest
+from handsfree.diagnosis.axis import Axis
+from handsfree.diagnosis.belief import Belief
+from handsfree.diagnosis.choice import Proposal, proposals
+from handsfree.diagnosis.table import PAIRS, SAMPLES, Table, predict
+from handsfree.meaning.meanings import Observation, Reading, State, Take
+
+_SAME = 3.0  # errors of the meter within which a test has read the same twice
+
+
+@dataclass(frozen=True, eq=False)
+class Diagnosis:
+    """What every test reads under every cause, ready to weigh takes.
+
+    Attributes:
+        circuit: parts, faults, tests and their costs.
+        table: the chances.
+        axes: the cells of each test.
+    """
+
+    circuit: Circuit
+    table: Table
+    axes: Mapping[str, Axis]
+
+    @classmethod
+    def of(
+        cls,
+        circuit: Circuit,
+        meter: Meter | None = None,
+        *,
+        pairs: int = PAIRS,
+        samples: int = SAMPLES,
+    ) -> Diagnosis:
+        """Compute the chances; takes seconds.
+
+        Args:
+            circuit: of the plan.
+            meter: in the technician's hand.
+            pairs: how many double faults are thought of, the likeliest first.
+            samples: made-up vehicles for each cause.
+
+        Raises:
+            BadInput: the circuit does not fit together.
+        """
+        return cls(circuit, *predict(circuit, meter, pairs=pairs, samples=samples))
+
+    def belief(self, takes: Iterable[tuple[str, Take]]) -> Belief:
+        """The causes weighed by takes.
+
+        Args:
+            takes: step id and take, in the order made.  A second take of a step that reads the
+                same confirms the first; else it takes its place.  Takes of steps without a
+                test in the circuit, or of another kind than the test, count for nothing.
+        """
+        belief, last = Belief(self.table), dict[str, float]()
+        for test, take in takes:
+            value = self.reading(test, take)
+            if value is None:
+                continue
+            axis = self.axes[test]
+            old, new = (axis.place(np.array([v])) for v in (last.get(test, math.nan), value))
+            if abs(new - old) <= _SAME:
+                belief = belief.again(test)
+            else:
+                belief = belief.after(test, int(axis.cell(np.array(value))))
+            last[test] = value
+        return belief
+
+    def next_tests(
+        self, belief: Belief, order: Sequence[str], setups: Collection[str] = ()
+    ) -> tuple[Proposal, ...]:
+        """The tests that may be made next, best first; see `choice.proposals`.
+
+        Args:
+            belief: what the takes so far say.
+            order: ids of the plan's open steps, in the order of the plan.
+            setups: those that are made.
+        """
+        known = [test for test in order if test in self.axes and test not in belief.cells]
+        return proposals(belief, self.circuit, known, frozenset(setups))
+
+    def reading(self, test: str, take: Take) -> float | None:
+        """A take as `Predictions.values` has it; None if it says nothing here.
+
+        Quantities are in SI units, over limit is infinite.
+        """
+        asked = self.circuit.tests.get(test)
+        return None if asked is None else _reading(asked, take)
+
+
+def _reading(test: CircuitTest, take: Take) -> float | None:
+    words = test.outcomes
+    match take:
+        case State(state="open") if test.measures == "resistance" and not words:
+            return math.inf
+        case State(state=word) if words and test.measures:
+            return float(words.index(word) if word in words else len(words))
+        case Observation(answer=word) if word in words:
+            return float(words.index(word))
+        case Reading(value=None) if test.measures == "resistance" and not words:
+            return math.inf
+        case Reading(value=value) if value is not None and test.measures and not words:
+            return float(value.m_as(test.unit)) if value.is_compatible_with(test.unit) else None
+    return None

@@ -1,0 +1,123 @@
+"""The ranking of causes, with the readings that speak for and against each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from handsfree.circuit.model import Circuit, Fault
+from handsfree.circuit.values import Array
+from handsfree.diagnosis.belief import SURE, Belief, odds
+from handsfree.diagnosis.causes import Cause
+
+_SLIP = 0.5  # chance from which a reading is called a slip
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What one reading says of a cause.
+
+    Attributes:
+        test: id of the step.
+        factor: by how much it changed the odds of the cause when it came; all factors
+            together lead from the prior odds to those now.
+        ratio: how many times likelier the reading is under this cause than under the best
+            other explanation, given the other readings; above 1 it speaks for the cause.
+        slip: chance that it is mis-heard or taken in the wrong place, if this is the cause.
+    """
+
+    test: str
+    factor: float
+    ratio: float
+    slip: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """A cause and what the readings say of it.
+
+    Attributes:
+        cause: it.
+        faults: its faults as the plan has them, with `say`, `unit` and `repair`.
+        odds: against all other causes together: 20.0 is twenty to one.
+        evidence: of each reading, in the order made.
+    """
+
+    cause: Cause
+    faults: tuple[Fault, ...]
+    odds: float
+    evidence: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What the readings so far say.
+
+    Attributes:
+        ranking: the causes, likeliest first.
+        sure: the first group is found: its odds are over `SURE` and hang on no one reading.
+        group: likely causes that no test of the plan can tell from the first, that one included.
+        odds: of that group.
+        undecided: likely causes that the tests made so far cannot tell from the first.
+        pivots: readings on which the verdict hangs; worth taking again.
+        slips: readings that the first cause explains as slips only; worth taking again.
+    """
+
+    ranking: tuple[Ranked, ...]
+    sure: bool
+    group: tuple[Cause, ...]
+    odds: float
+    undecided: tuple[Cause, ...]
+    pivots: tuple[str, ...]
+    slips: tuple[str, ...]
+
+
+def explain(belief: Belief, circuit: Circuit, most: int = 5) -> Explanation:
+    """Rank the causes.
+
+    Args:
+        belief: what the readings so far say.
+        circuit: names the faults.
+        most: how many causes to list.
+    """
+    causes, order = belief.table.causes, np.argsort(-belief.weights, kind="stable")
+    ranking = tuple(_ranked(belief, circuit, int(cause)) for cause in order[:most])
+    likely = [k for k in order if belief.weights[k] >= belief.weights[order[0]] - np.log(SURE)]
+    so_far = belief.alike(belief.leader, belief.made)
+    return Explanation(
+        ranking=ranking,
+        sure=belief.sure,
+        group=tuple(causes[k] for k in likely if belief.group[k]),
+        odds=belief.odds,
+        undecided=tuple(causes[k] for k in likely if so_far[k]),
+        pivots=belief.pivots,
+        slips=tuple(e.test for e in ranking[0].evidence if e.slip >= _SLIP),
+    )
+
+
+def _ranked(belief: Belief, circuit: Circuit, cause: int) -> Ranked:
+    here = belief.table.causes[cause]
+    return Ranked(
+        cause=here,
+        faults=tuple(circuit.fault(fault) for fault in here.faults),
+        odds=float(_odds(belief.weights, cause)),
+        evidence=tuple(_evidence(belief, cause)),
+    )
+
+
+def _evidence(belief: Belief, cause: int) -> Iterator[Evidence]:
+    if not belief.made:
+        return
+    others = np.where(belief.alike(cause), -np.inf, belief.weights)
+    factor = np.diff(np.log(_odds(belief.course, cause)))
+    told = belief.weights - belief.without
+    ratio = np.exp(told[:, cause] - told[:, int(others.argmax())])
+    columns = zip(belief.made, np.exp(factor), ratio, belief.slips[:, cause], strict=True)
+    for test, *numbers in columns:
+        yield Evidence(test, *map(float, numbers))
+
+
+def _odds(weights: Array, cause: int) -> Array:
+    return odds(weights, np.arange(weights.shape[-1]) == cause)

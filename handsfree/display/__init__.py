@@ -1,0 +1,22 @@
+"""The glance display: the job on a terminal or a page, and a phone as its microphone.
+
+`open_display` opens one; it is told each event of a job and shows the latest view.
+"""
+
+from handsfree.display.fold import begin, fold
+from handsfree.display.glance import Glance, Value, Wire
+from handsfree.display.opening import PORT, Display, Kind, Site, WebDisplay, open_display
+
+__all__ = [
+    "PORT",
+    "Display",
+    "Glance",
+    "Kind",
+    "Site",
+    "Value",
+    "WebDisplay",
+    "Wire",
+    "begin",
+    "fold",
+    "open_display",
+]

@@ -46,17 +46,19 @@ class Wording:
 
     def integer(self, value: int) -> str:
         """A count in words."""
-        return self.language.spoken_integer(value)
+        return self.language.written(self.language.integer_words(value))
 
     def number(self, value: Decimal) -> str:
         """A number in words, every decimal place as a digit of its own."""
         digits = f"{abs(value):f}"
         whole, _, fraction = digits.partition(".")
         words = [self.prompt("minus")] if value < 0 else []
-        words.append(self.language.spoken_integer(int(whole)))
+        words.append(self.integer(int(whole)))
         if fraction:
-            words.append(self.prompt("point"))
-            words += [self.language.spoken_digits[int(d)] for d in fraction]
+            words += [
+                self.prompt("point"),
+                self.language.written(self.language.digit_words(fraction)),
+            ]
         return " ".join(words)
 
     def quantity(self, value: Quantity, number: Decimal | None = None) -> str:
@@ -90,7 +92,7 @@ class Wording:
             case Command(name="correct", take=take) if take:
                 return f"{self._command('correct')} {self.meaning(take)}"
             case Command(name="go", wire=wire) if wire is not None:
-                return self.pin(self.plan.pin(wire))
+                return f"{self.language.phrases('go_to')[0]} {self.pin(self.plan.pin(wire))}"
             case Command(name="choice", choice=choice):
                 rule = "first" if choice == 1 else "second"
                 return self.language.phrases(rule)[0]

@@ -7,10 +7,11 @@ no empty arcs, so an engine can copy the automaton as it is.
 from __future__ import annotations
 
 import random
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from handsfree.errors import BadInput
 from handsfree.grammar import jsgf
@@ -20,10 +21,22 @@ ANY = "<any>"
 #: A word that stands for any number written in digits; adds the tag "numeral NUMBER".
 NUMERAL = "<numeral>"
 
-_ANY = ((ANY, "any"),)
-_ANY_OR_NUMERAL = (*_ANY, (NUMERAL, "numeral"))
-
 Tags = tuple[str, ...]
+
+
+class Span(NamedTuple):
+    """A word in a text, by where it starts and ends.
+
+    Attributes:
+        start, end: in any unit that grows along the text; words that follow each other touch.
+        word: as the grammar spells it.
+        whole: False for a part of what was written as one word.
+    """
+
+    start: int
+    end: int
+    word: str
+    whole: bool = True
 
 
 def is_numeral(word: str) -> bool:
@@ -55,11 +68,13 @@ class Automaton:
     Attributes:
         table: arcs leaving each state, by state number.
         endings: for each final state, the tag sequences that complete a sentence there.
+        spaced: whether its words are always written apart.
     """
 
     table: tuple[tuple[Arc, ...], ...]
     endings: Mapping[int, tuple[Tags, ...]]
     start: int = 0
+    spaced: bool = True
 
     @property
     def states(self) -> int:
@@ -97,24 +112,28 @@ class Automaton:
         A word taken by `ANY` appears among the tags as "any WORD", a number in digits
         taken by `NUMERAL` as "numeral NUMBER".
         """
-        alive: dict[int, dict[Tags, None]] = {self.start: {(): None}}
-        for word in words:
-            after: dict[int, dict[Tags, None]] = {}
-            wilds = _ANY_OR_NUMERAL if is_numeral(word) else _ANY
-            for state, histories in alive.items():
-                index = self._by_word[state]
-                for arc in index.get(word, ()):
-                    fresh = after.setdefault(arc.target, {})
-                    for tags in histories:
-                        fresh[tags + arc.tags] = None
-                for wild, name in wilds:
-                    for arc in index.get(wild, ()):
-                        fresh = after.setdefault(arc.target, {})
+        return self.parses_of([Span(i, i + 1, word) for i, word in enumerate(words)])
+
+    def parses_of(self, spans: Sequence[Span]) -> list[Tags]:
+        """Like `parses`, for a text that can be cut into words in several ways.
+
+        Args:
+            spans: every word that is somewhere in the text, from 0 to the last end.
+        """
+        alive: dict[int, dict[int, dict[Tags, None]]] = defaultdict(lambda: defaultdict(dict))
+        alive[0][self.start][()] = None
+        for start, end, word, whole in sorted(spans):
+            ways: list[tuple[str, Tags]] = [(word, ())]
+            ways += [(ANY, (f"any {word}",))] * whole
+            ways += [(NUMERAL, (f"numeral {word}",))] * is_numeral(word)
+            for state, histories in list(alive[start].items()):
+                for name, taken in ways:
+                    for arc in self._by_word[state].get(name, ()):
+                        fresh = alive[end][arc.target]
                         for tags in histories:
-                            fresh[(*tags, *arc.tags, f"{name} {word}")] = None
-            alive = after
+                            fresh[tags + arc.tags + taken] = None
         found: dict[Tags, None] = {}
-        for state, histories in alive.items():
+        for state, histories in alive[max((s.end for s in spans), default=0)].items():
             for ending in self.endings.get(state, ()):
                 for tags in histories:
                     found[tags + ending] = None

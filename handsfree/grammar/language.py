@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from handsfree.errors import BadInput
@@ -25,12 +25,14 @@ class Language:
         rules: every rule of every grammar file, by its simple name.
         prompts: what the tool says, by key.
         pronunciations: word to its pronunciations in the phones of the acoustic model.
+        spaced: whether its words are always written apart.
     """
 
     name: str
     rules: Mapping[str, jsgf.Expansion]
     prompts: Mapping[str, str] = field(default_factory=dict)
     pronunciations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    spaced: bool = True
 
     @classmethod
     def of_grammars(
@@ -39,6 +41,8 @@ class Language:
         grammars: list[jsgf.Grammar],
         prompts: Mapping[str, str] | None = None,
         pronunciations: Mapping[str, tuple[str, ...]] | None = None,
+        *,
+        spaced: bool = True,
     ) -> Language:
         """Join grammar files.
 
@@ -58,13 +62,13 @@ class Language:
                     if used not in rules:
                         where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
                         raise BadInput(f"<{rule}> uses <{used}>, which is not there", where=where)
-        return cls(name, rules, prompts or {}, pronunciations or {})
+        return cls(name, rules, prompts or {}, pronunciations or {}, spaced)
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
         """The automaton of a rule, with slots filled by `bindings`."""
         filled = {**self.rules, **(bindings or {})}
         start = jsgf.Ref(rule) if isinstance(rule, str) else rule
-        return build(start, filled.__getitem__)
+        return replace(build(start, filled.__getitem__), spaced=self.spaced)
 
     def phrases(self, rule: str, bindings: Bindings | None = None) -> list[str]:
         """Every sentence of a small rule, shortest first."""
@@ -88,20 +92,32 @@ class Language:
     @cached_property
     def spoken_digits(self) -> tuple[str, ...]:
         """The words for 0 to 9, as they are said back."""
-        return tuple(self._spoken_below_thousand[n] for n in range(10))
+        return tuple(self._below_thousand[n][0] for n in range(10))
 
     @cached_property
-    def _spoken_below_thousand(self) -> dict[int, str]:
-        said: dict[int, str] = {}
+    def _below_thousand(self) -> dict[int, tuple[str, ...]]:
+        said: dict[int, tuple[str, ...]] = {}
         for words, tags in self.automaton("below_thousand").sentences():
-            said.setdefault(int(number_of(tags).value), " ".join(words))
+            said.setdefault(int(number_of(tags).value), tuple(words))
         return said
 
-    def spoken_integer(self, number: int) -> str:
-        """`number` in words; from a thousand up digit by digit."""
-        if 0 <= number < 1000:
-            return self._spoken_below_thousand[number]
-        return " ".join(self.spoken_digits[int(d)] for d in str(number))
+    def integer_words(self, number: int) -> tuple[str, ...]:
+        """The words for `number`; from a thousand up digit by digit."""
+        return self._below_thousand.get(number) or self.digit_words(str(number))
+
+    def digit_words(self, digits: str) -> tuple[str, ...]:
+        """A word for each of `digits`."""
+        return tuple(self.spoken_digits[int(d)] for d in digits)
+
+    def written(self, number: Iterable[str]) -> str:
+        """The words of a number as the language writes them."""
+        return (" " if self.spaced else "").join(number)
+
+    @cached_property
+    def colours(self) -> dict[str, str]:
+        """Every wording of a wire colour, with the name of the colour in its tag."""
+        found = self.automaton("colour_name").sentences()
+        return {" ".join(words): tags[0].removeprefix("colour ") for words, tags in found}
 
 
 #: Kind of quantity to the grammar rule of its units.

@@ -31,16 +31,16 @@ def choice(options: Iterable[Expansion]) -> Expansion:
 
 
 def _number_words(language: Language, number: int) -> Expansion:
-    spoken = language.spoken_integer(number)
-    digits = " ".join(language.spoken_digits[int(d)] for d in str(number))
-    return choice(phrase(text) for text in dict.fromkeys((spoken, digits, str(number))))
+    ways = (language.integer_words(number), language.digit_words(str(number)), (str(number),))
+    return choice(phrase(" ".join(words)) for words in dict.fromkeys(ways))
 
 
 def _colour(language: Language, name: str) -> Expansion:
-    rule = name.replace(" ", "_")
-    if rule not in language.rules:
+    """Every wording of the colour that has `name` among its wordings."""
+    if name not in language.colours:
         raise BadInput(f"the grammar has no colour {name!r}")
-    return Ref(rule)
+    same = language.colours[name]
+    return choice(phrase(text) for text, colour in language.colours.items() if colour == same)
 
 
 def _fill(language: Language, rule: str, **slots: Expansion) -> Expansion:
@@ -94,11 +94,10 @@ def _condition(condition: Condition) -> Expansion:
     return Tagged(ways, (f"condition {condition.id}",))
 
 
-def _option(option: Option) -> Expansion:
-    value = option.value
-    ways: list[Expansion] = [Ref(value)] if value in ("yes", "no") else [phrase(value)]
-    ways += map(phrase, option.names)
-    return Tagged(choice(ways), (f"option {value}",))
+def _option(language: Language, option: Option) -> Expansion:
+    ways: list[Expansion] = [phrase(text) for text in (option.value, *option.names)]
+    ways += [Ref(rule) for rule in ("yes", "no") if option.value in language.phrases(rule)]
+    return Tagged(choice(ways), (f"option {option.value}",))
 
 
 def _units(language: Language, plan: Plan, quantity: str | None) -> Expansion:
@@ -135,7 +134,7 @@ class SpokenPlan:
             "wire": wires(self.language, self.plan),
             "condition": choice(map(_condition, self.plan.conditions)),
             "unit": choice([units, Ref("written")]) if written else units,
-            "option": choice(map(_option, options)) if options else VOID,
+            "option": choice(_option(self.language, o) for o in options),
             "anything": Repeat(Word(ANY), 0, many=True),
             "numeral": Word(NUMERAL) if written else VOID,
         }

@@ -1,15 +1,16 @@
 """From text as people and engines write it to the words of the grammar.
 
 "Violet wire: 4.98 V" becomes `violet wire 4.98 V`; the grammar's `<numeral>` takes the
-number as it stands, so that nothing is guessed about how it was spoken.
+number as it stands, so that nothing is guessed about how it was spoken.  Where a language
+writes words together, they are told apart by the grammar.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Container
+from collections.abc import Container, Iterator
 
-from handsfree.grammar.automaton import Automaton, Tags
+from handsfree.grammar.automaton import Automaton, Span, Tags, is_numeral
 
 _TOKEN = re.compile(
     r"(?P<number>(?:(?<!\w)[-−+])?(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|\.\d+))"
@@ -35,4 +36,29 @@ def words(text: str, vocabulary: Container[str]) -> list[str]:
 
 def parse_text(automaton: Automaton, text: str) -> list[Tags]:
     """Every meaning that the grammar gives to `text`, as tag sequences."""
-    return automaton.parses(words(text, automaton.vocabulary))
+    return automaton.parses_of(list(_spans(automaton, words(text, automaton.vocabulary))))
+
+
+def known(automaton: Automaton, word: str) -> bool:
+    """Whether `word` is a number in digits, or made of words of the grammar."""
+    if word in automaton.vocabulary or is_numeral(word):
+        return True
+    ends = {0}
+    for start, end, _, whole in _spans(automaton, [word]):
+        if start in ends and not whole:
+            ends.add(end)
+    return len(word) in ends
+
+
+def _spans(automaton: Automaton, words: list[str]) -> Iterator[Span]:
+    """The words, and those of the grammar that are written together in them, by their starts."""
+    at = 0
+    for word in words:
+        size = len(word)
+        yield Span(at, at + size, word)
+        if not automaton.spaced and not is_numeral(word):
+            for start in range(size):
+                for end in range(start + 1, size + (start > 0)):
+                    if word[start:end] in automaton.vocabulary:
+                        yield Span(at + start, at + end, word[start:end], whole=False)
+        at += size

@@ -8,14 +8,15 @@ belief.  Where two meanings stay close, or one wording has two readings, the res
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 from rapidfuzz import fuzz, process
 
-from handsfree.grammar.automaton import Automaton, is_numeral
+from handsfree.grammar.automaton import Automaton
 from handsfree.grammar.moment import Moment, SpokenPlan
-from handsfree.grammar.text import parse_text, words
+from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning.meanings import (
     Ambiguous,
@@ -146,11 +147,13 @@ def _repaired(
     names, numbers = spoken.name_words, spoken.number_words
     mended, repairs = [], []
     for word in words(hypothesis.text, automaton.vocabulary):
-        if word in automaton.vocabulary or is_numeral(word):
+        if known(automaton, word):
             mended.append(word)
             continue
-        near = process.extractOne(word, names, scorer=fuzz.ratio, score_cutoff=NAME_LIKENESS)
-        number = process.extractOne(word, numbers, scorer=fuzz.ratio)
+        near = process.extractOne(
+            word, names, scorer=fuzz.ratio, processor=_letters, score_cutoff=NAME_LIKENESS
+        )
+        number = process.extractOne(word, numbers, scorer=fuzz.ratio, processor=_letters)
         if near is None or (number is not None and number[1] >= near[1]):
             return None
         mended.append(near[0])
@@ -163,6 +166,11 @@ def _repaired(
         return None
     result = _decide([_Family(clear, text, 1.0)], step)
     return replace(result, text=hypothesis.text, repairs=tuple(repairs))
+
+
+def _letters(word: str) -> str:
+    """`word` in single letters, also where they are written in syllables as in Hangul."""
+    return unicodedata.normalize("NFD", word)
 
 
 def _softmax(scores: list[float]) -> list[float]:

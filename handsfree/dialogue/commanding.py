@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from handsfree.check import expected
 from handsfree.dialogue import route
+from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Move, Say, lead
 from handsfree.dialogue.moving import Turn, finish, go_on, open_step, repaired
@@ -17,6 +18,9 @@ from handsfree.plan.schema import Step
 
 #: Commands by which an apprentice leaves open what to expect.
 _NOT_KNOWN = ("unknown", "skip", "expected", "next")
+
+#: Commands after which an open question is put once more.
+_AGAIN = ("repeat", "louder", "softer", "faster", "slower")
 
 
 def obey(
@@ -35,6 +39,8 @@ def obey(
     unknown = question and question.kind == "guess" and command.name in _NOT_KNOWN
     if question and (unknown or command.name in ("choice", "yes", "no")):
         return answer(desk, session, question, command)
+    if question and question.kind != "guess" and command.name in _AGAIN:
+        return ask(desk, session, question, reason="again")
     session = replace(session, question=None)
     step = desk.step(session)
     prompt = desk.standing_prompt(session)

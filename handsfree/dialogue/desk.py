@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from handsfree.check import expected
+from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.wording import Wording
 from handsfree.grammar import SpokenPlan
@@ -20,12 +22,20 @@ class Desk:
         spoken: gives the grammar of each moment.
         wording: says things.
         apprentice: say how to probe and why, and ask what to expect, before each step.
+        informed: the next step is the one that tells most a minute, not that of the plan.
     """
 
     plan: Plan
     spoken: SpokenPlan
     wording: Wording
     apprentice: bool = False
+    informed: bool = False
+
+    @cached_property
+    def diagnosis(self) -> Diagnosis | None:
+        """Of the plan's circuit, computed once at the first use; None if it has none."""
+        circuit = self.plan.circuit
+        return None if circuit is None else Diagnosis.of(circuit, self.plan.meter.in_circuit)
 
     def step(self, session: Session) -> Step | None:
         """The open step."""

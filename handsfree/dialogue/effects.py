@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from handsfree.diagnosis import Explanation
 from handsfree.dialogue.session import Entry, Guess
 from handsfree.meaning import Take
 from handsfree.plan.schema import Finding, Outcome
@@ -69,10 +70,17 @@ class Teach:
 
 @dataclass(frozen=True, slots=True)
 class Conclude:
-    """Log the verdict of the plan's rules; None if no rule applies."""
+    """Log the verdict: of the plan's rules, or computed from its circuit; None if neither.
+
+    Attributes:
+        finding: the part, and what to do.
+        outcomes: what the rules saw.
+        explanation: the causes ranked, if the plan describes its circuit.
+    """
 
     finding: Finding | None
     outcomes: Mapping[str, Outcome] = field(default_factory=dict)
+    explanation: Explanation | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Literal
 
 from handsfree.diagnosis import conclude
-from handsfree.dialogue import route, teaching
+from handsfree.dialogue import informed, route, teaching
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Conclude, Effect, Finish, Move, Say, join, lead
 from handsfree.dialogue.session import Question, Session
@@ -19,9 +19,19 @@ Turn = tuple[Session, list[Effect]]
 
 def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
     """Go to where `step` sends: the next step, another one, or the end of the phase."""
+    why = ""
     following = route.after(desk.plan, session, step, goto)
+    if desk.informed and session.phase == "test":
+        try:
+            chosen = informed.proposal(desk, session)
+        except LookupError:
+            pass
+        else:
+            following = desk.plan.step(chosen.test) if chosen else None
+            why = informed.reason(desk, chosen) if chosen else ""
     if following is not None:
-        return open_step(desk, session, following, "next")
+        session, effects = open_step(desk, session, following, "next")
+        return session, _append(effects, why)
     if session.phase == "after_repair":
         return finish(desk, session)
     return conclude_tests(desk, session)
@@ -43,7 +53,8 @@ def open_step(desk: Desk, session: Session, step: Step, how: str) -> Turn:
     words.append(step.caution)
     if session.step not in (None, step.id):
         session = replace(session, visited=(*session.visited, session.step or ""))
-    session = replace(session, step=step.id, condition=step.condition, question=None)
+    setups = informed.setups_after(desk, session, step)
+    session = replace(session, step=step.id, condition=step.condition, question=None, setups=setups)
     if desk.apprentice and step.id not in {guess.step for guess in session.guesses}:
         session = replace(session, question=Question("guess", step.id))
         words += teaching.before(desk, step)
@@ -95,13 +106,17 @@ def finish(desk: Desk, session: Session) -> Turn:
 
 
 def _verdict(desk: Desk, session: Session) -> Turn:
+    found = informed.explanation(desk, session)
+    computed = informed.finding(desk, found) if found else None
     finding = conclude(desk.plan, session.outcomes)
+    if finding is None or (desk.informed and computed):
+        finding = computed
     if finding is None:
         said = desk.say("verdict_none", say=desk.plan.no_finding)
     else:
         said = desk.say("verdict_part", part=finding.part, say=finding.say, repair=finding.repair)
     session = replace(session, finding=finding)
-    return session, [Conclude(finding, session.outcomes), Say(said)]
+    return session, [Conclude(finding, session.outcomes, found), Say(said)]
 
 
 def _after_repair(desk: Desk) -> list[Step]:
@@ -114,4 +129,6 @@ def _spoken(steps: Iterable[str]) -> str:
 
 def _append(effects: list[Effect], words: str) -> list[Effect]:
     *before, last = effects
-    return [*before, Say(join([last.text, words]))] if isinstance(last, Say) else effects
+    if not words or not isinstance(last, Say):
+        return effects
+    return [*before, Say(join([last.text, words]))]

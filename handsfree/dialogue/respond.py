@@ -59,11 +59,19 @@ class Dialogue:
         plan: what is to be probed.
         language: what is spoken.
         apprentice: also say how to probe and why, before each step.
+        informed: the next step is the one that tells most a minute, not that of the plan.
     """
 
-    def __init__(self, plan: Plan, language: Language, *, apprentice: bool = False) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        language: Language,
+        *,
+        apprentice: bool = False,
+        informed: bool = False,
+    ) -> None:
         spoken = SpokenPlan(language, plan)
-        self.desk = Desk(plan, spoken, Wording(language, plan), apprentice)
+        self.desk = Desk(plan, spoken, Wording(language, plan), apprentice, informed)
 
     def start(self) -> Response:
         """The first words: title, cautions, the first step."""

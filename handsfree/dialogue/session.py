@@ -88,6 +88,7 @@ class Session:
         misses: unclear utterances in a row.
         finding: the verdict, once there is one.
         guesses: what the apprentice expected, in order.
+        setups: what is made for a test and stays so: trim off, connector unplugged.
     """
 
     phase: Phase = "test"
@@ -101,6 +102,7 @@ class Session:
     misses: int = 0
     finding: Finding | None = None
     guesses: tuple[Guess, ...] = ()
+    setups: frozenset[str] = frozenset()
 
     @property
     def moment(self) -> Moment:

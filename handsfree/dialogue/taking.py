@@ -69,6 +69,7 @@ def record(
     supersedes: int | None = None,
 ) -> Turn:
     """Record a take and say it back with the next step."""
+    corrected = desk.say("corrected") if supersedes else ""
     previous = session.standing.get(step.id)
     supersedes = supersedes or (previous.number if previous else None)
     entry = Entry(len(session.entries) + 1, step.id, step.condition, taken, verdict, supersedes)
@@ -80,7 +81,7 @@ def record(
         session, entries=(*entries, entry), skipped=session.skipped - {step.id}, question=None
     )
     read_back = desk.wording.read_back(step, taken, verdict)
-    words = [*said, desk.say("corrected") if supersedes else "", read_back]
+    words = [*said, corrected, read_back]
     logged = Record(entry)
     if here is None or here.id != step.id:  # another step than the open one: come back
         if here is not None:

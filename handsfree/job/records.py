@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from handsfree.check import Verdict, expected, written
+from handsfree.diagnosis.plain import plain_explanation
 from handsfree.dialogue import (
     Ask,
     Conclude,
@@ -31,6 +32,8 @@ from handsfree.plan.schema import Plan
 from handsfree.units import quantity, show
 
 Fields = dict[str, Any]
+
+_FINDING = {"part", "say", "repair", "source"}
 
 _FINDING = {"part", "say", "repair", "source"}
 
@@ -76,11 +79,10 @@ def effect_fields(effect: Effect, wording: Wording, seqs: Mapping[int, int]) -> 
             return "lesson", {"step": guess.step, "guess": said, "right": guess.right}
         case WriteNote(text=text):
             return "note", {"text": text, "verified": False}
-        case Conclude(finding=finding, outcomes=outcomes):
-            found = (
-                finding.model_dump(include={"part", "say", "repair", "source"}) if finding else {}
-            )
-            return "verdict", {"part": None, **found, "outcomes": dict(outcomes)}
+        case Conclude(finding=finding, outcomes=outcomes, explanation=explanation):
+            part = finding.model_dump(include=_FINDING) if finding else {"part": None}
+            ranking = plain_explanation(explanation)["ranking"] if explanation else []
+            return "verdict", {**part, "outcomes": dict(outcomes), "ranking": ranking}
         case Finish(status=status, missing=missing):
             return "finished", {"status": status, "missing": list(missing)}
 

@@ -1,0 +1,42 @@
+"""Explanations as JSON values, for the log and the command line."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from handsfree.diagnosis.causes import Cause
+from handsfree.diagnosis.explain import Explanation, Ranked
+
+
+def plain_explanation(found: Explanation) -> dict[str, Any]:
+    """An explanation as JSON values; odds are plain ratios, 20.0 is twenty to one."""
+    return {
+        "sure": found.sure,
+        "odds": _round(found.odds),
+        "group": [_cause(cause) for cause in found.group],
+        "undecided": [_cause(cause) for cause in found.undecided],
+        "pivots": list(found.pivots),
+        "slips": list(found.slips),
+        "ranking": [_ranked(one) for one in found.ranking],
+    }
+
+
+def _cause(cause: Cause) -> dict[str, Any]:
+    return {"kind": cause.kind, "faults": list(cause.faults)}
+
+
+def _ranked(one: Ranked) -> dict[str, Any]:
+    return {
+        **_cause(one.cause),
+        "parts": list(dict.fromkeys(fault.unit for fault in one.faults)),
+        "say": [fault.say for fault in one.faults],
+        "odds": _round(one.odds),
+        "evidence": [
+            {"step": e.test, "ratio": _round(e.ratio), "slip": round(e.slip, 4)}
+            for e in one.evidence
+        ],
+    }
+
+
+def _round(value: float) -> float:
+    return float(f"{value:.4g}")

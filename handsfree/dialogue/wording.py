@@ -64,8 +64,9 @@ class Wording:
     def quantity(self, value: Quantity, number: Decimal | None = None) -> str:
         """A quantity in words; `number` is the magnitude with the places that were spoken."""
         unit = f"{value.units:~P}".replace("Δ", "")
-        said = self.language.spoken_units.get(unit, unit)
-        return f"{self.number(_rounded(value) if number is None else number)} {said}"
+        amount = _rounded(value) if number is None else number
+        said = self.language.spoken_unit(unit, one=abs(amount) == 1) or unit
+        return f"{self.number(amount)} {said}"
 
     def take(self, take: Take) -> str:
         """What was taken, without its wire."""
@@ -92,7 +93,7 @@ class Wording:
             case Command(name="correct", take=take) if take:
                 return f"{self._command('correct')} {self.meaning(take)}"
             case Command(name="go", wire=wire) if wire is not None:
-                return f"{self.language.phrases('go_to')[0]} {self.pin(self.plan.pin(wire))}"
+                return self.prompt("go_to", wire=self.pin(self.plan.pin(wire)))
             case Command(name="choice", choice=choice):
                 rule = "first" if choice == 1 else "second"
                 return self.language.phrases(rule)[0]
@@ -141,7 +142,7 @@ class Wording:
     def unit_kind(self, step: Step) -> str:
         """The unit that a step wants, as it is said."""
         unit = step.measure.base_unit
-        known = self.language.spoken_units.get(unit)
+        known = self.language.spoken_unit(unit)
         kind = (step.measure.quantity or "").replace(" ", "_")
         return known or self.prompt(f"unit_kind_{kind}")
 

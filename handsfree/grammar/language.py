@@ -83,11 +83,17 @@ class Language:
         return said
 
     @cached_property
-    def spoken_units(self) -> dict[str, str]:
-        """Unit symbol to the words that are said back."""
-        rules = dict.fromkeys(UNIT_RULES.values())
-        found = [item for rule in rules for item in self.wordings(rule).items()]
-        return {tag.removeprefix("unit "): words for tag, words in found}
+    def _spoken_units(self) -> dict[str, list[str]]:
+        said: dict[str, list[str]] = {}
+        for rule in dict.fromkeys(UNIT_RULES.values()):
+            for words, tags in self.automaton(rule).sentences():
+                said.setdefault(tags[0].removeprefix("unit "), []).append(" ".join(words))
+        return said
+
+    def spoken_unit(self, symbol: str, *, one: bool = False) -> str | None:
+        """The words for a unit: its first wording, or for `one` of it the second, if it has two."""
+        ways = self._spoken_units.get(symbol)
+        return ways[min(one, len(ways) - 1)] if ways else None
 
     @cached_property
     def spoken_digits(self) -> tuple[str, ...]:

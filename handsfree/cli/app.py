@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from handsfree import __version__
-from handsfree.cli import jobs, plans, speech
+from handsfree.cli import diagnosis, dictate, jobs, plans, speech
 from handsfree.errors import HandsfreeError
 
 app = typer.Typer(
@@ -24,8 +24,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode="markdown",
 )
+dictate.register(app)
 speech.register(app)
 jobs.register(app)
+diagnosis.register(app)
 app.add_typer(plans.app, name="plan")
 
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from rich.console import Console
 from rich.text import Text
+
+#: Takes each event of a session.
+Tell = Callable[[dict[str, Any]], None]
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
 console = Console(highlight=False, soft_wrap=True)
@@ -22,7 +27,26 @@ _MARKS = {
     "note": ("note", "magenta"),
     "verdict": ("verd", "bold green"),
     "finished": ("end ", "bold"),
+    "microphone": ("mic ", "blue"),
 }
+
+
+def print_json_event(event: dict[str, Any]) -> None:
+    """An event as JSON; levels, of which there are several a second, are left out."""
+    if event["event"] != "level":
+        print_json(event)
+
+
+def fan_out(listeners: Sequence[Tell]) -> Tell:
+    """One listener that tells all of these, one event at a time from whatever thread."""
+    lock = threading.Lock()
+
+    def tell(event: dict[str, Any]) -> None:
+        with lock:
+            for listener in listeners:
+                listener(event)
+
+    return tell
 
 
 def print_json(value: object) -> None:

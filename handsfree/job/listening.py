@@ -1,4 +1,4 @@
-"""From sound to what was heard: files or a microphone, cut into utterances, recognised."""
+"""From sound to what was heard: utterances, of files or of a microphone, recognised."""
 
 from __future__ import annotations
 
@@ -77,25 +77,5 @@ def files(paths: Iterable[Path]) -> Iterator[Sound]:
             endpointer = Endpointer()
             for utterance in [*endpointer.feed(audio.samples), *endpointer.flush()]:
                 yield Sound(utterance, path.name)
-
-    return each()
-
-
-def microphone(device: str | None = None) -> Iterator[Sound]:
-    """The utterances of a microphone, without end.
-
-    Raises:
-        Missing: there is no such microphone.
-    """
-    from handsfree.sound.microphone import Microphone
-
-    source = Microphone(device)
-
-    def each() -> Iterator[Sound]:
-        endpointer = Endpointer()
-        with source:
-            for block in source.blocks():
-                for utterance in endpointer.feed(block):
-                    yield Sound(utterance, "microphone")
 
     return each()

@@ -1,0 +1,1 @@
+"""Sound files, devices, endpointing and the read-back voice."""

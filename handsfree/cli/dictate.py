@@ -1,0 +1,188 @@
+"""`handsfree dictate` and `demo`: from speech to log."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from handsfree.cli.options import Engine, EngineName, Json, Model, PlanArgument, Voice
+from handsfree.cli.output import Tell, console, fan_out, print_event, print_json_event
+from handsfree.dialogue import Dialogue
+from handsfree.errors import BadInput
+from handsfree.job import Job
+from handsfree.job.listening import Ears, Sound, files
+from handsfree.languages import data_folder
+from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
+from handsfree.live.keys import watch
+from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
+from handsfree.live.verbosity import Verbosity, language_for
+from handsfree.log import JobLog, open_job
+from handsfree.plan import LoadedPlan, load_plan
+from handsfree.sound.card import Card
+from handsfree.sound.endpoint import silero
+from handsfree.sound.voice import open_voice
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command(epilog="Example: handsfree demo")(demo)
+    app.command(epilog="Example: handsfree dictate flap-actuator-5wire --audio shift.wav")(dictate)
+
+
+def dictate(
+    plan: PlanArgument,
+    audio: Annotated[
+        list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
+    ] = None,
+    job: Annotated[
+        Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
+    ] = None,
+    engine: Engine = EngineName.auto,
+    model: Model = None,
+    voice: Voice = "auto",
+    verbosity: Annotated[
+        Verbosity, typer.Option("--verbosity", help="How much is said.")
+    ] = Verbosity.normal,
+    apprentice: Annotated[
+        bool, typer.Option("--apprentice", help="The same as --verbosity apprentice.")
+    ] = False,
+    device: Annotated[
+        str | None,
+        typer.Option("--device", help="Microphone, by name or a part of it; remembered."),
+    ] = None,
+    speaker: Annotated[
+        str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
+    ] = None,
+    volume: Annotated[
+        int | None,
+        typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered."),
+    ] = None,
+    speed: Annotated[
+        int | None,
+        typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered."),
+    ] = None,
+    key: Annotated[
+        bool,
+        typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
+    ] = False,
+    cut_in: Annotated[
+        bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
+    ] = False,
+    check: Annotated[
+        bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
+    ] = True,
+    as_json: Json = False,
+) -> None:
+    """Dictate readings along a plan; each is checked, read back and logged."""
+    loaded = load_plan(plan)
+    how = Verbosity.apprentice if apprentice else verbosity
+    ears = Ears(engine.value, model)
+    session = _Session(loaded, job, ears, voice, how, as_json=as_json)
+    if audio:
+        session.run_files(files(audio))
+    else:
+        given = {"device": device, "speaker": speaker, "volume": volume, "speed": speed}
+        known: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
+        turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
+        session.run_live(replace(remembered(), **known), turns, check=check)
+
+
+def demo(
+    job: Annotated[Path | None, typer.Option("--job", help="Job folder; else a new one.")] = None,
+    session: Annotated[
+        str, typer.Option("--session", help="Which recorded session: see --list.")
+    ] = "open-winding",
+    engine: Engine = EngineName.auto,
+    model: Model = None,
+    voice: Voice = "off",
+    list_sessions: Annotated[bool, typer.Option("--list", help="List the sessions.")] = False,
+) -> None:
+    """Run a recorded session: sound to log, verdict and report. No microphone is needed."""
+    from handsfree.report import report_file
+
+    recordings = data_folder("demo_audio")
+    sessions = sorted(path.parent.name for path in recordings.glob("*/manifest.json"))
+    if list_sessions:
+        for name in sessions:
+            console.print(name)
+        return
+    if session not in sessions:
+        raise BadInput(
+            f"there is no recorded session {session!r}", remedy=f"Known: {', '.join(sessions)}"
+        )
+    clips = sorted((recordings / session).glob("*.flac"))
+    loaded = load_plan("flap-actuator-5wire")
+    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal)
+    finding = run.run_files(files(clips)).session.finding
+    report = run.folder / "report.html"
+    report_file(run.folder, report)
+    console.print(f"verdict: {finding.part if finding else 'no rule names a part'}")
+    console.print(f"report: {report}")
+
+
+class _Session:
+    """One dictation of a plan from the command line."""
+
+    def __init__(
+        self,
+        loaded: LoadedPlan,
+        folder: Path | None,
+        ears: Ears,
+        voice: str,
+        how: Verbosity,
+        *,
+        as_json: bool = False,
+    ) -> None:
+        self.loaded, self.ears, self.as_json = loaded, ears, as_json
+        self.folder = folder or _new_folder(loaded)
+        self.voice = open_voice(voice)
+        self.listeners: list[Tell] = [print_json_event if as_json else print_event]
+        language = language_for(loaded.plan.language, how)
+        apprentice = how is Verbosity.apprentice
+        self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice)
+
+    def run_files(self, sounds: Iterator[Sound]) -> Job:
+        """Listen to recordings until they or the job end."""
+        with self._log() as log:
+            job = Job(self.dialogue, log, fan_out(self.listeners), self.voice.speak)
+            job.begin()
+            for sound in sounds:
+                if job.finished:
+                    break
+                job.listen(self.ears, sound)
+        return job
+
+    def run_live(self, settings: Settings, turns: Turns, *, check: bool) -> Job:
+        """Listen to the microphone until the job ends."""
+        card = Card(settings.device, settings.speaker, audible=self.voice.audible)
+        live = Live(card, self.voice, turns, settings, fan_out(self.listeners))
+        with live, self._log() as log:
+            job = Job(self.dialogue, log, live.follow, live.speak)
+            if turns.key:
+                watch(live.press)
+            live.run(job, self.ears, check=check)
+        remember(live.mouth.settings)
+        return job
+
+    @contextmanager
+    def _log(self) -> Iterator[JobLog]:
+        """The log, open; says where it is."""
+        if not self.as_json:
+            if self.voice.remark:
+                console.print(self.voice.remark)
+            console.print(f"engine: {self.ears.name}, log: {self.folder}")
+        with open_job(self.folder, self.loaded.text.encode(), title=self.loaded.plan.title) as log:
+            yield log
+        if not self.as_json:
+            console.print(f"log: {self.folder}   (handsfree report {self.folder})")
+
+
+def _new_folder(loaded: LoadedPlan) -> Path:
+    stem = Path(loaded.source).stem
+    return Path("jobs") / f"{stem}-{datetime.now():%Y%m%d-%H%M%S}"

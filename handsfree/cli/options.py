@@ -1,0 +1,36 @@
+"""Arguments and options that several commands share."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree.plan import shipped
+
+
+class EngineName(StrEnum):
+    """Speech engines."""
+
+    auto = "auto"
+    vosk = "vosk"
+    whisper = "whisper"
+    pocketsphinx = "pocketsphinx"
+
+
+def _plans(incomplete: str) -> list[str]:
+    return [name for name in shipped() if name.startswith(incomplete)]
+
+
+_PLAN = "A shipped plan's name, or a file."
+PlanArgument = Annotated[str, typer.Argument(help=_PLAN, autocompletion=_plans)]
+PlanOption = Annotated[str, typer.Option("--plan", help=_PLAN, autocompletion=_plans)]
+StepOption = Annotated[str | None, typer.Option("--step", help="Id of the step it is said at.")]
+Engine = Annotated[EngineName, typer.Option("--engine", help="Speech engine.")]
+Model = Annotated[Path | None, typer.Option("--model", help="Folder of the engine's model.")]
+Voice = Annotated[
+    str, typer.Option("--voice", help="off, auto, or piper, espeak-ng, flite[:VOICE].")
+]
+Json = Annotated[bool, typer.Option("--json", help="One JSON object a line.")]

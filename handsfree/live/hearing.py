@@ -1,0 +1,196 @@
+"""Hearing: a thread that turns what the sound card tells into utterances and happenings.
+
+It never waits for the recogniser or the voice, so that cutting in and the level bar work while
+those are busy.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handsfree.errors import HandsfreeError
+from handsfree.live.mouth import Mouth
+from handsfree.live.sounds import Sounds
+from handsfree.live.turns import Turn, Turns
+from handsfree.sound.audio import RATE, Samples
+from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.card import Deaf, Lost, Opened, Said
+from handsfree.sound.endpoint import Endpointer, Utterance
+
+METER = 8
+"""Blocks between two levels that are told, about a quarter of a second."""
+
+HOLE = RATE // 2
+"""Samples that may be missing within an utterance; a longer hole ends it unheard."""
+
+NOISE = 60.0
+"""Seconds over which the level of the noise is taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What the microphone hears now.
+
+    Attributes:
+        dbfs: level over the last quarter of a second.
+        turn: whether it is listened to.
+        speech: whether an utterance is under way.
+    """
+
+    dbfs: float
+    turn: Turn
+    speech: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Overrun:
+    """Sound was lost because the machine was too busy.
+
+    Attributes:
+        seconds: lost now.
+        count: how often since the start.
+    """
+
+    seconds: float
+    count: int
+
+
+Happening = Utterance | Opened | Lost | Deaf | Overrun | HandsfreeError
+
+
+class Hearing:
+    """Listens until it is closed.
+
+    Args:
+        sounds: the sound card.
+        turns: what of its sound is the technician's.
+        mouth: is told, from the thread, when it has been heard, cut off, or can speak no more.
+        meter: called about four times a second, from the thread.
+    """
+
+    def __init__(
+        self,
+        sounds: Sounds,
+        turns: Turns,
+        mouth: Mouth,
+        meter: Callable[[Level], None] = lambda _: None,
+    ) -> None:
+        self._sounds, self._turns = sounds, turns
+        self._mouth, self._meter = mouth, meter
+        self._inbox: queue.Queue[Happening] = queue.Queue()
+        self._endpointer = Endpointer()
+        self._offset = 0  # where the endpointer's stream begins in that of the microphone
+        self._fed = 0  # samples it has had
+        self._overruns = 0
+        self._quiet = threading.Event()
+        self._levels: deque[float] = deque(maxlen=METER)
+        self._noise: deque[float] = deque(maxlen=int(NOISE * RATE / BLOCK / METER))
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._thread.start()
+
+    def next(self, timeout: float | None = None) -> Happening | None:
+        """The next thing that happens; None after `timeout` seconds.
+
+        Raises:
+            HandsfreeError: listening has ended, for this reason.
+        """
+        try:
+            happening = self._inbox.get(timeout=timeout)
+        except queue.Empty:
+            return None
+        if isinstance(happening, HandsfreeError):
+            raise happening
+        return happening
+
+    def wait_quiet(self, seconds: float) -> None:
+        """Wait until the technician does not speak, but not longer than that."""
+        self._quiet.wait(seconds)
+
+    @property
+    def noise(self) -> float:
+        """Level in dBFS that is exceeded nine tenths of the time."""
+        return float(np.percentile(self._noise, 10)) if self._noise else -100.0
+
+    @property
+    def seconds(self) -> float:
+        """How much sound there has been, by the microphone's own clock."""
+        return (self._offset + self._fed) / RATE
+
+    def _run(self) -> None:
+        try:
+            for message in self._sounds.messages():
+                match message:
+                    case Block():
+                        self._hear(message)
+                    case Said(number=number):
+                        self._mouth.said(number)
+                    case Opened():
+                        self._begin_again()
+                        self._mouth.open()
+                        self._inbox.put(message)
+                    case Lost():
+                        self._mouth.lost()
+                        self._inbox.put(message)
+                    case Deaf(audible=audible):
+                        if audible:
+                            self._mouth.open()
+                        self._inbox.put(message)
+        except HandsfreeError as error:
+            self._mouth.lost()
+            self._inbox.put(error)
+
+    def _hear(self, block: Block) -> None:
+        if block.lost:
+            self._overruns += 1
+            self._inbox.put(Overrun(block.lost / RATE, self._overruns))
+            self._fill(block.lost)
+        samples = self._turns.take(block, speech=self._endpointer.speaking)
+        if self._turns.cut:
+            self._mouth.cut()
+        self._feed(samples)
+        self._tell(block)
+
+    def _feed(self, samples: Samples) -> None:
+        self._fed += len(samples)
+        for utterance in self._endpointer.feed(samples):
+            self._turns.ended()
+            late = self._offset / RATE
+            self._inbox.put(
+                replace(utterance, start=utterance.start + late, end=utterance.end + late)
+            )
+        if self._endpointer.speaking:
+            self._quiet.clear()
+        else:
+            self._quiet.set()
+
+    def _fill(self, lost: int) -> None:
+        """Silence for what was lost, so that times stay right."""
+        if lost <= HOLE:
+            self._feed(np.zeros(lost, np.float32))
+        else:
+            self._begin_again(lost)
+
+    def _begin_again(self, lost: int = 0) -> None:
+        """Forget an utterance that has a hole: half a number is worse than none."""
+        self._offset += self._fed + lost
+        self._fed = 0
+        self._endpointer = Endpointer()
+        self._quiet.set()
+
+    def _tell(self, block: Block) -> None:
+        self._levels.append(level(block.samples))
+        if len(self._levels) == METER:
+            dbfs = decibels(float(np.sqrt(np.mean(np.square(self._levels)))))
+            self._levels.clear()
+            if self._turns.turn != "speaking":
+                self._noise.append(dbfs)
+            self._meter(Level(dbfs, self._turns.turn, self._endpointer.speaking))

@@ -1,0 +1,176 @@
+"""The live loop: sound card, turn taking, engine, job and voice, until the job ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Self
+
+from handsfree.job import Job
+from handsfree.job.listening import Ears, Sound
+from handsfree.live.hearing import Happening, Hearing, Level, Overrun
+from handsfree.live.mouth import Mouth
+from handsfree.live.ready import judge
+from handsfree.live.settings import Settings
+from handsfree.live.sounds import Sounds
+from handsfree.live.turns import Turns
+from handsfree.sound.card import Deaf, Lost, Opened
+from handsfree.sound.endpoint import Utterance
+from handsfree.sound.voice import Voice
+
+Tell = Callable[[dict[str, Any]], None]
+
+READY_WITHIN = 15.0
+"""Seconds for which the first word is waited before the technician is asked again."""
+
+SHOWN = 60.0
+"""Decibels below full scale at which the level bar is empty."""
+
+PATIENCE = 3.0
+"""Seconds for which the tool lets the technician finish speaking before it speaks."""
+
+
+class Live:
+    """A conversation through a sound card; opens it as a context.
+
+    Besides the events of the job it tells
+
+    - `microphone`, with `state` and `text` for people: open, check, ready, lost, back, overrun,
+      cut, mute (the voice has failed); what bears on the evidence is in the log too;
+    - `level`, about four times a second, from a thread and never logged: `level` 0 to 1, `dbfs`,
+      `turn` (listening, speaking, waiting), `speech`.
+
+    Args:
+        sounds: the sound card.
+        voice: reads back.
+        turns: half duplex, cut-in, key.
+        settings: volume and speed.
+        tell: called with each event; must bear threads.
+    """
+
+    def __init__(
+        self, sounds: Sounds, voice: Voice, turns: Turns, settings: Settings, tell: Tell
+    ) -> None:
+        self._sounds, self._turns, self._tell = sounds, turns, tell
+        self.mouth = Mouth(voice, sounds, settings)
+        self.hearing = Hearing(sounds, turns, self.mouth, self._meter)
+        self._job: Job | None = None
+
+    def speak(self, text: str) -> None:
+        """Say it once the technician has finished speaking."""
+        self.hearing.wait_quiet(PATIENCE)
+        self.mouth.speak(text)
+        if self.mouth.was_cut and self._job:
+            self._note(self._job, "cut", f"cut off: {text}")
+
+    def follow(self, event: dict[str, Any]) -> None:
+        """An event of the job."""
+        self.mouth.follow(event)
+        self._tell(event)
+
+    def press(self) -> None:
+        """The key was pressed: stop speaking, and listen."""
+        self._turns.press()
+        self.mouth.cut()
+
+    def __enter__(self) -> Self:
+        """Open the devices.
+
+        Raises:
+            Missing: there is no microphone.
+        """
+        self.hearing.start()
+        opened = self.hearing.next()
+        assert isinstance(opened, Opened)
+        where = f"{opened.microphone}, {opened.rate} Hz"
+        self._tell({"event": "microphone", "state": "open", "text": where})
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._sounds.close()
+
+    def run(self, job: Job, ears: Ears, *, check: bool = True) -> None:
+        """Converse until the job has finished.
+
+        Args:
+            job: made with `speak` and `follow` of this object.
+            ears: the engine.
+            check: begin with a level check.
+        """
+        self._job = job
+        language, plan = job.dialogue.desk.wording, job.dialogue.desk.plan
+        self.mouth.prepare(f"{language.pin(pin)}," for pin in plan.connector.pins)
+        if check:
+            self._check(job)
+        job.begin()
+        while not job.finished:
+            self._take_up(job, ears, self.hearing.next())
+
+    def _take_up(self, job: Job, ears: Ears, happening: Happening | None) -> None:
+        match happening:
+            case Utterance():
+                job.listen(ears, Sound(happening, "microphone"))
+            case Overrun(seconds=seconds, count=count):
+                text = f"the machine was too busy: {seconds:.2f} s of sound lost, {count} times now"
+                self._note(job, "overrun", text)
+            case Lost(why=why):
+                self._note(job, "lost", f"paused: {why}")
+            case Deaf(why=why, audible=audible):
+                self._tell({"event": "microphone", "state": "lost", "text": why})
+                if audible and self.mouth.unsaid is None:
+                    self.mouth.speak(job.dialogue.desk.say("sound_lost"))
+            case Opened(microphone=name):
+                self._note(job, "back", f"the sound is back: {name}")
+                self._go_on(job)
+        if failed := self.mouth.failed:
+            self.mouth.failed = None
+            self._tell({"event": "microphone", "state": "mute", "text": str(failed)})
+
+    def _go_on(self, job: Job) -> None:
+        """After an outage: what was not heard to its end, or where we are."""
+        unsaid = self.mouth.unsaid
+        self.speak(job.dialogue.desk.say("sound_back"))
+        if unsaid:
+            self.speak(unsaid)
+        elif not job.session.paused:
+            job.begin()
+
+    def _check(self, job: Job) -> None:
+        """Ask for a word, and say what is wrong with its sound; three tries, then go on."""
+        say = job.dialogue.desk.say
+        key = "ready_say"
+        for _ in range(3):
+            self._tell({"event": "microphone", "state": "check", "text": say(key)})
+            self.speak(say(key))
+            word = self._word()
+            if word is None:
+                key = "ready_nothing"
+                continue
+            found = judge(word, self.hearing.noise)
+            levels = {"speech": found.speech, "noise": found.noise, "fault": found.fault}
+            text = f"speech {found.speech} dBFS, noise {found.noise} dBFS"
+            self._note(job, "ready", text, **levels)
+            if found.fault is None:
+                return
+            key = f"ready_{found.fault}"
+
+    def _word(self) -> Utterance | None:
+        while True:
+            happening = self.hearing.next(READY_WITHIN)
+            if happening is None or isinstance(happening, Utterance):
+                return happening
+
+    def _note(self, job: Job, state: str, text: str, **more: object) -> None:
+        """An event of the microphone, into the log and out."""
+        event = job.log.append("microphone", state=state, text=text, **more)
+        self._tell(event.as_dict())
+
+    def _meter(self, level: Level) -> None:
+        self._tell(
+            {
+                "event": "level",
+                "level": round(min(max(1 + level.dbfs / SHOWN, 0.0), 1.0), 3),
+                "dbfs": round(level.dbfs, 1),
+                "turn": level.turn,
+                "speech": level.speech,
+            }
+        )

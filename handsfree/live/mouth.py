@@ -1,0 +1,127 @@
+"""The mouth: tones and the read-back voice, through the sound card."""
+
+from __future__ import annotations
+
+import itertools
+import threading
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from typing import Any
+
+import numpy as np
+
+from handsfree.errors import HandsfreeError
+from handsfree.live.settings import Settings
+from handsfree.live.sounds import Sounds
+from handsfree.sound import tones
+from handsfree.sound.pieces import Pieces
+from handsfree.sound.tones import Tone, tone
+from handsfree.sound.voice import Sound, Voice, open_voice
+
+OVERDUE = 5.0
+"""Seconds after a breath should have been heard when the speaker is taken for hung."""
+
+
+class Mouth:
+    """Says texts; what cannot be said because the sound is lost is kept and said later.
+
+    Args:
+        voice: makes the sound; with the voice off nothing is heard, tones neither.
+        sounds: the sound card.
+        settings: volume and speed to begin with.
+
+    Attributes:
+        settings: as changed by voice.
+        unsaid: the text that was not heard to its end, because the sound was lost.
+        was_cut: whether the last breath was cut off.
+        failed: why the voice has fallen silent for good, if it has.
+    """
+
+    def __init__(self, voice: Voice, sounds: Sounds, settings: Settings) -> None:
+        self.settings = settings
+        self.unsaid: str | None = None
+        self.failed: HandsfreeError | None = None
+        self._voice = voice
+        self._pieces = Pieces(voice)
+        self._sounds = sounds
+        self._numbers = itertools.count(1)
+        self._number = 0
+        self._over = threading.Event()  # this breath is heard, cut off or lost
+        self.was_cut = False
+        self._open = False
+        self._tone: Tone | None = None
+
+    def follow(self, event: dict[str, Any]) -> None:
+        """Take from an event which tone comes next, and louder, softer, faster, slower."""
+        match event:
+            case {"event": "reading", "outcome": "pass"}:
+                self._tone = "in_range"
+            case {"event": "reading", "outcome": "fail"}:
+                self._tone = "out_of_range"
+            case {"event": "asked"}:
+                self._tone = "asked"
+            case {"event": "heard", "meaning": {"kind": "command", "value": str(command)}}:
+                self.settings = self.settings.changed(command)
+
+    def prepare(self, texts: Iterable[str]) -> None:
+        """Make the sound of texts that will be said often, in the background."""
+        if self._voice.audible:
+            threading.Thread(target=self._prepare, args=(list(texts),), daemon=True).start()
+
+    def _prepare(self, texts: Iterable[str]) -> None:
+        with suppress(HandsfreeError):  # it will be told when it is to be heard
+            self._pieces.prepare(texts, self.settings.speed / 100)
+
+    def speak(self, text: str) -> None:
+        """Say it; returns when it has been heard, cut off, or kept for later."""
+        first, self._tone = self._tone, None
+        self.was_cut = False
+        if not self._voice.audible or not text:
+            return
+        self.unsaid = text
+        if not self._open:
+            return
+        self._over.clear()
+        number = self._number = next(self._numbers)
+        seconds = 0.0
+        try:
+            for samples, rate in self._sound(text, first):
+                if self._over.is_set():
+                    break
+                self._sounds.play(number, samples, rate)
+                seconds += len(samples) / rate
+        except HandsfreeError as error:
+            self.failed, self._voice = error, open_voice("off")
+        self._sounds.end(number)
+        if not self._over.wait(seconds + OVERDUE):
+            self._sounds.restart()
+        elif self._open:
+            self.unsaid = None
+
+    def open(self) -> None:
+        """The sound card can be heard."""
+        self._open = True
+
+    def said(self, number: int) -> None:
+        """The breath with this number has been heard."""
+        if number == self._number:
+            self._over.set()
+
+    def cut(self) -> None:
+        """Fall silent: the technician speaks, or has pressed the key."""
+        self.was_cut = True
+        self._sounds.stop(self._number)
+
+    def lost(self) -> None:
+        """Nothing is heard any more."""
+        self._open = False
+        self._over.set()
+
+    def _sound(self, text: str, first: Tone | None) -> Iterator[Sound]:
+        gain = self.settings.gain
+        if first:
+            yield tone(first) * np.float32(gain), tones.RATE
+        for samples, rate in self._pieces.say(text, self.settings.speed / 100):
+            if self.was_cut:
+                return
+            yield samples * np.float32(gain), rate

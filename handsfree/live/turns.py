@@ -1,0 +1,178 @@
+"""Turn taking: what of the microphone's sound is taken for the technician's.
+
+Pure: blocks in, sound out; time is counted in samples.  What is kept from the recogniser
+becomes silence of the same length, so that times go on to count the audio clock.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Literal
+
+import numpy as np
+
+from handsfree.sound.audio import RATE, Samples
+from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.endpoint import Detector
+
+TAIL = 0.3
+"""Seconds after the own voice in which its echo, and a headset's delay, still come in."""
+
+PRESSED = 8.0
+"""Seconds after a press of the key in which speech must begin."""
+
+Turn = Literal["listening", "speaking", "waiting"]
+
+
+class CutIn:
+    """Hears the technician speak over the tool's own voice.
+
+    How much of the own voice comes back into the microphone is learned while it speaks: the
+    90th percentile, over the last `MEMORY` seconds, of the microphone's level over that of
+    the loudest sound just played.  Speech that is louder than that by `MARGIN`, for a quarter of
+    a second, is the technician's.  There is no echo cancellation: with an open speaker the echo
+    is as loud as the technician and nothing is ever heard; with a headset it works.
+
+    Args:
+        detector: voice activity detector of its own.
+    """
+
+    MARGIN = 8.0
+    """Decibels over the own echo."""
+    FLOOR = -50.0
+    """Level in dBFS below which nothing is taken for speech at the microphone."""
+    ECHO = 0.3
+    """Seconds in which the echo of a sound comes back."""
+    LEAST, WITHIN = 8, 12
+    """Blocks of speech that cut in, and the blocks among which they must be."""
+    LEARNED = 0.6
+    """Seconds of own voice before it dares to judge."""
+    MEMORY = 10.0
+
+    def __init__(self, detector: Detector) -> None:
+        self._detect = detector
+        self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
+        self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
+        self._over: deque[bool] = deque(maxlen=self.WITHIN)
+
+    def hear(self, block: Block) -> bool:
+        """Whether the technician speaks over the voice; one block while it speaks."""
+        speech = self._detect(block.samples) >= 0.5
+        self._played.append(decibels(block.played))
+        heard, played = decibels(level(block.samples)), max(self._played)
+        if played > self.FLOOR:
+            self._coupling.append(heard - played)
+        if len(self._coupling) < self.LEARNED * RATE / BLOCK:
+            return False
+        echo = played + float(np.percentile(self._coupling, 90))
+        self._over.append(speech and heard > max(echo + self.MARGIN, self.FLOOR))
+        if sum(self._over) < self.LEAST:
+            return False
+        self.forget()
+        return True
+
+    def forget(self) -> None:
+        """The voice has stopped: what was just heard says nothing about its next breath."""
+        self._over.clear()
+        self._played.clear()
+
+
+class Turns:
+    """Half duplex, cut-in and the key.
+
+    Args:
+        tail: seconds after the own voice that are not taken for the technician's.
+        cut_in: hears the technician over the own voice; None for half duplex.
+        key: listen only after a press of the key, for one utterance.
+
+    Attributes:
+        key: whether there is one.
+        cut: whether the last block was the one that cut in.
+    """
+
+    HELD = 25
+    """Blocks held while it may turn out that the technician cut in, 0.8 s."""
+
+    def __init__(
+        self, tail: float = TAIL, *, cut_in: CutIn | None = None, key: bool = False
+    ) -> None:
+        self._tail = int(tail * RATE)
+        self._cut_in = cut_in
+        self.key = key
+        self._open = 0.0 if key else float("inf")  # samples in which speech must begin
+        self._since = self._tail  # samples since the own voice ended
+        self._held: deque[Samples] = deque()
+        self._interrupted = False  # the voice was cut off, and will fall silent
+        self.cut = False
+
+    @property
+    def turn(self) -> Turn:
+        """Whose turn it is, or that the key is waited for."""
+        if self._since < self._tail:
+            return "speaking"
+        return "listening" if self._open > 0 else "waiting"
+
+    def press(self) -> None:
+        """The key was pressed: the own voice is cut off, and one utterance is listened to."""
+        if self.key:
+            self._open = PRESSED * RATE
+        self._interrupted = True
+        self._since = self._tail
+
+    def ended(self) -> None:
+        """An utterance has ended: the key must be pressed again."""
+        if self.key:
+            self._open = 0.0
+
+    def take(self, block: Block, *, speech: bool = False) -> Samples:
+        """What is to be listened to: the block, or silence in its place.
+
+        Args:
+            block: from the microphone.
+            speech: whether an utterance is under way; the key then waits for its end.
+
+        Returns:
+            Samples, shape (n,); in the long run as many as went in.  With `cut_in` they may
+            come late while the tool speaks.
+        """
+        self.cut = False
+        self._interrupted &= block.speaking
+        if block.speaking and not self._interrupted:
+            self._since = 0
+        elif self._since < self._tail:
+            self._since += len(block.samples)
+        if self.turn == "speaking":
+            return self._hold(block)
+        if self._held:
+            return np.concatenate([self._release(), self._gate(block.samples, speech)])
+        return self._gate(block.samples, speech)
+
+    def _gate(self, samples: Samples, speech: bool) -> Samples:
+        """The sound, if the key lets it in."""
+        heard = samples if self._open > 0 else np.zeros_like(samples)
+        if not speech:
+            self._open -= len(samples)
+        return heard
+
+    def _hold(self, block: Block) -> Samples:
+        """While the tool speaks: silence, at once or late; or the speech that cut in."""
+        if self._cut_in is None:
+            return np.zeros_like(block.samples)
+        self._held.append(block.samples)
+        if self._cut_in.hear(block):
+            self.press()
+            self.cut = True
+            heard = np.concatenate(self._held)
+            self._held.clear()
+            return heard
+        if len(self._held) > self.HELD:
+            return np.zeros_like(self._held.popleft())
+        return np.zeros(0, np.float32)
+
+    def _release(self) -> Samples:
+        """What was held and was nobody's speech, as silence."""
+        silence = np.zeros(sum(map(len, self._held)), np.float32)
+        self._held.clear()
+        if self._cut_in:
+            self._cut_in.forget()
+        return silence

@@ -1,0 +1,71 @@
+"""Blocks: the pieces in which live sound travels, and how any device's sound becomes them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import soxr
+from numpy.typing import NDArray
+
+from handsfree.sound.audio import RATE, Samples
+from handsfree.sound.endpoint import FRAME
+
+BLOCK = FRAME
+"""Samples in one block, 32 ms: what the voice activity detector looks at in one step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A piece of live sound.
+
+    Attributes:
+        samples: mono, shape (`BLOCK`,), -1 to 1, `RATE` samples a second.
+        lost: samples at `RATE` that were lost just before it.
+        speaking: whether the tool's own voice came out of the speaker meanwhile.
+        played: root mean square of what came out, 0 to 1.
+    """
+
+    samples: Samples
+    lost: int = 0
+    speaking: bool = False
+    played: float = 0.0
+
+
+class Blocks:
+    """Sound of any rate and channel count, in pieces of any size, as mono in blocks.
+
+    Streaming: no sample is lost or made up between pieces, and the number that comes out
+    follows the device's clock to within the length of the filter.
+
+    Args:
+        rate: frames a second of what comes in.
+    """
+
+    def __init__(self, rate: int) -> None:
+        self._resampler = (
+            None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, "float32", "HQ")
+        )
+        self._rest = np.zeros(0, np.float32)
+
+    def feed(self, frames: NDArray[np.float32]) -> Iterator[Samples]:
+        """The blocks that are full now; `frames` has shape (n,) or (n, channels)."""
+        mono = frames if frames.ndim == 1 else frames.mean(axis=1, dtype=np.float32)
+        if self._resampler:
+            mono = self._resampler.resample_chunk(np.ascontiguousarray(mono))
+        rest = np.concatenate([self._rest, mono])
+        end = len(rest) - len(rest) % BLOCK
+        self._rest = rest[end:]
+        for start in range(0, end, BLOCK):
+            yield rest[start : start + BLOCK]
+
+
+def level(samples: NDArray[np.float32]) -> float:
+    """Root mean square of `samples`, 0 to 1."""
+    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64)))) if samples.size else 0.0
+
+
+def decibels(amplitude: float) -> float:
+    """An amplitude relative to full scale, in dBFS; never below -100."""
+    return max(20 * float(np.log10(max(amplitude, 1e-5))), -100.0)

@@ -1,0 +1,135 @@
+"""A dictation through a real sound server: microphone, voice, and an outage in the middle.
+
+The session of demo_audio is played into a null sink, answer by answer and in real time; the
+microphone is the monitor of that sink, on which the tool's own voice is heard as well.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sound_server import Dictation, Recorder, SoundServer, missing
+
+from handsfree.languages import data_folder
+from handsfree.log import read, verify
+from handsfree.sound.audio import Audio
+from handsfree.sound.endpoint import utterances
+
+pytestmark = pytest.mark.skipif(bool(missing()), reason=missing())
+
+PLAN = "flap-actuator-5wire"
+ANSWERS = 7
+KILLED_AT = 3
+"""The sound server dies while this answer is read back."""
+
+KEPT = ("step", "wire", "condition", "value", "unit", "verdict")
+
+
+@dataclass
+class Told:
+    """What came of the session."""
+
+    job: Path
+    dictation: Dictation
+    recorder: Recorder
+    status: int
+
+
+def answers() -> list[Path]:
+    return sorted((data_folder("demo_audio") / "open-winding").glob("*.flac"))[:ANSWERS]
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Told]:
+    folder = tmp_path_factory.mktemp("sound")
+    server = SoundServer(folder)
+    server.start()
+    recorder = Recorder(server)
+    job = folder / "job"
+    how = ["--job", job, "--voice", "espeak-ng", "--verbosity", "short", "--speed", 150]
+    dictation = Dictation(server, PLAN, *how, log=folder / "errors.txt")
+    try:
+        dictation.wait("microphone", state="check")
+        recorder.wait_said()
+        server.play(answers()[0])  # any word will do for the level check
+        dictation.wait("microphone", state="ready")
+        dictation.wait("said")
+        recorder.wait_said()
+        for number, path in enumerate(answers(), 1):
+            server.play(path)
+            dictation.wait("heard")
+            dictation.wait("said", "asked")
+            if number == KILLED_AT:
+                time.sleep(0.3)  # in the middle of the read-back
+                server.kill()
+                recorder.stop()
+                dictation.wait("microphone", state="lost")
+                server.start()
+                recorder = Recorder(server)
+                dictation.wait("microphone", state="back")
+            recorder.wait_said()
+        time.sleep(1.0)
+        yield Told(job, dictation, recorder, dictation.stop())
+    finally:
+        print((folder / "errors.txt").read_text())
+        dictation.process.kill()
+        recorder.stop()
+        server.kill()
+
+
+def readings(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return [{k: e[k] for k in KEPT} for e in events if e["event"] == "reading"]
+
+
+def test_the_same_readings_as_from_files(told: Told, tmp_path: Path) -> None:
+    audio = [part for path in answers() for part in ("--audio", path)]
+    how = ["--json", "--voice", "off", "--job", str(tmp_path / "job")]
+    done = subprocess.run(
+        [sys.executable, "-m", "handsfree", "dictate", PLAN, *map(str, audio), *how],
+        capture_output=True,
+        text=True,
+        check=True,
+        env=os.environ,
+    )
+    from_files = readings([json.loads(line) for line in done.stdout.splitlines()])
+    assert len(from_files) >= 5
+    assert readings([event.as_dict() for event in read(told.job)]) == from_files
+
+
+def test_the_own_voice_is_not_heard(told: Told) -> None:
+    assert len(told.dictation.of("heard")) == ANSWERS
+    # An independent ear on the same sink hears the read-backs too.
+    spoken = utterances(Audio(told.recorder.samples))
+    assert len(spoken) > ANSWERS - KILLED_AT + 2
+
+
+def test_an_outage_is_said_and_survived(told: Told) -> None:
+    states = [event["state"] for event in told.dictation.of("microphone")]
+    assert states[:3] == ["open", "check", "ready"]
+    assert states.index("lost") < states.index("back")
+    assert states.count("back") == 1
+
+
+def test_no_acknowledged_reading_is_lost_and_the_log_is_whole(told: Told) -> None:
+    acknowledged = readings(told.dictation.events)
+    logged = readings([event.as_dict() for event in read(told.job)])
+    assert logged == acknowledged
+    assert verify(told.job).state == "open"
+    assert told.status == 130  # ended by Ctrl-C
+
+
+def test_times_count_the_microphone_s_clock(told: Told) -> None:
+    """Utterances do not overlap, and none is later than the session was long."""
+    heard = told.dictation.of("heard")
+    times = [time for event in heard for time in (event["start"], event["end"])]
+    assert times == sorted(times)
+    assert times[-1] < heard[-1]["at"] - told.dictation.events[0]["at"] + 1

@@ -2,16 +2,21 @@
 
 from handsfree.check.expected import Expected, Taken, accuracy, expected, written
 from handsfree.check.resolve import resolve
+from handsfree.check.sweep import SweepFault, judge_sweep, limits_of, taken_sweep
 from handsfree.check.verdict import Refusal, Verdict, check
 
 __all__ = [
     "Expected",
     "Refusal",
+    "SweepFault",
     "Taken",
     "Verdict",
     "accuracy",
     "check",
     "expected",
+    "judge_sweep",
+    "limits_of",
     "resolve",
+    "taken_sweep",
     "written",
 ]

@@ -12,6 +12,9 @@ from typing import Literal
 
 import numpy as np
 
+from handsfree.check.expected import Taken
+from handsfree.meaning.meanings import Reading
+from handsfree.plan.schema import Plan
 from handsfree.units import Quantity, ureg
 
 Flaw = Literal["end stop", "direction", "dead segment", "jump", "hysteresis", "too few points"]
@@ -48,6 +51,30 @@ class SweepFault:
     flaw: Flaw
     command: Quantity | None = None
     value: Quantity | None = None
+
+
+def limits_of(plan: Plan) -> SweepLimits | None:
+    """The limits of the plan's sweep: those of the steps at its two ends."""
+    sweep = plan.sweep
+    if sweep is None:
+        return None
+    ends = [
+        plan.step(end(sweep.command, key=lambda s: sweep.command[s])).expect for end in (min, max)
+    ]
+    (low, high) = [(e.low, e.high) for e in ends]
+    if low[0] is None or low[1] is None or high[0] is None or high[1] is None:
+        return None
+    return SweepLimits((low[0], low[1]), (high[0], high[1]), sweep.hysteresis)
+
+
+def taken_sweep(plan: Plan, taken: Taken) -> tuple[SweepFault, ...]:
+    """What is wrong with the sweep that was dictated; empty if nothing is, or none was."""
+    limits = limits_of(plan)
+    if plan.sweep is None or limits is None:
+        return ()
+    takes = [(command, taken.get(step)) for step, command in plan.sweep.command.items()]
+    points = [(c, t.value) for c, t in takes if isinstance(t, Reading) and t.value is not None]
+    return judge_sweep(points, limits) if len(points) == len(takes) else ()
 
 
 def judge_sweep(

@@ -11,6 +11,7 @@ import typer
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import read, to_csv, verify
+from handsfree.units import show
 
 JobArgument = Annotated[Path, typer.Argument(help="The job folder.")]
 
@@ -19,7 +20,24 @@ def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command("log", epilog="Example: handsfree log jobs/van --csv > van.csv")(show_log)
     app.command("report", epilog="Example: handsfree report jobs/van -o van.html")(write_report)
+    app.command("sweep", epilog="Example: handsfree sweep jobs/van sweep.csv")(import_sweep_file)
     app.command("verify", epilog="Example: handsfree verify jobs/van")(verify_job)
+
+
+def import_sweep_file(
+    job: JobArgument,
+    file: Annotated[Path, typer.Argument(help="CSV with the columns command (%) and feedback.")],
+) -> None:
+    """Import a sweep of feedback against command into a job, and judge it."""
+    from handsfree.job.sweeps import import_sweep
+
+    _, flaws = import_sweep(job, file)
+    for flaw in flaws:
+        at = "" if flaw.command is None else f" at {show(flaw.command)}"
+        value = "" if flaw.value is None else f": {show(flaw.value)}"
+        console.print(f"{flaw.flaw}{at}{value}")
+    if not flaws:
+        console.print("the sweep is fine: end stops, direction, no dead segment, little hysteresis")
 
 
 def show_log(

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Literal
 
+from handsfree.check import taken_sweep
 from handsfree.diagnosis import conclude
 from handsfree.dialogue import informed, route, teaching
 from handsfree.dialogue.desk import Desk
@@ -91,8 +92,11 @@ def finish(desk: Desk, session: Session) -> Turn:
     steps = [s.id for s in _after_repair(desk)]
     undone = tuple(s for s in steps if s not in session.standing)
     failed = tuple(s for s in steps if s not in undone and session.outcomes.get(s) != "pass")
+    flaws = session.sweep or tuple(f.flaw for f in taken_sweep(desk.plan, session.taken))
     status: Literal["verified", "not verified"] = "not verified"
-    if steps and not undone and not failed:
+    if flaws:
+        said = desk.say("finished_sweep", flaws=", ".join(dict.fromkeys(flaws)))
+    elif steps and not undone and not failed:
         status, said = "verified", desk.say("finished_verified")
     elif failed:
         said = desk.say("finished_failed", steps=_spoken(failed))
@@ -102,7 +106,7 @@ def finish(desk: Desk, session: Session) -> Turn:
         said = desk.say("finished_tests")
     session = replace(session, phase="finished", step=None, question=None)
     said = join([said, teaching.summary(desk, session)])
-    return session, [*effects, Say(said), Finish(status, (*failed, *undone))]
+    return session, [*effects, Say(said), Finish(status, (*failed, *undone, *flaws))]
 
 
 def _verdict(desk: Desk, session: Session) -> Turn:

@@ -88,6 +88,7 @@ class Session:
         misses: unclear utterances in a row.
         finding: the verdict, once there is one.
         guesses: what the apprentice expected, in order.
+        sweep: flaws of a sweep that was imported; None if none was.
         setups: what is made for a test and stays so: trim off, connector unplugged.
     """
 
@@ -103,6 +104,7 @@ class Session:
     finding: Finding | None = None
     guesses: tuple[Guess, ...] = ()
     setups: frozenset[str] = frozenset()
+    sweep: tuple[str, ...] | None = None
 
     @property
     def moment(self) -> Moment:

@@ -141,6 +141,8 @@ def restore(plan: Plan, events: Iterable[Mapping[str, Any]]) -> tuple[Session, d
                     for e in session.entries
                 ]
                 session = replace(session, entries=tuple(entries))
+            case "sweep":
+                session = replace(session, sweep=tuple(f["flaw"] for f in event["flaws"]))
             case "lesson":
                 guess = Guess(event["step"], None, event["right"])
                 session = replace(session, guesses=(*session.guesses, guess))

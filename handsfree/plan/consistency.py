@@ -15,7 +15,7 @@ from pydantic import BaseModel, ValidationError
 from handsfree.plan.circuits import circuit_problems
 from handsfree.plan.measure import OHMMETER_KINDS
 from handsfree.plan.references import Item, Problem, items, reference_problems, value
-from handsfree.plan.schema import NO_OHMMETER, Finding, Step
+from handsfree.plan.schema import NO_OHMMETER, Finding, Step, Sweep
 
 Read = TypeVar("Read", bound=BaseModel)
 
@@ -42,6 +42,7 @@ def problems(data: Item) -> Iterator[Problem]:
     if len(steps) == len(raw_steps):
         yield from _order(list(steps.values()))
     yield from _findings(_readable(Finding, items(data, "findings")), known)
+    yield from _sweep(value(data, "sweep"), known)
     yield from circuit_problems(data, known)
 
 
@@ -113,6 +114,22 @@ def _order(steps: Sequence[Step]) -> Iterator[Problem]:
             yield ("steps", index, "phase"), "tests come before the steps after the repair"
         elif index not in reached:
             yield ("steps", index, "id"), f"nothing leads to the step {step.id!r}"
+
+
+def _sweep(data: object, known: Mapping[str, Step]) -> Iterator[Problem]:
+    """Points of a sweep that are no readings after the repair, or ends without two limits."""
+    for sweep in _readable(Sweep, [data] if isinstance(data, Mapping) else []).values():
+        for step_id in sweep.command:
+            path, step = ("sweep", "command", step_id), known.get(step_id)
+            if step is None:
+                yield path, f"there is no step {step_id!r}"
+            elif step.phase != "after_repair" or not step.measure.quantity:
+                yield path, f"{step_id!r} is no reading after the repair"
+        for end in (min, max):
+            step_id = end(sweep.command, key=lambda s: sweep.command[s])
+            step = known.get(step_id)
+            if step and (step.expect.low is None or step.expect.high is None):
+                yield ("sweep", "command", step_id), "the end of a sweep needs low and high"
 
 
 def _findings(findings: Mapping[int, Finding], known: Mapping[str, Step]) -> Iterator[Problem]:

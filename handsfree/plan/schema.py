@@ -273,6 +273,27 @@ class Finding(PlanModel):
         return (wanted,) if isinstance(wanted, str) else wanted
 
 
+class Sweep(PlanModel):
+    """The steps after the repair that together are a sweep of feedback against command.
+
+    The limits at the two ends are those of their steps.
+    """
+
+    command: dict[str, PlanQuantity] = Field(
+        min_length=2, description="step id to the command it is taken at, in percent"
+    )
+    hysteresis: PlanQuantity = Field(
+        description="largest difference between the way up and the way down"
+    )
+    source: Text = COMMON_PRACTICE
+
+    def contradictions(self) -> Iterator[tuple[Path, str]]:
+        """A command that is no percentage."""
+        for step_id, command in self.command.items():
+            if not command.dimensionless:
+                yield ("command", step_id), f"{show(command)} is no percentage"
+
+
 class Plan(PlanModel):
     """A complete test plan.
 
@@ -295,6 +316,7 @@ class Plan(PlanModel):
     conditions: tuple[Condition, ...] = Field(min_length=1)
     steps: tuple[Step, ...] = Field(min_length=1)
     findings: tuple[Finding, ...] = ()
+    sweep: Sweep | None = Field(None, description="the sweep after the repair, if there is one")
     circuit: Circuit | None = Field(
         None, description="what is wired to what, what may break, and what each step connects"
     )

@@ -1,0 +1,81 @@
+"""A sweep from a CSV file into the log of a job."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+from handsfree.check import SweepFault, judge_sweep, limits_of
+from handsfree.errors import BadInput
+from handsfree.log import open_job, read
+from handsfree.plan import Plan, load_plan
+from handsfree.units import Quantity, quantity, show
+
+Points = list[tuple[Quantity, Quantity]]
+
+
+def read_points(text: str, source: str, unit: str) -> Points:
+    """Command and feedback from CSV (RFC 4180) with a header `command,feedback`.
+
+    The command is in percent, the feedback in `unit`.
+
+    Raises:
+        BadInput: the columns are not there, or a value is no number; names the line.
+    """
+    rows = csv.DictReader(io.StringIO(text))
+    names = [name.strip().lower() for name in rows.fieldnames or ()]
+    if not {"command", "feedback"} <= set(names):
+        raise BadInput(
+            "the columns command and feedback are not there",
+            where=f"{source}, line 1",
+            remedy="Begin the file with the line: command,feedback",
+        )
+    rows.fieldnames = names
+    points = []
+    for row in rows:
+        try:
+            command, feedback = float(row["command"]), float(row["feedback"])
+        except (TypeError, ValueError) as error:
+            where = f"{source}, line {rows.line_num}"
+            raise BadInput("command or feedback is no number", where=where) from error
+        points.append((quantity(command, "%"), quantity(feedback, unit)))
+    return points
+
+
+def import_sweep(job: Path, file: Path) -> tuple[Plan, tuple[SweepFault, ...]]:
+    """Judge a sweep by the plan of a job and add it to the job's log.
+
+    Raises:
+        BadInput: the plan has no sweep, the job is finished, or the file cannot be used.
+    """
+    loaded = load_plan(job / "plan.yaml")
+    limits = limits_of(loaded.plan)
+    if limits is None:
+        raise BadInput("the plan of this job has no sweep", where=str(job / "plan.yaml"))
+    if any(event.kind == "finished" for event in read(job)):
+        raise BadInput("the job is finished", where=str(job), remedy="Import before it ends.")
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"the sweep cannot be read: {error}", where=str(file)) from error
+    unit = f"{limits.hysteresis.units:~P}"
+    points = read_points(text, str(file), unit)
+    flaws = judge_sweep(points, limits)
+    with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
+        log.append(
+            "sweep",
+            source=file.name,
+            points=[[float(c.magnitude), float(f.magnitude)] for c, f in points],
+            unit=unit,
+            flaws=[_plain(flaw) for flaw in flaws],
+        )
+    return loaded.plan, flaws
+
+
+def _plain(fault: SweepFault) -> dict[str, str | None]:
+    return {
+        "flaw": fault.flaw,
+        "command": None if fault.command is None else show(fault.command),
+        "value": None if fault.value is None else show(fault.value),
+    }

@@ -1,0 +1,71 @@
+"""A sweep imported from CSV, and the closing of a job by it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from handsfree.dialogue import Dialogue
+from handsfree.errors import BadInput
+from handsfree.grammar import Language
+from handsfree.heard import Heard
+from handsfree.job import Job
+from handsfree.job.sweeps import import_sweep, read_points
+from handsfree.log import open_job, read, verify
+from handsfree.plan import load_plan
+
+GOOD = "command,feedback\n0,0.6\n25,1.5\n50,2.5\n75,3.5\n100,4.4\n50,2.6\n0,0.6\n"
+DEAD = "Command, Feedback\n0,0.6\n25,1.5\n50,1.5\n75,3.5\n100,4.4\n"
+TESTS = ["twelve six", "point oh two", "five volts", "point six", "point six", "battery voltage"]
+TESTS += ["ground", "ground", "battery voltage", "over limit", "five k", "one k", "it turns", "yes"]
+AFTER = ["repair done", "point six", "two point five", "four point four", "yes", "yes"]
+
+
+def dictate(job: Path, english: Language, said: list[str]) -> Job:
+    loaded = load_plan("flap-actuator-5wire")
+    with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
+        session = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
+        session.begin()
+        for text in said:
+            session.hear(Heard.of_text(text))
+    return session
+
+
+@pytest.mark.parametrize(("csv", "status"), [(GOOD, "verified"), (DEAD, "not verified")])
+def test_the_job_closes_by_its_sweep(
+    tmp_path: Path, english: Language, csv: str, status: str
+) -> None:
+    job, file = tmp_path / "job", tmp_path / "sweep.csv"
+    file.write_text(csv, encoding="utf-8")
+    dictate(job, english, TESTS + AFTER)
+    _, flaws = import_sweep(job, file)
+    assert bool(flaws) == (status == "not verified")
+    dictate(job, english, ["no"])
+    assert read(job)[-1].fields["status"] == status
+    assert verify(job).state == "finished"
+
+
+def test_a_dictated_sweep_counts_too(tmp_path: Path, english: Language) -> None:
+    """Within its step's limits, yet the middle is where the cold end should be."""
+    after = [*AFTER[:2], "two point two", *AFTER[3:], "no"]
+    dictate(tmp_path / "job", english, TESTS + after)
+    assert read(tmp_path / "job")[-1].fields["status"] == "verified"
+
+
+def test_a_finished_job_takes_no_sweep(tmp_path: Path, english: Language) -> None:
+    job, file = tmp_path / "job", tmp_path / "sweep.csv"
+    file.write_text(GOOD, encoding="utf-8")
+    dictate(job, english, ["finish"])
+    with pytest.raises(BadInput, match="finished"):
+        import_sweep(job, file)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [("a,b\n1,2\n", "line 1"), ("command,feedback\n0,x\n", "line 2"), ("", "line 1")],
+)
+def test_a_faulty_file_is_named_with_its_line(text: str, message: str) -> None:
+    with pytest.raises(BadInput) as error:
+        read_points(text, "s.csv", "V")
+    assert message in str(error.value)

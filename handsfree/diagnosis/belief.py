@@ -7,16 +7,15 @@ H causes, S samples, N readings, T tests, G cells.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, softmax
+from scipy.special import logsumexp
 
 from handsfree.circuit.values import Array
-from handsfree.diagnosis.causes import NONE_OF_THESE
 from handsfree.diagnosis.table import TWICE, Table
 
 Group = NDArray[np.bool_]
@@ -29,6 +28,25 @@ SURE = 20.0
 # the verdicts between them would be wrong (Kailath 1967: no less than (1 - √(1 - ρ²)) / 2).
 _ALIKE = np.log(0.8)
 
+_SAME = 3.0  # errors of the meter within which a test has read the same twice
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Where a reading fell.
+
+    Attributes:
+        test: what was read.
+        cell: of the axis of that test.
+        place: along that axis, in errors of the meter.
+        confirmed: it was read twice.
+    """
+
+    test: str
+    cell: int
+    place: float = 0.0
+    confirmed: bool = False
+
 
 @dataclass(frozen=True, eq=False)
 class Belief:
@@ -36,59 +54,65 @@ class Belief:
 
     Attributes:
         table: chances of every reading under every cause.
-        cells: cell of the reading of each test, in the order made.
-        evidence: logarithm of the chance of that reading in every sample: (H, S).
-        confirmed: tests that were made twice and read the same.
+        marks: the readings in the order made: (N,). Two of one test that differ both count,
+            until one of them is confirmed.
+        evidence: chance of each reading in every sample: N of (H, S).
     """
 
     table: Table
-    cells: Mapping[str, int] = field(default_factory=dict)
-    evidence: Mapping[str, Array] = field(default_factory=dict)
-    confirmed: frozenset[str] = frozenset()
+    marks: tuple[Mark, ...] = ()
+    evidence: tuple[Array, ...] = ()
 
-    def after(self, test: str, cell: int) -> Belief:
-        """After one more reading; it takes the place of an earlier one of that test."""
-        return replace(
-            self,
-            cells={**self.cells, test: cell},
-            evidence={**self.evidence, test: self.table.evidence(test, cell)},
-            confirmed=self.confirmed - {test},
+    def after(self, mark: Mark) -> Belief:
+        """After one more reading.
+
+        If its test has read the same before, that reading is confirmed and no other of that
+        test counts.  If it corrects the reading just before it, that one does not count.
+        """
+        earlier = [other for other in self.marks if other.test == mark.test]
+        if any(abs(mark.place - other.place) <= _SAME for other in earlier):
+            kept = [other for other in self.marks if other.test != mark.test]
+            return self._with(*kept, replace(mark, confirmed=True))
+        corrects = bool(earlier) and earlier[-1] == self.marks[-1]
+        return self._with(*(self.marks[:-1] if corrects else self.marks), mark)
+
+    def _with(self, *marks: Mark) -> Belief:
+        known = dict(zip(self.marks, self.evidence, strict=True))
+        evidence = (
+            known[mark]
+            if mark in known
+            else self.table.evidence(mark.test, mark.cell, mark.confirmed)
+            for mark in marks
         )
+        return Belief(self.table, marks, tuple(evidence))
 
-    def again(self, test: str) -> Belief:
-        """After a test was made once more and read the same."""
-        confirmed = self.table.evidence(test, self.cells[test], confirmed=True)
-        return replace(
-            self,
-            evidence={**self.evidence, test: confirmed},
-            confirmed=self.confirmed | {test},
-        )
-
-    @property
+    @cached_property
     def made(self) -> tuple[str, ...]:
-        """The tests made: (N,)."""
-        return tuple(self.cells)
+        """The tests made."""
+        return tuple(dict.fromkeys(mark.test for mark in self.marks))
 
     @cached_property
     def weights(self) -> Array:
         """Logarithm of the probability of each cause: (H,)."""
-        return self._by_cause(self._total)
+        return self._weigh(self._scale.sum(axis=0), self._product)
 
     @cached_property
     def samples(self) -> Array:
         """Weight of each sample within its cause: (H, S), each row sums to 1."""
-        return np.asarray(softmax(self._total, axis=1))
+        return np.asarray(self._product / self._product.sum(axis=-1, keepdims=True))
 
     @cached_property
     def course(self) -> Array:
         """`weights` before the first reading and after each: (N + 1, H)."""
-        evidence = np.array([np.zeros_like(self._total), *self.evidence.values()])
-        return self._by_cause(evidence.cumsum(axis=0))
+        none = np.zeros((1, *self._product.shape))
+        scale = np.concatenate([none[..., 0], self._scale]).cumsum(axis=0)
+        return self._weigh(scale, np.concatenate([none + 1, self._relative]).cumprod(axis=0))
 
     @cached_property
     def without(self) -> Array:
         """`weights` if one reading did not count: (N, H)."""
-        return self._by_cause(self._total - np.array([*self.evidence.values()]))
+        scale = self._scale.sum(axis=0) - self._scale
+        return self._weigh(scale, self._product / self._relative)
 
     @cached_property
     def leader(self) -> int:
@@ -103,18 +127,18 @@ class Belief:
     @cached_property
     def odds(self) -> float:
         """Odds of the group against all other causes."""
-        return float(odds(self.weights, self.group))
+        return float(odds_of(self.weights, self.group))
 
     @cached_property
     def pivots(self) -> tuple[str, ...]:
-        """Readings on which a verdict hangs: without one, another cause would lead.
+        """Tests on whose reading a verdict hangs: without it, another cause would lead.
 
         A confirmed reading is none, and none is before odds of `SURE`.
         """
-        if self.odds < SURE or not self.cells:
+        if self.odds < SURE or not self.marks:
             return ()
-        left = zip(self.cells, odds(self.without, self.group), strict=True)
-        return tuple(test for test, ratio in left if ratio < 1 and test not in self.confirmed)
+        left = zip(self.marks, odds_of(self.without, self.group), strict=True)
+        return tuple(mark.test for mark, ratio in left if ratio < 1 and not mark.confirmed)
 
     @property
     def sure(self) -> bool:
@@ -128,8 +152,8 @@ class Belief:
         """Which causes read the same as `cause` at these tests, or at all tests: (H,)."""
         chosen = slice(None) if tests is None else [self.table.number[test] for test in tests]
         alike = self.table.likeness[chosen, cause].sum(axis=0) > _ALIKE
-        unknown = [k for k, other in enumerate(self.table.causes) if other == NONE_OF_THESE]
-        alike[unknown] = cause in unknown
+        if self.table.open_ended:  # nothing is like an unknown fault but itself
+            alike[-1] = cause == len(alike) - 1
         return np.asarray(alike)
 
     @cached_property
@@ -137,25 +161,41 @@ class Belief:
         """Chance that each reading is a slip, under each cause: (N, H)."""
         number, slip = self.table.number, self.table.slip
         chance = [
-            slip[number[test], :, cell] * (TWICE if test in self.confirmed else 1)
-            for test, cell in self.cells.items()
+            slip[number[mark.test], :, mark.cell] * (TWICE if mark.confirmed else 1)
+            for mark in self.marks
         ]
-        weight = [(self.samples * np.exp(-one)).sum(axis=1) for one in self.evidence.values()]
+        weight = [(self.samples / one).sum(axis=1) for one in self.evidence]
         return np.reshape(np.array(chance) * np.array(weight), (-1, len(self.table.causes)))
 
-    @cached_property
-    def _total(self) -> Array:
-        total = np.zeros(self.table.place.shape[1:])
-        for evidence in self.evidence.values():
-            total += evidence
-        return total
+    # Within a cause, chances are kept as shares of the likeliest sample's.
 
-    def _by_cause(self, evidence: Array) -> Array:
-        weight = self.table.prior + logsumexp(evidence, axis=-1)
+    @cached_property
+    def _chance(self) -> Array:
+        return np.reshape(self.evidence, (-1, *self.table.place.shape[1:]))
+
+    @cached_property
+    def _most(self) -> Array:
+        return np.asarray(np.maximum(self._chance.max(axis=-1), np.finfo(np.float64).tiny))
+
+    @cached_property
+    def _scale(self) -> Array:
+        return np.log(self._most)
+
+    @cached_property
+    def _relative(self) -> Array:
+        return np.asarray(self._chance / self._most[..., None])
+
+    @cached_property
+    def _product(self) -> Array:
+        return np.asarray(self._relative.prod(axis=0))
+
+    def _weigh(self, scale: Array, product: Array) -> Array:
+        with np.errstate(divide="ignore"):  # a cause that cannot be
+            weight = self.table.prior + scale + np.log(product.mean(axis=-1))
         return np.asarray(weight - logsumexp(weight, axis=-1, keepdims=True))
 
 
-def odds(weights: Array, group: Group) -> Array:
+def odds_of(weights: Array, group: Group) -> Array:
     """Odds of a group of causes against all others, from the logarithms of probabilities.
 
     Args:

@@ -8,7 +8,7 @@ h causes that are not negligible, T tests, G cells.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,34 +76,44 @@ def proposals(
         tests: those not yet made, in the order of the plan.
         setups: those that are made.
     """
-    again = [test for test in belief.made if test not in belief.confirmed]
-    found = []
-    for chosen, (both, causes) in (
-        (tests, joint(belief, tests)),
-        (again, _agreement(belief, again)),
-    ):
-        for test, bits, upset, rival in zip(
-            chosen,
-            information(both),
-            _upset(belief, both, causes),
-            _rivals(belief, chosen),
-            strict=True,
-        ):
-            minutes, made = circuit.cost(test, setups)
-            needed = circuit.tests[test].setups
-            proposal = Proposal(
-                test=test,
-                bits=max(bits, _TELLING) if test in belief.pivots else bits,
-                minutes=minutes,
-                upset=upset,
-                again=chosen is again,
-                separates=rival,
-                ready=tuple(s for s in needed if s in setups),
-                first=tuple(s for s in needed if s not in setups),
-                undo=tuple(sorted(setups - made)),
-            )
-            found.append(proposal)
+    single = [mark.test for mark in belief.marks if not mark.confirmed]
+    new, again = joint(belief, tests), _agreement(belief)
+    found = [
+        *_proposals(belief, circuit, setups, tests, new),
+        *_proposals(belief, circuit, setups, single, again, again=True),
+    ]
     return tuple(sorted(found, key=lambda proposal: -proposal.rate))
+
+
+def _proposals(
+    belief: Belief,
+    circuit: Circuit,
+    setups: frozenset[str],
+    tests: Sequence[str],
+    readings: tuple[Array, Ints],
+    again: bool = False,
+) -> Iterator[Proposal]:
+    columns = zip(
+        tests,
+        information(readings[0]),
+        _upset(belief, *readings),
+        _rivals(belief, tests),
+        strict=True,
+    )
+    for test, bits, upset, rival in columns:
+        minutes, made = circuit.cost(test, setups)
+        needed = circuit.tests[test].setups
+        yield Proposal(
+            test=test,
+            bits=float(max(bits, _TELLING) if test in belief.pivots else bits),
+            minutes=minutes,
+            upset=float(upset),
+            again=again,
+            separates=rival,
+            ready=tuple(s for s in needed if s in setups),
+            first=tuple(s for s in needed if s not in setups),
+            undo=tuple(sorted(setups - made)),
+        )
 
 
 def enough(belief: Belief, left: Sequence[Proposal]) -> bool:
@@ -126,11 +136,10 @@ def joint(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
     return chance * softmax(belief.weights[causes])[:, None], causes
 
 
-def _agreement(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
-    """Probability of each cause with a test made again reading the same, or not: (T, h, 2)."""
-    causes = _likely(belief)
-    chosen = [test in tests for test in belief.made]
-    other = (1 - TWICE) * belief.slips[chosen][:, causes]
+def _agreement(belief: Belief) -> tuple[Array, Ints]:
+    """As `joint` for the tests read once: made again, they read the same or not: (T, h, 2)."""
+    causes, single = _likely(belief), [not mark.confirmed for mark in belief.marks]
+    other = (1 - TWICE) * belief.slips[single][:, causes]
     chance = np.stack([1 - other, other], axis=2)
     return chance * softmax(belief.weights[causes])[:, None], causes
 

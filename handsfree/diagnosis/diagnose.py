@@ -11,12 +11,10 @@ import numpy as np
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit, CircuitTest
 from handsfree.diagnosis.axis import Axis
-from handsfree.diagnosis.belief import Belief
+from handsfree.diagnosis.belief import Belief, Mark
 from handsfree.diagnosis.choice import Proposal, proposals
 from handsfree.diagnosis.table import PAIRS, SAMPLES, Table, predict
 from handsfree.meaning.meanings import Observation, Reading, State, Take
-
-_SAME = 3.0  # errors of the meter within which a test has read the same twice
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,23 +57,23 @@ class Diagnosis:
         """The causes weighed by takes.
 
         Args:
-            takes: step id and take, in the order made.  A second take of a step that reads the
-                same confirms the first; else it takes its place.  Takes of steps without a
-                test in the circuit, or of another kind than the test, count for nothing.
+            takes: step id and take, in the order made, struck ones left out.  A
+                second take of a step that reads the same confirms the first; one that differs
+                counts as well, or corrects the first if it follows at once.
+                Takes of steps without a test in the circuit, or of another kind than the
+                test, count for nothing.
         """
-        belief, last = Belief(self.table), dict[str, float]()
+        belief = Belief(self.table)
         for test, take in takes:
             value = self.reading(test, take)
-            if value is None:
-                continue
-            axis = self.axes[test]
-            old, new = (axis.place(np.array([v])) for v in (last.get(test, math.nan), value))
-            if abs(new - old) <= _SAME:
-                belief = belief.again(test)
-            else:
-                belief = belief.after(test, int(axis.cell(np.array(value))))
-            last[test] = value
+            if value is not None:
+                belief = belief.after(self.mark(test, value))
         return belief
+
+    def mark(self, test: str, value: float) -> Mark:
+        """Where a reading falls; its value as from `reading`."""
+        axis, reading = self.axes[test], np.array(value)
+        return Mark(test, int(axis.cell(reading)), float(axis.place(reading)))
 
     def next_tests(
         self, belief: Belief, order: Sequence[str], setups: Collection[str] = ()
@@ -87,7 +85,7 @@ class Diagnosis:
             order: ids of the plan's open steps, in the order of the plan.
             setups: those that are made.
         """
-        known = [test for test in order if test in self.axes and test not in belief.cells]
+        known = [test for test in order if test in self.axes and test not in belief.made]
         return proposals(belief, self.circuit, known, frozenset(setups))
 
     def reading(self, test: str, take: Take) -> float | None:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from handsfree.circuit.model import Circuit, Fault
 from handsfree.circuit.values import Array
-from handsfree.diagnosis.belief import SURE, Belief, odds
+from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.causes import Cause
 
 _SLIP = 0.5  # chance from which a reading is called a slip
@@ -83,7 +83,8 @@ def explain(belief: Belief, circuit: Circuit, most: int = 5) -> Explanation:
         most: how many causes to list.
     """
     causes, order = belief.table.causes, np.argsort(-belief.weights, kind="stable")
-    ranking = tuple(_ranked(belief, circuit, int(cause)) for cause in order[:most])
+    faults = {fault.id: fault for fault in circuit.faults}
+    ranking = tuple(_ranked(belief, faults, int(cause)) for cause in order[:most])
     likely = [k for k in order if belief.weights[k] >= belief.weights[order[0]] - np.log(SURE)]
     so_far = belief.alike(belief.leader, belief.made)
     return Explanation(
@@ -97,27 +98,27 @@ def explain(belief: Belief, circuit: Circuit, most: int = 5) -> Explanation:
     )
 
 
-def _ranked(belief: Belief, circuit: Circuit, cause: int) -> Ranked:
+def _ranked(belief: Belief, faults: Mapping[str, Fault], cause: int) -> Ranked:
     here = belief.table.causes[cause]
     return Ranked(
         cause=here,
-        faults=tuple(circuit.fault(fault) for fault in here.faults),
+        faults=tuple(faults[fault] for fault in here.faults),
         odds=float(_odds(belief.weights, cause)),
         evidence=tuple(_evidence(belief, cause)),
     )
 
 
 def _evidence(belief: Belief, cause: int) -> Iterator[Evidence]:
-    if not belief.made:
+    if not belief.marks:
         return
     others = np.where(belief.alike(cause), -np.inf, belief.weights)
     factor = np.diff(np.log(_odds(belief.course, cause)))
     told = belief.weights - belief.without
     ratio = np.exp(told[:, cause] - told[:, int(others.argmax())])
-    columns = zip(belief.made, np.exp(factor), ratio, belief.slips[:, cause], strict=True)
-    for test, *numbers in columns:
-        yield Evidence(test, *map(float, numbers))
+    columns = zip(belief.marks, np.exp(factor), ratio, belief.slips[:, cause], strict=True)
+    for mark, *numbers in columns:
+        yield Evidence(mark.test, *map(float, numbers))
 
 
 def _odds(weights: Array, cause: int) -> Array:
-    return odds(weights, np.arange(weights.shape[-1]) == cause)
+    return np.exp(weights[..., cause]) / -np.expm1(weights[..., cause])

@@ -57,7 +57,7 @@ class Table:
         near: (T, H) width of the kernel around a sample, along that axis; 0 if not wide.
         walls: (T, G + 1) of the cells.
         unknown: (S,) share of the readings that an unknown fault moves, one value a sample.
-            The last cause is that fault, if any of these is not 0.
+        open_ended: the last cause is that fault.
     """
 
     causes: tuple[Cause, ...]
@@ -70,6 +70,7 @@ class Table:
     near: Array
     walls: Array
     unknown: Array
+    open_ended: bool = True
 
     @cached_property
     def number(self) -> dict[str, int]:
@@ -87,7 +88,7 @@ class Table:
         return np.asarray(np.log(np.minimum(root @ root.swapaxes(1, 2), 1.0)))
 
     def evidence(self, test: str, cell: int, confirmed: bool = False) -> Array:
-        """Logarithm of the chance of a reading in every sample: (H, S).
+        """Chance of a reading in every sample: (H, S).
 
         Args:
             test: its id.
@@ -104,10 +105,9 @@ class Table:
         )
         own = np.diff(ndtr(from_sample), axis=0)[0]
         chance[wide] = _OWN * _RIGHT * own + (1 - _OWN) * right[wide] + slip[wide]
-        if self.unknown.any():
+        if self.open_ended:
             chance[-1] = chance[-1] * (1 - self.unknown) + self.anything[t, cell] * self.unknown
-        with np.errstate(divide="ignore"):
-            return np.log(chance)
+        return chance
 
     def expected(self, causes: Ints, weights: Array, tests: Ints) -> Array:
         """Chances of the readings of tests not yet made: (tests, causes, G).
@@ -125,7 +125,7 @@ class Table:
                 own = self._histogram(int(t), causes[wide], weights[wide])
                 right[wide] = _OWN * _RIGHT * own + (1 - _OWN) * right[wide]
             row += right
-        if self.unknown.any() and causes[-1] == len(self.causes) - 1:
+        if self.open_ended and causes[-1] == len(self.causes) - 1:
             share = weights[-1] @ self.unknown
             chance[:, -1] = chance[:, -1] * (1 - share) + self.anything[tests] * share
         return chance

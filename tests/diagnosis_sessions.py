@@ -1,0 +1,142 @@
+"""Made-up jobs: readings of vehicles with a known fault, and what the diagnosis makes of them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from handsfree.circuit import Circuit, Hypothesis, Meter, single_faults
+from handsfree.diagnosis import SOUND, Belief, Diagnosis, Proposal, enough
+from handsfree.diagnosis.synthetic import draw, mishear
+
+LONGEST = 60  # tests in a job
+
+
+@dataclass
+class Jobs:
+    """What became of the jobs with one fault.
+
+    Attributes:
+        fault: ids of what is broken.
+        jobs: how many.
+        first: true cause ranked first, or in the group that no test can tell from the first.
+        sure: jobs that end with a cause found.
+        convicted: jobs that end with a part found that is sound (odds over 20:1).
+        misled: jobs whose leading group is wrong with odds over 20:1, sure or not.
+        tests, minutes: in total.
+        wrong: what was taken for the fault.
+    """
+
+    fault: Hypothesis
+    jobs: int = 0
+    first: int = 0
+    sure: int = 0
+    convicted: int = 0
+    misled: int = 0
+    tests: int = 0
+    minutes: float = 0.0
+    wrong: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Works through jobs on one circuit; remembers what to do next, as jobs begin alike."""
+
+    diagnosis: Diagnosis
+    order: Sequence[str]
+    meter: Meter
+    known: dict = field(default_factory=dict)
+
+    def work(
+        self, fault: Hypothesis, jobs: int, *, informed: bool, slips: float = 0.02, seed: int = 0
+    ) -> Jobs:
+        """Some jobs with one fault.
+
+        Args:
+            fault: ids of what is broken.
+            jobs: how many vehicles.
+            informed: tests by information a minute; else in the order of the plan.
+            slips: share of numbers mis-heard.
+            seed: of the vehicles and slips.
+        """
+        circuit = self.diagnosis.circuit
+        rng = np.random.default_rng([seed, *"".join(fault).encode()])
+        shown = draw(circuit, fault, jobs, rng, self.meter)
+        heard = [mishear(circuit, shown, slips, rng, self.meter) for _ in range(12)]
+        result = Jobs(fault, jobs)
+        causes = self.diagnosis.table.causes
+        true = next(k for k, cause in enumerate(causes) if cause.faults == fault)
+        for job in range(jobs):
+            belief, tests, minutes = self._job([row[:, job] for row in heard], informed)
+            result.tests += tests
+            result.minutes += minutes
+            result.sure += belief.sure
+            result.first += belief.group[true]
+            if not belief.group[true]:
+                result.wrong[" + ".join(causes[belief.leader].faults) or "no fault"] += 1
+                result.misled += belief.odds > 20
+                result.convicted += belief.sure and causes[belief.leader] != SOUND
+        return result
+
+    def _job(self, heard: list[np.ndarray], informed: bool) -> tuple[Belief, int, float]:
+        table = self.diagnosis.table
+        belief, setups, made, minutes = Belief(table), frozenset[str](), Counter[str](), 0.0
+        left = list(self.order)
+        while made.total() < LONGEST:
+            belief, proposals, stop = self._next(belief, left, setups)
+            if stop or (not left and not informed):
+                break
+            test = proposals[0].test if informed else left[0]
+            cost, setups = self.diagnosis.circuit.cost(test, setups)
+            minutes += float(cost.m_as("min"))
+            value = heard[min(made[test], len(heard) - 1)][table.number[test]]
+            belief = belief.after(self.diagnosis.mark(test, float(value)))
+            made[test] += 1
+            left = [other for other in left if other != test]
+        return belief, made.total(), minutes
+
+    def _next(
+        self, belief: Belief, left: list[str], setups: frozenset[str]
+    ) -> tuple[Belief, tuple[Proposal, ...], bool]:
+        key = belief.marks, setups
+        if key not in self.known:
+            proposals = self.diagnosis.next_tests(belief, left, setups)
+            self.known[key] = belief, proposals, enough(belief, proposals)
+        return self.known[key]
+
+
+def shop(circuit: Circuit, order: Iterable[str], meter: Meter | None = None) -> Shop:
+    """A shop for a circuit; `order` are the plan's steps."""
+    meter = meter or Meter()
+    known = [step for step in order if step in circuit.tests]
+    return Shop(Diagnosis.of(circuit, meter), known, meter)
+
+
+def every_fault(shop: Shop, jobs: int, **how) -> list[Jobs]:
+    """Jobs with every single fault and with none."""
+    return [shop.work(fault, jobs, **how) for fault in single_faults(shop.diagnosis.circuit)]
+
+
+def table(results: Sequence[Jobs], title: str) -> str:
+    """A table for people."""
+    lines = [f"{title}", f"{'fault':32}  first   sure convict misled  tests minutes"]
+    for r in results:
+        name = " + ".join(r.fault) or "no fault"
+        lines.append(
+            f"{name:32} {r.first / r.jobs:6.1%} {r.sure / r.jobs:6.1%} {r.convicted / r.jobs:7.1%}"
+            f" {r.misled / r.jobs:6.1%} {r.tests / r.jobs:6.1f} {r.minutes / r.jobs:7.1f}"
+            f"  {dict(r.wrong) or ''}"
+        )
+    total = sum(r.jobs for r in results)
+    lines.append(
+        f"{'all':32} {sum(r.first for r in results) / total:6.1%}"
+        f" {sum(r.sure for r in results) / total:6.1%}"
+        f" {sum(r.convicted for r in results) / total:7.2%}"
+        f" {sum(r.misled for r in results) / total:6.2%}"
+        f" {sum(r.tests for r in results) / total:6.2f}"
+        f" {sum(r.minutes for r in results) / total:7.1f}"
+    )
+    return "\n".join(lines)

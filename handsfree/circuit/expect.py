@@ -225,10 +225,18 @@ def contradiction(
 
     They do if the sound circuit with every value as drawn would fail.
     """
-    nominal, (least, most) = expectation.nominal, expectation.worst
-    text = f"the circuit gives {show(nominal)} ({show(least)} to {show(most)})"
-    if low is not None and nominal < low:
+    text = f"the circuit gives {reach(expectation)}"
+    if low is not None and expectation.nominal < low:
         return f"{text}, below the limit of {show(low)}"
-    if high is not None and nominal > high:
+    if high is not None and expectation.nominal > high:
         return f"{text}, above the limit of {show(high)}"
     return None
+
+
+def reach(expectation: Expectation) -> str:
+    """The nominal reading and the worst case: "4.98 V (4.92 V to 5.03 V)"."""
+    nominal, low, high = (
+        "over limit" if math.isinf(value.magnitude) else show(value)
+        for value in (expectation.nominal, *expectation.worst)
+    )
+    return f"{nominal} ({low} to {high})" if low != high else nominal

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 from handsfree.circuit.values import Ohms, Share, Volts, parse_spread
 
@@ -27,7 +27,12 @@ def _word(value: Any) -> Any:
     return str(value) if isinstance(value, int) else value
 
 
-Word = Annotated[str, BeforeValidator(_word), Field(min_length=1)]
+Word = Annotated[
+    str,
+    BeforeValidator(_word),
+    Field(min_length=1),
+    WithJsonSchema({"type": ["string", "integer", "boolean"], "minLength": 1}),
+]
 """A name of a node, of a state or of one place in a part."""
 
 

@@ -1,4 +1,4 @@
-"""`handsfree plan`: list, show, check and schema."""
+"""`handsfree plan`: list, show, check, expect and schema."""
 
 from __future__ import annotations
 
@@ -7,7 +7,11 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
+from handsfree.check import written
+from handsfree.check.agreement import agreements, objections
+from handsfree.cli.expectations import figures, plain_agreement
 from handsfree.cli.output import console, print_json
+from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
 from handsfree.languages import load_language
 from handsfree.plan import Plan, Step, json_schema, load_plan, shipped
@@ -70,10 +74,51 @@ def expectation(step: Step) -> str:
 
 @app.command("check", epilog="Example: handsfree plan check my-plan.yaml")
 def check_plan(plan: PlanArgument) -> None:
-    """Check a plan; every fault is listed with its file, line and field."""
+    """Check a plan, also against its circuit; every fault is listed with file, line and field."""
+    loaded = load_plan(plan)
+    checked = loaded.plan
+    check_spoken(checked)
+    found = agreements(checked)
+    loaded.refuse(objections(checked, found))
+    counts = f"{len(checked.steps)} steps, {len(checked.findings)} findings"
+    if circuit := checked.circuit:
+        counts += f", a circuit with {len(circuit.faults)} faults and {len(circuit.tests)} tests"
+    console.print(f"{plan}: fine, {counts}")
+    for agreement in found:
+        if agreement.agrees == "partly":
+            wanted = written(agreement.wanted)
+            console.print(f"  note: some sound circuits fail at {agreement.step.id} ({wanted})")
+
+
+@app.command("expect", epilog="Example: handsfree plan expect flap-actuator-5wire")
+def expect(plan: PlanArgument, as_json: Json = False) -> None:
+    """Compute from the circuit what each step should read, and compare it with the plan.
+
+    "Likely" holds 95 % of all sound circuits, "worst case" all of them, "meter" is its largest
+    error.  In JSON, null in place of a number means over limit.
+    """
     loaded = load_plan(plan).plan
-    check_spoken(loaded)
-    console.print(f"{plan}: fine, {len(loaded.steps)} steps, {len(loaded.findings)} findings")
+    if loaded.circuit is None:
+        raise BadInput(
+            "this plan describes no circuit",
+            where=plan,
+            remedy="Add a circuit section, as in `handsfree plan show flap-actuator-5wire --json`.",
+        )
+    found = agreements(loaded)
+    if as_json:
+        for agreement in found:
+            print_json(plain_agreement(agreement))
+        return
+    table = Table(
+        "step", "condition", "nominal", "likely", "worst case", "meter", "in the plan", "agrees",
+        box=None,
+    )  # fmt: skip
+    for agreement in found:
+        step = agreement.step
+        agrees = agreement.objection or agreement.agrees
+        condition = loaded.condition(step.condition).say
+        table.add_row(step.id, condition, *figures(agreement), written(agreement.wanted), agrees)
+    console.print(table)
 
 
 def check_spoken(plan: Plan) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -9,7 +10,9 @@ from pathlib import Path
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
-from handsfree.plan.parse import parse_plan
+from handsfree.plan.document import Fault, read_document
+from handsfree.plan.parse import BadPlan, parse_plan
+from handsfree.plan.references import Problem
 from handsfree.plan.schema import Plan
 
 _LARGEST = 1_000_000  # bytes; a plan is a few tens of kilobytes
@@ -29,6 +32,17 @@ class LoadedPlan:
     plan: Plan
     text: str
     source: str
+
+    def refuse(self, problems: Iterable[Problem]) -> None:
+        """Refuse the plan for all of these (path of the field, message), if there are any.
+
+        Raises:
+            BadPlan: with file, line and field of each.
+        """
+        document = read_document(self.text)
+        faults = [Fault(document.line(path), path, message) for path, message in problems]
+        if faults:
+            raise BadPlan(self.source, document, faults)
 
 
 def shipped() -> tuple[str, ...]:

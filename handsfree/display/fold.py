@@ -1,7 +1,7 @@
 """Events to a view: each event of a job changes what is seen at a glance.
 
-Besides the events of the log (see `handsfree.job`) two are understood that are never logged:
-`{"event": "level", "level": 0.4}` and `{"event": "microphone", "state": "lost"}` (or "back").
+Besides the events of a job (see `handsfree.job`) those of the live loop are understood: `level`
+(0 to 1, and whose turn it is) and `microphone`, whose state says whether it is there.
 """
 
 from __future__ import annotations
@@ -43,10 +43,9 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
     match event["event"]:
         case "level":
             level = round(min(max(float(event["level"]), 0.0), 1.0) * LEVELS) / LEVELS
-            return replace(glance, level=level)
+            return replace(glance, level=level, turn=event.get("turn", ""))
         case "microphone":
-            lost = event["state"] == "lost"
-            return replace(glance, sound="lost" if lost else "on", level=0.0)
+            return _microphone(glance, event)
         case "heard":
             return _heard(glance, event)
         case "step":
@@ -70,6 +69,17 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return replace(_closed(glance), part=event["part"] or "", prompt=prompt)
         case "finished":
             return replace(_closed(glance), finished=event["status"], prompt="")
+    return glance
+
+
+def _microphone(glance: Glance, event: Event) -> Glance:
+    match event["state"]:
+        case "lost":
+            return replace(glance, sound="lost", level=None, turn="")
+        case "open" | "back":
+            return replace(glance, sound="on")
+        case "check" | "overrun" | "mute":
+            return replace(glance, said=event["text"])
     return glance
 
 

@@ -82,7 +82,8 @@ class Glance:
         said: what the tool said last, if that was no prompt.
         question: that is open.
         options: answers to it in figures.
-        level: of the sound, 0 to 1, in steps of 0.05.
+        level: of the sound, 0 to 1, in steps of 0.05; None if nobody tells it.
+        turn: whose it is: listening, speaking, or waiting for the key; empty if nobody tells it.
         paused: only the wake words count.
         sound: whether the microphone is there.
         part: the verdict of the plan's rules; None before.
@@ -105,7 +106,8 @@ class Glance:
     said: str = ""
     question: str = ""
     options: tuple[str, ...] = ()
-    level: float = 0.0
+    level: float | None = None
+    turn: str = ""
     paused: bool = False
     sound: Sound = "on"
     part: str | None = None

@@ -36,11 +36,13 @@ class Site:
         port: to listen on; 0 for any that is free.
         share: open it to the workshop's network, with a pairing code.
         https: with a certificate made on this machine, so that a phone gives its microphone.
+        phone: whether a phone may become the headset.
     """
 
     port: int = PORT
     share: bool = False
     https: bool = False
+    phone: bool = False
 
 
 class Screen(Protocol):
@@ -103,14 +105,16 @@ class WebDisplay(Display):
         address: of the page.
         code: to pair with; empty if the page is for this machine only.
         fingerprint: SHA-256 of the certificate; empty without https.
-        phone: the microphone of a phone that has opened the page.
+        phone: the headset, once a phone has opened the page; None if there shall be none.
     """
 
     def __init__(self, wording: Wording, plain: Tell, site: Site) -> None:
         from handsfree.display.pairing import Pairing
+        from handsfree.display.phone import Phone
         from handsfree.display.web import WebScreen
 
         super().__init__(wording, plain)
+        self.phone = Phone() if site.phone else None
         pairing = Pairing() if site.share else None
         host = own_address() if site.share else LOOPBACK
         certificate = _certificate(host) if site.https else None
@@ -120,13 +124,12 @@ class WebDisplay(Display):
             port=site.port,
             context=certificate.context() if certificate else None,
             pairing=pairing,
-            sound=lambda state: self.tell({"event": "microphone", "state": state}),
+            phone=self.phone,
         )
         scheme = "https" if certificate else "http"
         self.address = f"{scheme}://{host}:{screen.port}/"
         self.code = pairing.code if pairing else ""
         self.fingerprint = certificate.fingerprint if certificate else ""
-        self.phone = screen.phone
         self.on(screen)
 
     def invitation(self, *, squares: bool) -> str:
@@ -141,7 +144,7 @@ class WebDisplay(Display):
             lines.append(_squares(f"{self.address}#code={self.code}") if squares else "")
         if self.fingerprint:
             lines.append(f"certificate, SHA-256: {self.fingerprint}")
-        elif self.code:
+        elif self.code and self.phone:
             lines.append("A phone gives its microphone to an https page only: add --https.")
         return "\n".join(filter(None, lines))
 

@@ -22,6 +22,7 @@ _FILES = {
     "/glance.css": ("glance.css", "text/css; charset=utf-8"),
     "/glance.js": ("glance.js", "text/javascript; charset=utf-8"),
     "/microphone.js": ("microphone.js", "text/javascript; charset=utf-8"),
+    "/voice.js": ("voice.js", "text/javascript; charset=utf-8"),
     "/capture.js": ("capture.js", "text/javascript; charset=utf-8"),
     "/barlow-500.woff2": ("barlow-500.woff2", "font/woff2"),
     "/barlow-700.woff2": ("barlow-700.woff2", "font/woff2"),
@@ -72,12 +73,17 @@ def is_ours(host: str) -> bool:
     A name that somebody else's DNS points here is refused, so that no foreign page can pass
     itself off as this one (DNS rebinding).
     """
-    name = (urlsplit(f"//{host}").hostname or "").lower()
+    try:
+        name = (urlsplit(f"//{host}").hostname or "").lower()
+    except ValueError:
+        return False
+    own = socket.gethostname().lower()
+    if name in ("localhost", own, f"{own.split('.')[0]}.local"):
+        return True
     try:
         return bool(ip_address(name))
     except ValueError:
-        own = socket.gethostname().lower()
-        return name in ("localhost", own, f"{own.split('.')[0]}.local")
+        return False
 
 
 @cache

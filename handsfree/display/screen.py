@@ -67,9 +67,11 @@ def _header(glance: Glance, width: int) -> Text:
         state, style = " NO MICROPHONE ", "bold #000000 on #ffd54a"
     elif glance.paused:
         state, style = " PAUSED ", "bold #000000 on #ffd54a"
-    else:
+    elif glance.level is not None:
         lit = round(glance.level * 20)
-        state, style = "level " + "█" * lit + "·" * (20 - lit), "#7ee29a"
+        state, style = f"{glance.turn} " + "█" * lit + "·" * (20 - lit), "#7ee29a"
+    else:
+        state, style = "", ""
     row = Text.assemble((left, "bold"))
     row.truncate(width - len(state) - 1, pad=True)
     return row.append(" ").append(state, style)

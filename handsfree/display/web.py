@@ -2,8 +2,9 @@
 
 Plain pages and one WebSocket, `/live`.  The page says who it is with its first message
 ({"code": …}, {"token": …} or {}); the server answers {"paired": …} and then sends what changed in
-the view as {"glance": {…}}.  A page can become the microphone with {"microphone": {"rate": …}}
-and sends sound in binary messages; {"microphone": null} ends it.
+the view as {"glance": {…}}.  A page becomes the headset with {"microphone": {"rate": …}}, and
+ceases to be it with {"microphone": null}; sound is in binary messages (see
+`handsfree.display.phone`), and {"said": …} tells that a breath was heard.
 """
 
 from __future__ import annotations
@@ -12,8 +13,11 @@ import asyncio
 import json
 import ssl
 import threading
+from collections import deque
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import dataclass, field
+from functools import partial
 from ipaddress import ip_address
 from typing import Any
 
@@ -45,12 +49,10 @@ class WebScreen:
         host, port: where to listen; port 0 for any that is free.
         context: for https; None for http.
         pairing: who may see it from elsewhere than this machine; None if nobody has to pair.
-        sound: called with "back" or "lost" when a phone becomes or ceases to be the microphone,
-            from the thread of the server.
+        phone: takes the sound of a page; None if nobody would listen to it.
 
     Attributes:
         port: where it listens.
-        phone: the microphone of a phone.
 
     Raises:
         BadInput: it cannot listen there.
@@ -64,12 +66,11 @@ class WebScreen:
         port: int = 0,
         context: ssl.SSLContext | None = None,
         pairing: Pairing | None = None,
-        sound: Callable[[str], None] = lambda _: None,
+        phone: Phone | None = None,
     ) -> None:
-        self.phone = Phone()
         self._view = glance.plain()
-        self._context, self._pairing, self._sound = context, pairing, sound
-        self._pages: dict[ServerConnection, asyncio.Event] = {}
+        self._context, self._pairing, self._phone = context, pairing, phone
+        self._pages: set[_Page] = set()
         self._loop = asyncio.new_event_loop()
         self._closing = asyncio.Event()
         self._started = threading.Event()
@@ -95,7 +96,6 @@ class WebScreen:
         """End the server."""
         self._call(self._closing.set)
         self._thread.join(timeout=5)
-        self.phone.close()
 
     def _call(self, function: Callable[..., object], *arguments: object) -> None:
         with suppress(RuntimeError):  # the loop has ended
@@ -103,8 +103,8 @@ class WebScreen:
 
     def _publish(self, glance: Glance) -> None:
         self._view = glance.plain()
-        for news in self._pages.values():
-            news.set()
+        for page in self._pages:
+            page.news.set()
 
     async def _serve(self, host: str) -> None:
         try:
@@ -142,63 +142,82 @@ class WebScreen:
             if len(self._pages) >= MOST:
                 await connection.close(BUSY, "too many pages are open")
                 return
-            self._pages[connection] = asyncio.Event()
-            sending = asyncio.create_task(self._send(connection))
+            page = _Page(connection)
+            self._pages.add(page)
+            sending = asyncio.create_task(self._send(page))
             try:
                 async for message in connection:
-                    await self._take(connection, message)
+                    self._take(page, message)
             finally:
                 sending.cancel()
-                del self._pages[connection]
-                if self.phone.release(connection):
-                    self._sound("lost")
+                self._pages.discard(page)
+                if self._phone:
+                    self._phone.release(page)
 
     async def _admit(self, connection: ServerConnection, hello: Mapping[str, Any]) -> bool:
         """Whether the page may see the view; it is told so."""
         pairing = self._pairing
-        if pairing is None or _from_here(connection):
-            await connection.send(json.dumps({"paired": True}))
-            return True
-        if pairing.knows(str(hello.get("token", ""))):
-            await connection.send(json.dumps({"paired": True}))
-            return True
-        code = "".join(filter(str.isdigit, str(hello.get("code", ""))))
-        token = pairing.admit(code) if code else None
-        if token:
-            await connection.send(json.dumps({"paired": True, "token": token}))
-            return True
-        refusal = {"paired": False, "wrong": bool(code), "wait": round(pairing.wait, 1)}
-        await connection.send(json.dumps(refusal))
-        await connection.close(NOT_PAIRED, "not paired")
-        return False
+        welcome: dict[str, Any] = {"paired": True, "phone": self._phone is not None}
+        if pairing and not _from_here(connection) and not pairing.knows(str(hello.get("token"))):
+            code = "".join(filter(str.isdigit, str(hello.get("code", ""))))
+            token = pairing.admit(code) if code else None
+            if token is None:
+                refusal = {"paired": False, "wrong": bool(code), "wait": round(pairing.wait, 1)}
+                await connection.send(json.dumps(refusal))
+                await connection.close(NOT_PAIRED, "not paired")
+                return False
+            welcome["token"] = token
+        await connection.send(json.dumps(welcome))
+        return True
 
-    async def _send(self, connection: ServerConnection) -> None:
+    async def _send(self, page: _Page) -> None:
         """Send what changed; a page that is slow gets the latest and not all in between."""
         sent: dict[str, Any] = {}
-        news = self._pages[connection]
-        news.set()
+        page.news.set()
         with suppress(ConnectionClosed):
-            while await news.wait():
-                news.clear()
+            while await page.news.wait():
+                page.news.clear()
+                while page.outbox:
+                    await page.connection.send(page.outbox.popleft())
                 view = self._view
                 changed = {k: v for k, v in view.items() if k not in sent or sent[k] != v}
                 if changed:
-                    await connection.send(json.dumps({"glance": changed}))
+                    await page.connection.send(json.dumps({"glance": changed}))
                 sent = view
 
-    async def _take(self, connection: ServerConnection, message: str | bytes) -> None:
+    def _take(self, page: _Page, message: str | bytes) -> None:
+        """What a page sends: sound, a wish to be the headset, that a breath was heard."""
+        if self._phone is None:
+            return
         if isinstance(message, bytes):
-            self.phone.feed(connection, message)
+            self._phone.feed(page, message)
             return
-        wish = _message(message).get("microphone")
-        if not isinstance(wish, dict):
-            if self.phone.release(connection):
-                self._sound("lost")
-            return
-        taken = self.phone.claim(connection, wish.get("rate"))
-        await connection.send(json.dumps({"microphone": "on" if taken else "busy"}))
-        if taken:
-            self._sound("back")
+        match _message(message):
+            case {"microphone": {"rate": rate}}:
+                taken = self._phone.claim(page, rate, partial(self._call, page.put))
+                page.put(json.dumps({"microphone": "on" if taken else "busy"}))
+            case {"microphone": None}:
+                self._phone.release(page)
+            case {"said": number}:
+                self._phone.heard(page, number)
+
+
+@dataclass(eq=False)
+class _Page:
+    """A page that is open.
+
+    Attributes:
+        news: set when there is something to send.
+        outbox: messages besides the view.
+    """
+
+    connection: ServerConnection
+    news: asyncio.Event = field(default_factory=asyncio.Event)
+    outbox: deque[str | bytes] = field(default_factory=deque)
+
+    def put(self, message: str | bytes) -> None:
+        self.outbox.append(message)
+        self.news.set()
 
 
 def _message(text: str | bytes) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 // Shows the view that comes over the WebSocket; sends the code, and the sound if it is asked to.
 import { Microphone } from "/microphone.js";
+import { Voice } from "/voice.js";
 
 const $ = (id) => document.getElementById(id);
 const root = document.documentElement;
@@ -78,7 +79,8 @@ function showNow() {
 
 function showProgress() {
   const state = view.finished || (view.part === null ? "" : "verdict");
-  text("progress", view.number ? `Step ${view.number} of ${view.count}` : state);
+  const place = view.number ? `Step ${view.number} of ${view.count}` : state;
+  text("progress", [place, view.turn].filter(Boolean).join(", "));
   $("scale").replaceChildren(
     ...Array.from({ length: view.count }, (_, index) => {
       const place = index + 1 - view.number;
@@ -152,15 +154,16 @@ function showBanner() {
 }
 
 function showLevel() {
-  $("level").firstElementChild.style.transform = `scaleX(${view.level})`;
-  $("level").setAttribute("aria-valuenow", Math.round(view.level * 100));
+  $("level").hidden = view.level === null;
+  $("level").firstElementChild.style.transform = `scaleX(${view.level ?? 0})`;
+  $("level").setAttribute("aria-valuenow", Math.round((view.level ?? 0) * 100));
 }
 
 const PARTS = [
   [["title"], () => text("title", view.title)],
   [["wires"], showWires],
   [["wires", "prompt", "caution", "condition", "expected", "part", "step", "finished"], showNow],
-  [["number", "count", "part", "finished"], showProgress],
+  [["number", "count", "part", "finished", "turn"], showProgress],
   [["value"], showValue],
   [["value", "finished", "part", "step"], showVerdict],
   [["question", "options", "said", "heard", "understood"], showTalk],
@@ -190,10 +193,16 @@ function connect(code = "") {
     socket.send(JSON.stringify(code ? { code } : token ? { token } : {}));
   };
   socket.onmessage = ({ data }) => {
+    if (typeof data !== "string") {
+      voice.play(data);
+      return;
+    }
     const message = JSON.parse(data);
     if ("paired" in message) paired(message);
     if ("glance" in message) show(message.glance);
     if ("microphone" in message) microphone.answered(message.microphone);
+    if ("end" in message) voice.end(message.end);
+    if ("stop" in message) voice.stop(message.stop);
   };
   socket.onclose = ({ code: reason }) => {
     microphone.stop();
@@ -204,9 +213,10 @@ function connect(code = "") {
   };
 }
 
-function paired({ paired: yes, token, wrong, wait }) {
+function paired({ paired: yes, phone, token, wrong, wait }) {
   $("pair").hidden = yes;
   if (yes) {
+    $("microphone").hidden = !phone;
     if (token) sessionStorage.setItem("token", token);
     patience = 250;
     link("on");
@@ -228,12 +238,15 @@ $("pair").addEventListener("submit", (event) => {
 
 // Buttons ---------------------------------------------------------------------------------------
 
+const send = (message) => socket?.readyState === WebSocket.OPEN && socket.send(message);
+const voice = new Voice((number) => send(JSON.stringify({ said: number })));
 const microphone = new Microphone(
-  (message) => socket?.readyState === WebSocket.OPEN && socket.send(message),
+  send,
   () => socket?.bufferedAmount ?? 0,
+  voice,
   ({ on, hint }) => {
     $("microphone").setAttribute("aria-pressed", String(on));
-    text("microphone", on ? "This microphone is on" : "Use this microphone");
+    text("microphone", on ? "This device is the headset" : "Use as headset");
     text("hint", hint);
   },
 );

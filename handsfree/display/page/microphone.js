@@ -16,10 +16,11 @@ export class Microphone {
   #number = 0;
   #allowed = false;
 
-  /** send(message), waiting() in bytes, tell({on, hint}). */
-  constructor(send, waiting, tell) {
+  /** send(message), waiting() in bytes, voice is what is heard, tell({on, hint}). */
+  constructor(send, waiting, voice, tell) {
     this.send = send;
     this.waiting = waiting;
+    this.voice = voice;
     this.tell = tell;
   }
 
@@ -46,6 +47,7 @@ export class Microphone {
       });
       capture.port.onmessage = ({ data }) => this.#block(data);
       source.connect(capture);
+      this.voice.open(this.#context);
       this.#stream.getTracks()[0].onended = () => this.toggle();
       this.send(JSON.stringify({ microphone: { rate } }));
     } catch (error) {
@@ -69,14 +71,20 @@ export class Microphone {
   #block(samples) {
     const number = this.#number++;
     if (!this.#allowed || this.waiting() > WAITING) return;
-    const message = new ArrayBuffer(4 + 2 * samples.length);
-    const data = new DataView(message);
-    data.setUint32(0, number, true);
-    samples.forEach((sample, index) => data.setInt16(4 + 2 * index, sample, true));
+    const message = new ArrayBuffer(8 + 2 * samples.length);
+    const header = new DataView(message);
+    header.setUint32(0, number, true);
+    header.setUint32(4, Number(this.voice.speaking), true);
+    new Int16Array(message, 8).set(samples); // every browser's machine is little-endian
     this.send(message);
   }
 
   answered(state) {
+    if (state === "again") {
+      this.stop();
+      this.start();
+      return;
+    }
     this.#allowed = state === "on";
     this.#number = 0;
     if (state === "on") this.tell({ on: true, hint: "" });

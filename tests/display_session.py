@@ -1,0 +1,100 @@
+"""A typed session about the flap actuator: the events that a display is told, and its views."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from handsfree.dialogue import Dialogue, Wording
+from handsfree.display import Glance, begin, fold
+from handsfree.heard import Heard
+from handsfree.job import Job
+from handsfree.languages import load_language
+from handsfree.log import open_job
+from handsfree.plan import load_plan
+
+PLAN = "flap-actuator-5wire"
+
+#: What is said, in order; the last answer of each kind of event is looked for in the tests.
+SAID = """\
+twelve point six volts
+point oh two
+violet four point nine eight
+point six one
+strike that
+point six two
+point six
+dead
+pause
+resume
+ground
+ground
+battery voltage
+four volts
+over limit
+four nine
+the second
+one point two k
+it turns
+yes
+repair done
+point six one
+two point five
+four point four
+yes
+yes
+no
+""".splitlines()
+
+
+Events = tuple[dict[str, Any], ...]
+
+
+def write_job(folder: Path, said: list[str], *, apprentice: bool = False) -> list[Events]:
+    """Dictate into a job folder; what was told before the first and after each utterance."""
+    told: list[dict[str, Any]] = []
+    loaded = load_plan(PLAN)
+    dialogue = Dialogue(loaded.plan, load_language("en"), apprentice=apprentice)
+    with open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:
+        job = Job(dialogue, log, told.append, lambda _: None)
+        job.begin()
+        turns = [tuple(told)]
+        for text in said:
+            told.clear()
+            job.hear(Heard.of_text(text))
+            turns.append(tuple(told))
+    return turns
+
+
+@cache
+def wording() -> Wording:
+    return Wording(load_language("en"), load_plan(PLAN).plan)
+
+
+@cache
+def turns(apprentice: bool = False) -> list[Events]:
+    """What is told at the beginning of the session and in answer to each utterance."""
+    with TemporaryDirectory() as folder:
+        said = SAID[:2] if apprentice else SAID
+        return write_job(Path(folder) / "job", said, apprentice=apprentice)
+
+
+def events() -> Events:
+    """Everything that is told in the session."""
+    return tuple(event for told in turns() for event in told)
+
+
+def view(count: int, *, apprentice: bool = False) -> Glance:
+    """The view after so many utterances."""
+    seen = begin(wording().plan)
+    for told in turns(apprentice)[: count + 1]:
+        for event in told:
+            seen = fold(seen, event, wording())
+    return seen
+
+
+def view_after(said: str) -> Glance:
+    """The view when all that follows from the first utterance of this text is done."""
+    return view(SAID.index(said) + 1)

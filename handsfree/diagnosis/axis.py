@@ -24,6 +24,7 @@ Cells = NDArray[np.intp]
 CELLS = 128
 """Most cells of a number."""
 
+_WIDEST = 25.0  # errors of the meter in one cell
 _FAR = 1000.0  # errors of the meter between readings that have nothing in common
 _ERRORS = np.linspace(-0.8, 0.8, 5)
 _LEVELS = np.linspace(0, 1, 9)
@@ -176,7 +177,8 @@ def axis_of(test: CircuitTest, meter: Meter, values: Array) -> Axis:
     reach = np.nanquantile(known, _LEVELS, axis=1) if len(known) else np.zeros((9, 1))
     place = _place(test.measures, meter, reach)
     ends = np.stack([place[0] - 2, place[-1] + 2])
-    places = np.unique(np.round(np.concatenate([place.ravel(), ends.ravel()])))
+    between = np.arange(ends.min(), ends.max(), _WIDEST)  # a slip may fall where no cause reads
+    places = np.unique(np.round(np.concatenate([place.ravel(), ends.ravel(), between])))
     chosen = np.linspace(0, len(places) - 1, min(len(places), CELLS - 1)).astype(np.intp)
     return NumberAxis(test.measures, meter, places[chosen] + 0.5)
 

@@ -51,7 +51,9 @@ def causes_of(circuit: Circuit, pairs: int) -> dict[Cause, float]:
         Cause("two faults", (a.id, b.id)): TWO_FAULTS * 2 * share[a.id] * share[b.id]
         for a, b in both
     }
-    return causes | {NONE_OF_THESE: UNKNOWN}
+    causes[NONE_OF_THESE] = UNKNOWN
+    known = sum(causes.values())  # the rarest double faults are left out
+    return {cause: probability / known for cause, probability in causes.items()}
 
 
 def _together(a: Fault, b: Fault) -> bool:

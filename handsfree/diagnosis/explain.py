@@ -9,7 +9,7 @@ import numpy as np
 
 from handsfree.circuit.model import Circuit, Fault
 from handsfree.circuit.values import Array
-from handsfree.diagnosis.belief import SURE, Belief
+from handsfree.diagnosis.belief import SURE, Belief, Group
 from handsfree.diagnosis.causes import Cause
 
 _SLIP = 0.5  # chance from which a reading is called a slip
@@ -24,7 +24,7 @@ class Evidence:
         factor: by how much it changed the odds of the cause when it came; all factors
             together lead from the prior odds to those now.
         ratio: how many times likelier the reading is under this cause than under the best
-            other explanation, given the other readings; above 1 it speaks for the cause.
+            explanation without it, given the other readings; above 1 it speaks for the cause.
         slip: chance that it is mis-heard or taken in the wrong place, if this is the cause.
     """
 
@@ -111,13 +111,20 @@ def _ranked(belief: Belief, faults: Mapping[str, Fault], cause: int) -> Ranked:
 def _evidence(belief: Belief, cause: int) -> Iterator[Evidence]:
     if not belief.marks:
         return
-    others = np.where(belief.alike(cause), -np.inf, belief.weights)
+    others = np.where(_same_fault(belief, cause), -np.inf, belief.weights)
     factor = np.diff(np.log(_odds(belief.course, cause)))
     told = belief.weights - belief.without
     ratio = np.exp(told[:, cause] - told[:, int(others.argmax())])
     columns = zip(belief.marks, np.exp(factor), ratio, belief.slips[:, cause], strict=True)
     for mark, *numbers in columns:
         yield Evidence(mark.test, *map(float, numbers))
+
+
+def _same_fault(belief: Belief, cause: int) -> Group:
+    """Causes that read the same, or hold the same faults and more."""
+    faults = set(belief.table.causes[cause].faults)
+    more = [bool(faults) and faults <= set(other.faults) for other in belief.table.causes]
+    return belief.alike(cause) | np.array(more)
 
 
 def _odds(weights: Array, cause: int) -> Array:

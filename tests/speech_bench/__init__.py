@@ -1,0 +1,1 @@
+"""The speech bench: how far spoken numbers can be trusted, measured through the whole product."""

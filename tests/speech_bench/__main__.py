@@ -1,0 +1,218 @@
+"""Measure how far spoken numbers can be trusted: `make bench-speech`.
+
+    python -m tests.speech_bench --limit 30
+    python -m tests.speech_bench --final --engine whisper --conditions quiet,5dB,human
+
+Without --final only the tuning split is touched.  Phrases, voices and noises come in shuffled
+blocks, so that a smaller --limit, or a run that is stopped by --minutes, is an unbiased but
+wider estimate.  What was heard is kept in the user's cache folder; a run goes on where an
+earlier one stopped, unless the engines, the grammar or the sounds have changed since.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+import platform
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from datetime import UTC, datetime
+from itertools import islice
+from pathlib import Path
+from typing import Any, TypeVar
+
+from rich.console import Console
+from rich.progress import track
+
+from . import table
+from .conditions import CONDITIONS
+from .false_triggers import Triggers, pieces, triggers
+from .hearing import Listener, Records, fingerprint
+from .human import absent, human_trials
+from .outcome import Outcome, outcome
+from .phrases import Split
+from .score import row
+from .sweep import sweep, thresholds
+from .trials import Trial, trials
+from .voices import GET_THE_VOICES, VOICES, cache_folder, installed
+
+Result = TypeVar("Result")
+
+HUMAN, TRIGGERS = "human", "triggers"
+#: Tasks that wait in the queue of each process.
+_AHEAD = 2
+
+_listener: Listener | None = None
+
+
+def _start(engine: str, model: Path | None, folder: Path, changed: dict[str, float]) -> None:
+    """Make a process ready."""
+    global _listener
+    _listener = Listener(engine, model, Records(folder))
+    thresholds(changed).__enter__()
+
+
+def _outcome(trial: Trial) -> Outcome:
+    assert _listener is not None
+    return outcome(trial, _listener)
+
+
+def _triggers(task: tuple[Any, bool]) -> Triggers:
+    assert _listener is not None
+    return triggers(task[0], _listener, paused=task[1])
+
+
+def main() -> None:
+    """Run the bench as the command line says."""
+    options = _options()
+    console = Console(width=None if sys.stdout.isatty() else 132, soft_wrap=False)
+    split: Split = "held-out" if options.final else "tune"
+    if missing := [v.name for v in VOICES if v not in installed()]:
+        console.print(f"voices not installed: {', '.join(missing)}. {GET_THE_VOICES}")
+    for line in absent():
+        console.print(line)
+    folder = _records(options.engine, options.model, as_recorded=options.as_recorded)
+    console.print(f"split: {split}   engine: {options.engine}   records: {folder}")
+    wanted = [name for name in options.conditions if name in CONDITIONS]
+    tasks: list[Trial] = [t for n in wanted for t in trials(split, CONDITIONS[n], options.limit)]
+    if HUMAN in options.conditions:
+        tasks += human_trials(split, options.limit)
+    tasks.sort(key=lambda t: t.phrase.number)  # whenever it stops, conditions are alike
+    if options.sweep:
+        heard = Listener(options.engine, options.model, Records(folder))
+        sweep([t for t in tasks if _is_recorded(heard, t)], heard, console)
+        return
+    start = time.monotonic()
+    end = start + 60 * options.minutes if options.minutes else float("inf")
+    with ProcessPoolExecutor(
+        options.jobs,
+        mp_context=multiprocessing.get_context("fork" if hasattr(os, "fork") else "spawn"),
+        initializer=_start,
+        initargs=(options.engine, options.model, folder, dict(options.set)),
+    ) as pool:
+        found = _show(console, "phrases", len(tasks), _run(pool, _outcome, tasks, end))
+        alone: list[Triggers] = []
+        if TRIGGERS in options.conditions:
+            quiet = [(p, paused) for p in pieces(split, options.noise_minutes)
+                     for paused in (False, True)]  # fmt: skip
+            alone = _show(console, "false triggers", len(quiet), _run(pool, _triggers, quiet))
+    names = dict.fromkeys([*wanted, *(o.condition for o in found)])
+    rows = [row(name, [o for o in found if o.condition == name]) for name in names]
+    speakers = {o.voice for o in found if o.condition == "3 digits, human"}
+    rows += [row(f"… {who}", [o for o in found if o.condition == "3 digits, human"
+                              and o.voice == who]) for who in sorted(speakers)]  # fmt: skip
+    rows = [r for r in rows if r.right or r.command]
+    about = {
+        "engine": options.engine,
+        "model": str(options.model) if options.model else None,
+        "split": split,
+        "limit": options.limit,
+        "thresholds": dict(options.set),
+        "code": fingerprint(),
+        "date": datetime.now(UTC).isoformat(timespec="seconds"),
+        "machine": f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}",
+        "voices": [v.name for v in installed() if v.split == split],
+        "absent": absent(),
+        "run_seconds": round(time.monotonic() - start),
+        "peak_memory_mb": _peak_memory(options.engine, options.model),
+    }
+    table.show(console, f"{options.engine}, {split} split", rows)
+    if alone:
+        table.show_triggers(console, alone)
+    table.show_reliability(console, found)
+    table.show_causes(console, found)
+    console.print(f"peak memory: {about['peak_memory_mb']} MB")
+    path = options.out / f"speech-{options.engine}-{split}.json"
+    table.save(path, about, rows, found, alone)
+    console.print(f"results: {path}")
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.speech_bench",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    every = [*CONDITIONS, HUMAN, TRIGGERS]
+    add = parser.add_argument
+    add("--engine", default="auto", help="auto, vosk, whisper or pocketsphinx")
+    add("--model", type=Path, help="folder of the engine's model")
+    add("--conditions", type=lambda text: text.split(","), default=every,
+        help=f"some of {','.join(every)}")  # fmt: skip
+    add("--limit", type=int, help="phrases of each condition; all of the split by default")
+    add("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
+    add("--minutes", type=float, help="start no phrase after so many minutes")
+    add("--noise-minutes", type=float, default=10, help="of each sound without a speaker")
+    add("--final", action="store_true", help="the held-out split: never to tune anything")
+    add("--set", type=_setting, action="append", default=[], metavar="NAME=VALUE",
+        help="another threshold: RIVAL_SHARE, LEAST_SHARE or SURE; tuning split only")  # fmt: skip
+    add("--sweep", action="store_true", help="compare thresholds on what was heard before")
+    add("--as-recorded", action="store_true",
+        help="use what was heard last, whatever has changed since")  # fmt: skip
+    add("--out", type=Path, default=Path("bench_out"), help="folder of the results")
+    options = parser.parse_args()
+    if options.final and (options.set or options.sweep):
+        parser.error("nothing is tuned on the held-out split")
+    if unknown := set(options.conditions) - set(every):
+        parser.error(f"unknown: {', '.join(sorted(unknown))}; known: {', '.join(every)}")
+    return options
+
+
+def _setting(text: str) -> tuple[str, float]:
+    name, _, value = text.partition("=")
+    return name, float(value)
+
+
+def _records(engine: str, model: Path | None, *, as_recorded: bool) -> Path:
+    """Folder of what this engine heard; the newest one with `as_recorded`."""
+    name = engine if model is None else f"{engine}-{model.name}"
+    folder = cache_folder() / "heard"
+    if as_recorded and (older := list(folder.glob(f"{name}-*"))):
+        return max(older, key=lambda path: max(f.stat().st_mtime for f in path.iterdir()))
+    return folder / f"{name}-{fingerprint()}"
+
+
+def _is_recorded(listener: Listener, trial: Trial) -> bool:
+    return listener.knows(trial.key(trial.phrase.text, 0))
+
+
+def _run(
+    pool: ProcessPoolExecutor,
+    work: Callable[[Any], Result],
+    tasks: Iterable[Any],
+    end: float = float("inf"),
+) -> Iterator[Result]:
+    """Results as they come; nothing is begun after `end`."""
+    left = iter(tasks)
+    workers = getattr(pool, "_max_workers", 1)
+    waiting: set[Future[Result]] = {pool.submit(work, t) for t in islice(left, _AHEAD * workers)}
+    while waiting:
+        done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in done:
+            yield future.result()
+        if time.monotonic() < end:
+            waiting |= {pool.submit(work, task) for task in islice(left, len(done))}
+
+
+def _show(console: Console, what: str, total: int, results: Iterator[Result]) -> list[Result]:
+    """The results, with a progress bar while they come."""
+    return list(track(results, what, total=total, console=console, transient=True))
+
+
+def _peak_memory(engine: str, model: Path | None) -> float | None:
+    command = [sys.executable, "-m", f"{__package__}.memory", engine]
+    done = subprocess.run(
+        [*command, *([str(model)] if model else [])], capture_output=True, text=True, check=False
+    )
+    try:
+        return round(float(done.stdout.split()[-1]), 1)
+    except (ValueError, IndexError):
+        return None
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,203 @@
+"""Listening as the product does: endpointer, engine, grammar of the moment; each once.
+
+What was heard is kept in a file of JSON lines under a key of sound, grammar and engine, so
+that a bench that was stopped goes on where it was, and thresholds are compared without
+decoding anything again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import handsfree
+from handsfree.dialogue import Session
+from handsfree.dialogue.desk import Desk
+from handsfree.heard import Heard, Hypothesis
+from handsfree.job.listening import Ears
+from handsfree.languages import data_folder
+from handsfree.sound.audio import RATE, Samples
+from handsfree.sound.endpoint import FRAME, Endpointer, Utterance
+
+from .trials import Stream, Trial
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """One utterance that was heard.
+
+    Attributes:
+        heard: what the engine made of it.
+        closed: seconds of the stream at which the endpointer closed it.
+        spoken: seconds at which the speech really ended.
+        wall, cpu: seconds of decoding, by the clock and by the processor.
+    """
+
+    heard: Heard
+    closed: float
+    spoken: float
+    wall: float
+    cpu: float
+
+    @property
+    def delay(self) -> float:
+        """Seconds from the end of the speech to the result."""
+        return self.closed - self.spoken + self.wall
+
+
+class Records:
+    """Results under keys, in files of JSON lines; every process writes its own.
+
+    Args:
+        folder: of the files.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self._found: dict[str, Any] = {}
+        for path in sorted(folder.glob("*.jsonl")):
+            for line in path.read_text(encoding="utf-8").splitlines():
+                try:
+                    entry = json.loads(line)
+                except ValueError:
+                    continue  # the last line of a process that was killed
+                self._found[entry["key"]] = entry["value"]
+        self._path = folder / f"{os.getpid()}.jsonl"
+
+    def __contains__(self, name: str) -> bool:
+        return _key(name) in self._found
+
+    def get(self, name: str, make: Callable[[], Any]) -> Any:
+        """The value of that name, made and kept if it is not there yet."""
+        key = _key(name)
+        if key not in self._found:
+            self._found[key] = make()
+            with self._path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps({"key": key, "value": self._found[key]}) + "\n")
+        return self._found[key]
+
+
+def _key(name: str) -> str:
+    return hashlib.sha256(name.encode()).hexdigest()[:32]
+
+
+def fingerprint() -> str:
+    """Changes with everything that what is heard depends on."""
+    package, bench = Path(handsfree.__file__).parent, Path(__file__).parent
+    files = [
+        *sorted((package / "words").glob("*.py")),
+        *sorted((package / "grammar").glob("*.py")),
+        package / "sound" / "endpoint.py",
+        *sorted((data_folder("grammars") / "en").iterdir()),
+        *(bench / f"{name}.py" for name in ("noise", "rooms", "levels", "voices", "trials", "human")),
+    ]
+    digest = hashlib.sha256()
+    for path in files:
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+class Listener:
+    """Hears trials with one engine; loads it only when something is not recorded yet.
+
+    Args:
+        engine: as in `handsfree hear --engine`.
+        model: folder of its model, or None.
+        records: what was heard before.
+    """
+
+    def __init__(self, engine: str, model: Path | None, records: Records) -> None:
+        self._engine, self._model, self._records = engine, model, records
+        self._ears: Ears | None = None
+
+    @property
+    def ears(self) -> Ears:
+        """The engine."""
+        if self._ears is None:
+            self._ears = Ears(self._engine, self._model)
+        return self._ears
+
+    def knows(self, key: str) -> bool:
+        """Whether the sound of that key was heard before."""
+        return f"cuts {key}" in self._records
+
+    def listen(self, trial: Trial, text: str, take: int) -> Iterator[Ear]:
+        """The utterances that the endpointer cuts out when `text` is said."""
+        key = trial.key(text, take)
+        yield from self.ears_of(key, lambda: trial.say(text, take))
+
+    def ears_of(self, key: str, make: Callable[[], Stream]) -> Iterator[Ear]:
+        """The utterances of a stream, which is only made if need be."""
+        stream: list[Stream] = []
+
+        def sound() -> Stream:
+            if not stream:
+                stream.append(make())
+            return stream[0]
+
+        cuts = self._records.get(f"cuts {key}", lambda: cut(sound()))
+        for start, end, closed, spoken in cuts:
+            yield Ear(self, key, sound, start, end, closed, spoken)
+
+    def heard(self, ear: Ear, desk: Desk, session: Session) -> Listened:
+        """What the engine makes of an utterance where the dialogue stands."""
+        step = desk.focus(session)
+        place = f"{desk.plan.title} {step.id if step else ''} {session.moment}"
+
+        def decode() -> Any:
+            samples = ear.sound().samples[round(ear.start * RATE) : round(ear.end * RATE)]
+            utterance = Utterance(samples, ear.start, ear.end)
+            grammar, ears = desk.spoken.automaton(step, session.moment), self.ears
+            wall, cpu = time.perf_counter(), time.process_time()
+            heard = ears.hear(utterance, grammar, desk.wording.hint)
+            wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+            said = [(h.text, round(h.score, 4)) for h in heard.hypotheses]
+            return [said, heard.confidence, heard.numbers_trusted, wall, cpu]
+
+        name = f"heard {ear.key} {ear.start} {ear.end} {place}"
+        said, confidence, trusted, wall, cpu = self._records.get(name, decode)
+        heard = Heard(
+            tuple(Hypothesis(text, score) for text, score in said),
+            confidence,
+            ear.start,
+            ear.end,
+            self._engine,
+            trusted,
+        )
+        return Listened(heard, ear.closed, ear.spoken, wall, cpu)
+
+
+@dataclass(frozen=True, slots=True)
+class Ear:
+    """An utterance that is to be heard."""
+
+    listener: Listener
+    key: str
+    sound: Callable[[], Stream]
+    start: float
+    end: float
+    closed: float
+    spoken: float
+
+    def hear(self, desk: Desk, session: Session) -> Listened:
+        """See `Listener.heard`."""
+        return self.listener.heard(self, desk, session)
+
+
+def cut(stream: Stream) -> list[tuple[float, float, float, float]]:
+    """Start, end, moment of closing, and true end of speech, in seconds, of each utterance."""
+    endpointer = Endpointer()
+    found: list[tuple[float, float, float, float]] = []
+    samples: Samples = stream.samples
+    for at in range(0, len(samples), FRAME):
+        for utterance in endpointer.feed(samples[at : at + FRAME]):
+            closed = min(at + FRAME, len(samples)) / RATE
+            found.append((utterance.start, utterance.end, closed, stream.spoken))
+    end = len(samples) / RATE
+    return found + [(u.start, u.end, end, stream.spoken) for u in endpointer.flush()]

@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from handsfree import __version__
-from handsfree.cli import diagnosis, dictate, jobs, plans, speech
+from handsfree.cli import diagnosis, dictate, display, jobs, plans, speech
 from handsfree.errors import HandsfreeError
 
 app = typer.Typer(
@@ -28,6 +28,7 @@ dictate.register(app)
 speech.register(app)
 jobs.register(app)
 diagnosis.register(app)
+display.register(app)
 app.add_typer(plans.app, name="plan")
 
 

@@ -2,31 +2,45 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from handsfree.cli.diagnosis import show_explanation
+from handsfree.cli.display import Https, Port, Screen, ScreenName, Share, site
 from handsfree.cli.options import Engine, EngineName, Json, Model, PlanArgument, Voice
 from handsfree.cli.output import Tell, console, fan_out, print_event, print_json_event
 from handsfree.dialogue import Dialogue
+from handsfree.dialogue.informed import explanation
+from handsfree.display import PORT, Kind, Site, open_display
 from handsfree.errors import BadInput
 from handsfree.job import Job
 from handsfree.job.listening import Ears, Sound, files
+from handsfree.job.progress import load_progress, progress_file, save_progress
 from handsfree.languages import data_folder
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import JobLog, open_job
+from handsfree.log import JobLog, open_job, read
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
 from handsfree.sound.voice import open_voice
+
+
+class Order(StrEnum):
+    """Which test comes next."""
+
+    plan = "plan"
+    informed = "informed"
 
 
 def register(app: typer.Typer) -> None:
@@ -77,20 +91,70 @@ def dictate(
     check: Annotated[
         bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
     ] = True,
+    order: Annotated[
+        Order, typer.Option("--order", help="By the plan, or the test that tells most a minute.")
+    ] = Order.plan,
+    person: Annotated[
+        str | None, typer.Option("--person", help="Apprentice whose progress is kept.")
+    ] = None,
+    screen: Screen = ScreenName.off,
+    port: Port = PORT,
+    share: Share = False,
+    https: Https = False,
     as_json: Json = False,
 ) -> None:
     """Dictate readings along a plan; each is checked, read back and logged."""
     loaded = load_plan(plan)
+    if person is not None:
+        progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
     ears = Ears(engine.value, model)
-    session = _Session(loaded, job, ears, voice, how, as_json=as_json)
+    informed = order is Order.informed
+    session = _Session(loaded, job, ears, voice, how, informed=informed, as_json=as_json)
+    where = site(port, share=share, https=https, screen=screen)
+    with session.shown(screen.value, where):
+        _listen(
+            session,
+            audio,
+            settings=_settings(device, speaker, volume, speed),
+            key=key,
+            cut_in=cut_in,
+            check=check,
+        )
+    if person is not None:
+        keep_progress(person, loaded, session.folder)
+
+
+def _listen(
+    session: _Session,
+    audio: list[Path] | None,
+    *,
+    settings: Settings,
+    key: bool,
+    cut_in: bool,
+    check: bool,
+) -> None:
     if audio:
         session.run_files(files(audio))
     else:
-        given = {"device": device, "speaker": speaker, "volume": volume, "speed": speed}
-        known: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
         turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
-        session.run_live(replace(remembered(), **known), turns, check=check)
+        session.run_live(settings, turns, check=check)
+
+
+def _settings(
+    device: str | None, speaker: str | None, volume: int | None, speed: int | None
+) -> Settings:
+    """What is remembered, with what is given now."""
+    given = {"device": device, "speaker": speaker, "volume": volume, "speed": speed}
+    known: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
+    return replace(remembered(), **known)
+
+
+def keep_progress(person: str, loaded: LoadedPlan, job: Path) -> None:
+    """Add the lessons of a job to a person's progress."""
+    progress = load_progress(person)
+    progress.add(loaded.plan.title, (event.as_dict() for event in read(job)))
+    console.print(f"progress of {person}: {save_progress(progress)}")
 
 
 def demo(
@@ -116,13 +180,17 @@ def demo(
         raise BadInput(
             f"there is no recorded session {session!r}", remedy=f"Known: {', '.join(sessions)}"
         )
-    clips = sorted((recordings / session).glob("*.flac"))
-    loaded = load_plan("flap-actuator-5wire")
+    manifest = json.loads((recordings / session / "manifest.json").read_text(encoding="utf-8"))
+    clips = [recordings / session / each["file"] for each in manifest["utterances"]]
+    loaded = load_plan(manifest["plan"])
     run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal)
-    finding = run.run_files(files(clips)).session.finding
+    done = run.run_files(files(clips)).session
     report = run.folder / "report.html"
     report_file(run.folder, report)
-    console.print(f"verdict: {finding.part if finding else 'no rule names a part'}")
+    console.print(f"verdict: {done.finding.part if done.finding else 'no rule names a part'}")
+    found = explanation(run.dialogue.desk, done)
+    if found:
+        show_explanation(found)
     console.print(f"report: {report}")
 
 
@@ -137,6 +205,7 @@ class _Session:
         voice: str,
         how: Verbosity,
         *,
+        informed: bool = False,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -145,7 +214,20 @@ class _Session:
         self.listeners: list[Tell] = [print_json_event if as_json else print_event]
         language = language_for(loaded.plan.language, how)
         apprentice = how is Verbosity.apprentice
-        self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice)
+        self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
+
+    @contextmanager
+    def shown(self, kind: Kind, where: Site) -> Iterator[None]:
+        """Show the session on a screen while it lasts."""
+        (lines,) = self.listeners
+        display = open_display(
+            kind, self.loaded.plan, plain=lines, site=where, announce=console.print
+        )
+        self.listeners = [display.tell]
+        try:
+            yield
+        finally:
+            display.close()
 
     def run_files(self, sounds: Iterator[Sound]) -> Job:
         """Listen to recordings until they or the job end."""

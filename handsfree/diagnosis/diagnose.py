@@ -103,9 +103,9 @@ def _reading(test: CircuitTest, take: Take) -> float | None:
         case State(state="open") if test.measures == "resistance" and not words:
             return math.inf
         case State(state=word) if words and test.measures:
-            return float(words.index(word) if word in words else len(words))
-        case Observation(answer=word) if word in words:
-            return float(words.index(word))
+            return float(test.outcome(word))
+        case Observation(answer=word) if test.outcome(word) < len(words):
+            return float(test.outcome(word))
         case Reading(value=None) if test.measures == "resistance" and not words:
             return math.inf
         case Reading(value=value) if value is not None and test.measures and not words:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import yaml
 
@@ -41,9 +42,12 @@ def load_language(name: str = "en") -> Language:
         jsgf.parse(path.read_text(encoding="utf-8"), str(path))
         for path in sorted(folder.glob("*.jsgf"))
     ]
-    prompts = folder / "prompts.yaml"
-    said = yaml.safe_load(prompts.read_text(encoding="utf-8")) if prompts.exists() else {}
-    return Language.of_grammars(name, grammars, said, _pronunciations(folder))
+    said, settings = (_data(folder / f"{part}.yaml") for part in ("prompts", "language"))
+    return Language.of_grammars(name, grammars, said, _pronunciations(folder), **settings)
+
+
+def _data(path: Path) -> dict[str, Any]:
+    return yaml.safe_load(path.read_text(encoding="utf-8")) if path.exists() else {}
 
 
 def _pronunciations(folder: Path) -> dict[str, tuple[str, ...]]:

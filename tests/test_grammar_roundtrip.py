@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 import random
+from pathlib import Path
+
+import pytest
 
 from handsfree.check import Taken
 from handsfree.dialogue import Wording
 from handsfree.grammar import ANY, SpokenPlan
 from handsfree.heard import Heard
+from handsfree.languages import load_language
 from handsfree.meaning import Ambiguous, Meaning, Unclear, interpret
 from handsfree.meaning.meanings import NO_UNIT
 from handsfree.meaning.plain import plain
-from handsfree.plan import Step
+from handsfree.plan import Step, load_plan
 
-SENTENCES = 5_000
+SENTENCES = {"en": 5_000, "ko": 1_000}
 NOTHING_TAKEN: Taken = {}
+KOREAN_PLAN = Path(__file__).parent / "data" / "plans" / "korean.yaml"
+
+
+@pytest.fixture(params=SENTENCES)
+def plans(request: pytest.FixtureRequest, spoken_plans: list[SpokenPlan]) -> list[SpokenPlan]:
+    """Plans in a language: every shipped one, or the Korean one."""
+    if request.param == "en":
+        return spoken_plans
+    return [SpokenPlan(load_language(request.param), load_plan(KOREAN_PLAN).plan)]
 
 
 def meaning(text: str, spoken: SpokenPlan, step: Step) -> Meaning:
@@ -34,11 +47,12 @@ def same(spoken: SpokenPlan, said: Meaning, again: Meaning) -> bool:
     return bare(said) == bare(again)
 
 
-def test_five_thousand_sentences(spoken_plans: list[SpokenPlan]) -> None:
+def test_thousands_of_sentences(plans: list[SpokenPlan]) -> None:
     rng = random.Random(5000)
+    count = SENTENCES[plans[0].language.name]
     wrong = []
-    for number in range(SENTENCES):
-        spoken = spoken_plans[number % len(spoken_plans)]
+    for number in range(count):
+        spoken = plans[number % len(plans)]
         step = rng.choice(spoken.plan.steps)
         words = spoken.automaton(step).sample(rng)
         text = " ".join("seal" if word == ANY else word for word in words)
@@ -56,4 +70,4 @@ def test_five_thousand_sentences(spoken_plans: list[SpokenPlan]) -> None:
             full = again.candidates if isinstance(again, Ambiguous) else (again,)
             if not any(same(spoken, option, a) for a in full[:1]):
                 wrong.append((text, step.id, option, wording.meaning(option), again))
-    assert wrong == [], f"{len(wrong)} of {SENTENCES}: {wrong[:5]}"
+    assert wrong == [], f"{len(wrong)} of {count}: {wrong[:5]}"

@@ -95,7 +95,8 @@ def finish(desk: Desk, session: Session) -> Turn:
     flaws = session.sweep or tuple(f.flaw for f in taken_sweep(desk.plan, session.taken))
     status: Literal["verified", "not verified"] = "not verified"
     if flaws:
-        said = desk.say("finished_sweep", flaws=", ".join(dict.fromkeys(flaws)))
+        shown = [desk.say(f"flaw_{flaw.replace(' ', '_')}") for flaw in dict.fromkeys(flaws)]
+        said = desk.say("finished_sweep", flaws=", ".join(shown))
     elif steps and not undone and not failed:
         status, said = "verified", desk.say("finished_verified")
     elif failed:

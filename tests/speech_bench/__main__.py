@@ -69,7 +69,7 @@ def _triggers(task: tuple[Any, bool]) -> Triggers:
 def main() -> None:
     """Run the bench as the command line says."""
     options = _options()
-    console = Console(width=None if sys.stdout.isatty() else 132, soft_wrap=False)
+    console = Console(width=None if sys.stdout.isatty() else 150)
     split: Split = "held-out" if options.final else "tune"
     if missing := [v.name for v in VOICES if v not in installed()]:
         console.print(f"voices not installed: {', '.join(missing)}. {GET_THE_VOICES}")
@@ -112,9 +112,9 @@ def main() -> None:
         "split": split,
         "limit": options.limit,
         "thresholds": dict(options.set),
-        "code": fingerprint(),
+        "code": folder.name.rpartition("-")[2],
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
-        "machine": f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}",
+        "machine": f"{platform.machine()}, {os.cpu_count()} cores",
         "voices": [v.name for v in installed() if v.split == split],
         "absent": absent(),
         "run_seconds": round(time.monotonic() - start),

@@ -95,7 +95,10 @@ def fingerprint() -> str:
         *sorted((package / "grammar").glob("*.py")),
         package / "sound" / "endpoint.py",
         *sorted((data_folder("grammars") / "en").iterdir()),
-        *(bench / f"{name}.py" for name in ("noise", "rooms", "levels", "voices", "trials", "human")),
+        *(
+            bench / f"{name}.py"
+            for name in ("noise", "rooms", "levels", "voices", "trials", "human")
+        ),
     ]
     digest = hashlib.sha256()
     for path in files:

@@ -43,7 +43,8 @@ _TENS = {20: "twenty", 30: "thirty", 40: "forty", 50: "fifty", 60: "sixty", 70: 
          80: "eighty", 90: "ninety"}  # fmt: skip
 #: Trials of each source and speaker that there can be.
 MOST = 400
-_SILENT = 0.03
+#: Frames in which a recording is silent: this much below its loudest, dB; a soft "s" is not.
+_SILENT, _FRAME = -36.0, RATE // 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +80,7 @@ class Human:
         else:
             voices = [v for v in installed() if v.split == self.phrase.split]
             speech = speak(rng.choice(voices), text, Manner())
-        return under(
-            CONDITIONS["quiet"], speech, KINDS[0], self.seed + take, self.phrase.split
-        )
+        return under(CONDITIONS["quiet"], speech, KINDS[0], self.seed + take, self.phrase.split)
 
 
 def absent() -> list[str]:
@@ -114,8 +113,10 @@ def _clip(path: Path) -> Samples:
     else:
         sound, rate = soundfile.read(path, dtype="float32")
     samples = resample(sound, int(rate))
-    loud = np.flatnonzero(np.abs(samples) > _SILENT * np.abs(samples).max())
-    return samples[loud[0] : loud[-1] + 1]
+    frames = np.pad(samples, (0, -len(samples) % _FRAME)).reshape(-1, _FRAME)
+    power = np.mean(frames**2, axis=1)
+    loud = np.flatnonzero(power > power.max() * 10 ** (_SILENT / 10))
+    return samples[max(0, loud[0] - 1) * _FRAME : (loud[-1] + 2) * _FRAME]
 
 
 def human_trials(split: Split, limit: int | None = None) -> list[Human]:
@@ -188,7 +189,9 @@ def _whole(split: Split) -> Iterator[Human]:
         (("two nine three four zero", "tidigits/dhd.2934z.raw"), ("five five", "cards/004.wav"))
     ):
         clips = (str(SPHINX / name),)
-        yield from _human(split, number, text, name.split("/")[0], "utterances, human", clips, clips)
+        yield from _human(
+            split, number, text, name.split("/")[0], "utterances, human", clips, clips
+        )
 
 
 def _human(split: Split, number: int, text: str, who: str, condition: str,

@@ -1,6 +1,6 @@
 """Peak memory of the product while it hears: run in a process of its own.
 
-    python -m tests.speech_bench.memory ENGINE [MODEL]
+python -m tests.speech_bench.memory ENGINE [MODEL]
 """
 
 from __future__ import annotations

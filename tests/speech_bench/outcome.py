@@ -32,7 +32,8 @@ class Outcome:
         share: the belief that the first meaning carries; None if nothing was understood.
         first_right: whether the meaning that was heard first is right.
         decode, cpu, seconds: of decoding by clock and processor, and of the sound decoded.
-        delays: from the end of the speech to the result, of each trial's last utterance.
+        delays: seconds from the end of the speech to the result, once for each thing said.
+        beyond: the part of it after the endpointer has closed the utterance.
     """
 
     condition: str
@@ -57,6 +58,7 @@ class Outcome:
     cpu: float = 0.0
     seconds: float = 0.0
     delays: tuple[float, ...] = ()
+    beyond: tuple[float, ...] = ()
 
 
 @dataclass
@@ -113,6 +115,7 @@ def outcome(trial: Trial, listener: Listener) -> Outcome:
         cpu=sum(one.cpu for one in listened),
         seconds=sum(one.heard.end - one.heard.start for one in listened),
         delays=tuple(turn.listened[-1].delay for turn in turns if turn.listened),
+        beyond=tuple(turn.listened[-1].wall for turn in turns if turn.listened),
         **result,
     )
 

@@ -110,8 +110,9 @@ class Row:
     false_value: Figure | None
     words: Figure | None
     decode: float
-    delay_p50: float
-    delay_p95: float
+    decode_cpu: float
+    beyond: tuple[float, float]
+    delay: tuple[float, float]
 
     def plain(self) -> dict[str, Any]:
         """As JSON values."""
@@ -127,7 +128,6 @@ def row(condition: str, outcomes: Sequence[Outcome]) -> Row:
     """
     values = [o for o in outcomes if o.value]
     others = [o for o in outcomes if not o.value]
-    delays = [d for o in outcomes for d in o.delays] or [float("nan")]
     sound = sum(o.seconds for o in outcomes)
     said = [(o.text, o.heard.replace(" / ", " ")) for o in outcomes if not _free(o)]
     return Row(
@@ -142,9 +142,16 @@ def row(condition: str, outcomes: Sequence[Outcome]) -> Row:
         false_value=share(o.silent_wrong for o in others),
         words=word_error_rate(said),
         decode=sum(o.decode for o in outcomes) / sound if sound else float("nan"),
-        delay_p50=float(np.percentile(delays, 50)),
-        delay_p95=float(np.percentile(delays, 95)),
+        decode_cpu=sum(o.cpu for o in outcomes) / sound if sound else float("nan"),
+        beyond=_p50_p95([d for o in outcomes for d in o.beyond]),
+        delay=_p50_p95([d for o in outcomes for d in o.delays]),
     )
+
+
+def _p50_p95(times: Sequence[float]) -> tuple[float, float]:
+    if not times:
+        return float("nan"), float("nan")
+    return float(np.percentile(times, 50)), float(np.percentile(times, 95))
 
 
 def _free(outcome: Outcome) -> bool:
@@ -157,9 +164,7 @@ def reliability(outcomes: Iterable[Outcome], bins: int = 10) -> list[dict[str, f
     known = [(o.share, o.first_right) for o in outcomes if o.share is not None]
     table: list[dict[str, float | int]] = []
     for number in range(bins):
-        inside = [
-            (s, r) for s, r in known if min(int(s * bins), bins - 1) == number
-        ]
+        inside = [(s, r) for s, r in known if min(int(s * bins), bins - 1) == number]
         if inside:
             belief = float(np.mean([s for s, _ in inside]))
             right = float(np.mean([r for _, r in inside]))

@@ -11,9 +11,6 @@ from contextlib import contextmanager
 from rich.console import Console
 from rich.table import Table
 
-import handsfree.dialogue.respond
-import handsfree.meaning.interpret
-
 from .hearing import Listener
 from .outcome import first_turn
 from .trials import Trial

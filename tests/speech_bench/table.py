@@ -41,7 +41,8 @@ def show(console: Console, title: str, rows: Sequence[Row]) -> None:
     values = _table(title, caption, "condition", "values", "value+wire right", "right at once",
                     "silent wrong", "wrong after asking", "asked")  # fmt: skip
     others = _table("", "", "condition", "command right", "value on command", "other act on value",
-                    "word error rate", "decode/sound", "delay p50, p95 s")  # fmt: skip
+                    "word error rate", "decode, cpu / sound", "beyond silence p50, p95 s",
+                    "delay p50, p95 s")  # fmt: skip
     for row in rows:
         right, wrong, asked = GOALS.get(row.condition, (None, None, None))
         values.add_row(
@@ -59,8 +60,8 @@ def show(console: Console, title: str, rows: Sequence[Row]) -> None:
             _percent(row.false_value),
             _percent(row.other_act),
             _percent(row.words),
-            f"{row.decode:.2f}",
-            f"{row.delay_p50:.2f}, {row.delay_p95:.2f}",
+            f"{row.decode:.2f}, {row.decode_cpu:.2f}",
+            *(f"{p50:.2f}, {p95:.2f}" for p50, p95 in (row.beyond, row.delay)),
         )
     console.print(values, others)
 

@@ -29,7 +29,7 @@ from handsfree.sound.audio import RATE, Samples, resample
 from .phrases import Split
 
 #: Below this share of its peak a voice is silent.
-_SILENT = 0.02
+_SILENT = 0.01
 #: Seconds that a voice may take for one phrase.
 _PATIENCE = 120
 

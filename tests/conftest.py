@@ -7,6 +7,17 @@ from handsfree.languages import load_language
 from handsfree.plan import Plan, load_plan, shipped
 
 
+#: Tests in real time, with a sound server or a browser beside them: a machine that is busy with
+#: something else for a second may make them fail, so they get another chance.
+REAL_TIME = ("test_live_sound_server.py", "test_display_page.py", "test_display_web.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.path.name in REAL_TIME:
+            item.add_marker(pytest.mark.flaky(reruns=2))
+
+
 @pytest.fixture(scope="session")
 def english() -> Language:
     return load_language("en")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field
+from typing import Any
 
 from handsfree.dialogue import Record, Response, Session
 from handsfree.dialogue.effects import Ask, Effect
@@ -89,6 +90,7 @@ def outcome(trial: Trial, listener: Listener) -> Outcome:
             right, wrong = _logged(phrase, second.effects)
             if not phrase.is_value:
                 right = _understood(phrase, second)
+                wrong = wrong and not right
             again = any(isinstance(e, Ask) for e in second.effects)
             result["after_one"] = right and not wrong and not again
             result["wrong_after"] = wrong
@@ -144,16 +146,15 @@ def _say(trial: Trial, listener: Listener, text: str, take: int, session: Sessio
     return turn
 
 
-def _judge(phrase: Phrase, before: Session, turn: _Turn) -> dict[str, bool | str]:
+def _judge(phrase: Phrase, before: Session, turn: _Turn) -> dict[str, Any]:
     """What the first thing said came to."""
     asked = _asked_first(turn)
     right, wrong = _logged(phrase, turn.effects)
+    done = right and not wrong and not asked
+    if not phrase.is_value:  # "yes" logs what was asked about, and "correction" asks: both right
+        done = _understood(phrase, turn)
+        wrong, asked = wrong and not done, asked and not done
     silent_wrong = wrong and not asked
-    if phrase.is_value:
-        done = right and not wrong and not asked
-    else:
-        done = _understood(phrase, turn) and not wrong
-        asked = asked and not done
     refused = (
         not right
         and not wrong

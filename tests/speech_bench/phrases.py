@@ -342,9 +342,8 @@ def _command(talk: Dialogue, plan: str, step: Step, rng: random.Random) -> Phras
     chance = rng.random()
     language = _language()
     if chance < 0.08:
-        return _make(
-            plan, step, rng.choice(language.phrases("resume")), Command("resume"), "paused"
-        )
+        text = rng.choice(language.phrases("resume"))
+        return _make(plan, step, text, Command("resume"), "paused")
     if chance < 0.16:
         text = f"{rng.choice(language.phrases('note'))} {rng.choice(_NOTES)}"
         return _make(plan, step, text, Note(""))

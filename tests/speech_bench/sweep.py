@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
 import itertools
-import sys
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -31,7 +31,7 @@ VALUES = {
 @contextmanager
 def thresholds(values: Mapping[str, float]) -> Iterator[None]:
     """The product with other thresholds."""
-    modules = {name: sys.modules[_HOMES[name]] for name in values}
+    modules = {name: importlib.import_module(_HOMES[name]) for name in values}
     before = {name: getattr(modules[name], name) for name in values}
     try:
         for name, value in values.items():

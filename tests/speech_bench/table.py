@@ -152,7 +152,7 @@ def _plain(outcome: Outcome) -> dict[str, Any]:
 def _plot(path: Path, outcomes: Sequence[Outcome]) -> None:
     """The reliability plot, where matplotlib is installed."""
     try:
-        import matplotlib
+        import matplotlib  # type: ignore[import-not-found]
     except ImportError:
         return
     matplotlib.use("Agg")

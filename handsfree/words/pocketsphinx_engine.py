@@ -1,11 +1,12 @@
 """PocketSphinx: small and quick, good for commands; its model comes in its wheel.
 
-The search is built from the automaton of the moment, state by state.
+Its search graph is the grammar of the moment, state by state.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -13,12 +14,19 @@ from typing import Any
 import numpy as np
 
 from handsfree.errors import Missing
-from handsfree.grammar import ANY, NUMERAL, Automaton
+from handsfree.grammar import ANY, Automaton
 from handsfree.sound.audio import RATE, Samples
-from handsfree.words.recogniser import Recognition, ranked
+from handsfree.words.acceptor import Acceptor
+from handsfree.words.recogniser import Recognition, recognition
 
 N_BEST = 20
-_GRAMMAR = "moment"
+#: Acoustic scores are divided by this before they are compared, as in PocketSphinx's own
+#: confidence (its setting `ascale`): frames overlap, so their likelihoods are no product.
+ACOUSTIC_SCALE = 20.0
+#: Probability that each further word costs: without it, breath becomes short digits.
+WORD_INSERTION = 0.05
+#: PocketSphinx keeps scores shifted down by ten bits (SENSCR_SHIFT).
+_SHIFT = 1024.0
 
 
 class PocketsphinxRecogniser:
@@ -43,7 +51,13 @@ class PocketsphinxRecogniser:
         except ImportError as error:
             remedy = "pip install pocketsphinx"
             raise Missing("pocketsphinx is not installed", remedy=remedy) from error
-        settings: dict[str, Any] = {"lm": None, "loglevel": "FATAL", "samprate": float(RATE)}
+        settings: dict[str, Any] = {
+            "lm": None,
+            "loglevel": "FATAL",
+            "samprate": float(RATE),
+            "ascale": ACOUSTIC_SCALE,
+            "wip": WORD_INSERTION,
+        }
         if model is not None:
             settings["hmm"] = str(model)
         try:
@@ -51,11 +65,19 @@ class PocketsphinxRecogniser:
         except RuntimeError as error:
             raise Missing(f"no model can be loaded: {error}", where=str(model)) from error
         for word, spoken in (pronunciations or {}).items():
-            for number, phones in enumerate(spoken, 1):
-                name = word if number == 1 else f"{word}({number})"
-                if self._decoder.lookup_word(name) is None:
-                    self._decoder.add_word(name, phones, update=False)
-        self._loaded: Automaton | None = None
+            for phones in spoken:
+                self._pronounce(word, phones)
+        self._searches: dict[int, tuple[Automaton, str]] = {}  # by id, which stays while kept
+
+    def _pronounce(self, word: str, phones: str) -> None:
+        """Add a pronunciation to those that the dictionary has."""
+        name, number = word, 1
+        while (known := self._decoder.lookup_word(name)) is not None:
+            if known == phones:
+                return
+            number += 1
+            name = f"{word}({number})"
+        self._decoder.add_word(name, phones, update=False)
 
     def missing_words(self, grammar: Automaton) -> set[str]:
         """Words of the grammar that have no pronunciation."""
@@ -63,37 +85,38 @@ class PocketsphinxRecogniser:
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""
-        self._load(grammar)
+        self._activate(grammar)
         decoder = self._decoder
         decoder.start_utt()
         pcm = (np.clip(samples, -1, 1) * 32767).astype(np.int16)
         decoder.process_raw(pcm.tobytes(), full_utt=True)
         decoder.end_utt()
-        best = decoder.hyp()
-        if best is None or not best.hypstr:
-            return Recognition(())
-        scale = math.log(decoder.get_logmath().get_base())
-        scores = {best.hypstr: float(best.score) * scale}
-        for entry in decoder.nbest():
-            if entry is None or len(scores) >= N_BEST:
+        scores: dict[str, float] = {}
+        for found in (decoder.hyp(), *decoder.nbest()):
+            if found is not None and found.hypstr and found.score > 0:
+                score = math.log(found.score) * _SHIFT / ACOUSTIC_SCALE
+                scores.setdefault(found.hypstr, score)
+            if len(scores) == N_BEST:
                 break
-            if entry.hypstr:
-                scores.setdefault(entry.hypstr, float(entry.score) * scale)
-        return Recognition(ranked(scores, N_BEST), math.exp(min(0.0, best.prob * scale)))
+        return recognition(scores, N_BEST)
 
-    def _load(self, grammar: Automaton) -> None:
-        if grammar is self._loaded:
-            return
-        known = {word for word in grammar.vocabulary if self._decoder.lookup_word(word)}
-        final = grammar.states
-        moves: list[tuple[Any, ...]] = [(state, final, 1.0) for state in grammar.finals]
-        for state in range(grammar.states):
-            for arc in grammar.arcs(state):
-                if arc.word in known:
-                    moves.append((state, arc.target, arc.weight, arc.word))
-                elif arc.word in (ANY, NUMERAL):
-                    moves.append((state, arc.target, 1.0))
-        search = self._decoder.create_fsg(_GRAMMAR, grammar.start, final, moves)
-        self._decoder.add_fsg(_GRAMMAR, search)
-        self._decoder.activate_search(_GRAMMAR)
-        self._loaded = grammar
+    def _activate(self, grammar: Automaton) -> None:
+        if id(grammar) not in self._searches:
+            name = f"grammar {id(grammar)}"
+            self._decoder.add_fsg(name, self._graph(name, grammar))
+            self._searches[id(grammar)] = grammar, name
+        self._decoder.activate_search(self._searches[id(grammar)][1])
+
+    def _graph(self, name: str, grammar: Automaton) -> Any:
+        arcs, finals = Acceptor(grammar).transitions()
+        missing = self.missing_words(grammar)
+        end = 1 + max((target for _, _, target in arcs), default=0)
+        moves: list[tuple[Any, ...]] = [(state, end, 1.0) for state in finals]
+        ways = Counter(source for source, _, _ in arcs)
+        # Free dictation is beyond it, so a note is heard up to its first word.
+        moves += [
+            (source, target, 1 / ways[source], word)
+            for source, word, target in arcs
+            if word != ANY and word not in missing
+        ]
+        return self._decoder.create_fsg(name, 0, end, moves)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -46,15 +47,20 @@ class Recogniser(Protocol):
         ...
 
 
-def ranked(scores: dict[str, float], best: int) -> tuple[Hypothesis, ...]:
-    """Hypotheses from text to log score, best first, at most `best`."""
+def recognition(scores: Mapping[str, float], best: int = 10) -> Recognition:
+    """What an engine's scored texts amount to.
+
+    Args:
+        scores: text to natural logarithm of its likelihood; an empty text stands for silence.
+        best: most hypotheses that are kept.
+
+    Returns:
+        The confidence is the share of the best text in the belief of all.  Nothing is
+        understood where silence is the best.
+    """
     order = sorted(scores.items(), key=lambda item: -item[1])[:best]
-    return tuple(Hypothesis(text, score) for text, score in order if text)
-
-
-def lead_share(hypotheses: tuple[Hypothesis, ...]) -> float:
-    """Share of the first hypothesis in the belief of all, 0 to 1."""
-    if not hypotheses:
-        return 0.0
-    top = hypotheses[0].score
-    return 1 / sum(math.exp(h.score - top) for h in hypotheses)
+    if not order or not order[0][0]:
+        return Recognition(())
+    top = order[0][1]
+    share = 1 / sum(math.exp(score - top) for _, score in order)
+    return Recognition(tuple(Hypothesis(text, score) for text, score in order if text), share)

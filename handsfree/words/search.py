@@ -206,9 +206,7 @@ class Search:
             found = Found(likelier.tokens, float(np.logaddexp(found.score, other.score)))
         done[text] = found
 
-    def _grow(
-        self, beam: _Live, row: int, scores: LogProbabilities, move: Move
-    ) -> Iterable[_Live]:
+    def _grow(self, beam: _Live, row: int, scores: LogProbabilities, move: Move) -> Iterable[_Live]:
         for index in _top(scores[move.tokens], self.width):
             yield self._after(beam, row, scores, int(move.tokens[index]), move.places[index])
         if move.wild is not None:

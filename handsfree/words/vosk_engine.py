@@ -14,7 +14,7 @@ from platformdirs import user_data_path
 from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.sound.audio import RATE, Samples
-from handsfree.words.recogniser import Recognition, lead_share, ranked
+from handsfree.words.recogniser import Recognition, recognition
 
 N_BEST = 10
 #: Stands for what is outside the grammar.
@@ -114,5 +114,4 @@ def _recognition(alternatives: Iterable[dict[str, Any]]) -> Recognition:
     for alternative in alternatives:
         text = " ".join(w for w in str(alternative["text"]).split() if w != UNKNOWN)
         scores.setdefault(text, float(alternative["confidence"]))
-    hypotheses = ranked(scores, N_BEST)
-    return Recognition(hypotheses, lead_share(hypotheses))
+    return recognition(scores, N_BEST)

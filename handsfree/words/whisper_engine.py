@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from collections.abc import Callable, Sequence
 from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,7 @@ from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.acceptor import Acceptor, PerGrammar
-from handsfree.words.recogniser import Recognition, ranked, recognition
+from handsfree.words.recogniser import Recognition, recognition
 from handsfree.words.search import Found, Search, TokenGrammar, Tokens
 from handsfree.words.whisper_decoder import Array, WhisperDecoder
 
@@ -35,12 +36,15 @@ MANNER = "four point nine eight volts, twelve six, two fifty ohms, point oh two,
 #: Most tokens of a hint that are used, the last ones.
 LONGEST_HINT = 180
 #: Silence put around the utterance, in seconds: a word at the very edge is lost else.
-BEFORE, AFTER = 0.2, 3.0
+BEFORE, AFTER = 0.2, 5.0
 #: Frames of the spectrogram in a second, and of them to one position of the encoder.
 FRAMES, STRIDE = 100, 2
 #: Probability of "no speech" above which a text less likely than `FAINT` is not believed.
 #: Both are the thresholds of Whisper's own transcription (OpenAI, whisper/transcribe.py).
 NO_SPEECH, FAINT = 0.6, -1.0
+#: How far behind a text outside the grammar starts, as a natural logarithm: little that a
+#: technician says while it listens is meant for somebody else.
+OUTSIDE = 2.0
 
 
 def packaged_model() -> Path:
@@ -133,3 +137,73 @@ class WhisperRecogniser:
             found, free = search.run(scores[0, -1], self._grammars[grammar])
         no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
         return self._recognition(found, free, no_speech)
+
+    def _encode(self, samples: Samples) -> Array:
+        """The sound as the encoder gives it, shape (positions, width).
+
+        Whisper wants 30 seconds.  Only the utterance and the start of the silence after it
+        are encoded; the silence from there on is encoded once and put behind.
+        """
+        extract = self._model.feature_extractor
+        sound = extract(np.pad(samples, (int(BEFORE * RATE), 0)))
+        whole = extract.nb_max_frames
+        length = min(sound.shape[1] + int(AFTER * FRAMES), whole) // STRIDE * STRIDE
+        features = np.zeros((len(sound), length), np.float32)
+        features[:, : sound.shape[1]] = sound[:, :length]
+        encoded = self._encoder(features)
+        return np.concatenate([encoded, self._silence[len(encoded) :]])
+
+    def _encoder(self, features: Array) -> Array:
+        encoded: Array = np.array(self._model.encode(features), np.float32)[0]
+        return encoded
+
+    @cached_property
+    def _silence(self) -> Array:
+        extract = self._model.feature_extractor
+        nothing = np.zeros((len(extract.mel_filters), extract.nb_max_frames), np.float32)
+        return self._encoder(nothing)
+
+    def _recognition(self, found: list[Found], free: Found | None, no_speech: float) -> Recognition:
+        scores: dict[str, float] = {}
+        for hypothesis in found:
+            text = self._text(hypothesis.tokens)
+            scores[text] = float(np.logaddexp(scores.get(text, -np.inf), hypothesis.score))
+        if free is not None:
+            scores.setdefault(self._text(free.tokens), free.score - OUTSIDE)
+            faint = free.score / (len(free.tokens) + 1) < FAINT
+            if no_speech > NO_SPEECH and faint:
+                return Recognition(())
+        return recognition(scores)
+
+    @cached_property
+    def _tokenizer(self) -> Any:
+        from faster_whisper.tokenizer import Tokenizer
+
+        multilingual = self._model.model.is_multilingual
+        return Tokenizer(
+            self._model.hf_tokenizer,
+            multilingual,
+            task="transcribe" if multilingual else None,
+            language="en" if multilingual else None,
+        )
+
+    def _token_grammar(self, grammar: Automaton) -> TokenGrammar:
+        marks = tuple(token for mark in ",." for token in self._tokenizer.encode(mark))
+        return TokenGrammar(Acceptor(grammar), cache(self._spell), marks)
+
+    def _spell(self, word: str) -> list[Tokens]:
+        """A word in tokens, as it stands within a sentence, at its start and as letters."""
+        written = {word, word.capitalize(), word.upper() if len(word) <= 2 else word}
+        return [tuple(self._tokenizer.encode(f" {form}")) for form in sorted(written)]
+
+    @cached_property
+    def _letters(self) -> Callable[[int], str]:
+        """See `Search.letters`."""
+        plain = re.compile(r"[^\w ]")
+        return cache(lambda token: plain.sub("", self._tokenizer.decode([token]).lower()))
+
+    def _text(self, tokens: Tokens) -> str:
+        """Lower case; of the punctuation only what belongs to a number."""
+        text = self._tokenizer.decode(list(tokens)).lower().replace("-", " - ")
+        text = re.sub(r"[^\w\s.,%°'-]|[.,](?!\d)|-(?! *[\d.])", " ", text)
+        return " ".join(re.sub(r"(?<!\d) - (?=[\d.])", " -", text).split())

@@ -1,0 +1,148 @@
+"""The search keeps to the grammar, keeps the model's probabilities, and finds the best."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from handsfree.grammar import Automaton
+from handsfree.grammar.automaton import build
+from handsfree.grammar.jsgf import parse
+from handsfree.words.acceptor import Acceptor, PerGrammar
+from handsfree.words.search import Search, TokenGrammar
+
+LETTERS = "abcdefghijklmnopqrstuvwxyz ,"
+END = len(LETTERS)
+MARK = LETTERS.index(",")
+
+
+def grammar(body: str) -> Automaton:
+    rules = parse(f"#JSGF V1.0; grammar g; <top> = {body};").rules
+    return build(rules["top"], rules.__getitem__)
+
+
+def spell(word: str) -> list[tuple[int, ...]]:
+    return [tuple(LETTERS.index(c) for c in f" {word}")]
+
+
+def written(tokens: Sequence[int]) -> str:
+    return "".join(LETTERS[t] for t in tokens).strip()
+
+
+class Model:
+    """A toy that says each next letter with a probability by all letters before it."""
+
+    def __init__(self, seed: int, texts: Sequence[str] = ()) -> None:
+        self.seed, self.texts = seed, texts
+        self.rows: list[tuple[int, ...]] = [()]
+
+    def after(self, said: tuple[int, ...]) -> np.ndarray:
+        rng = np.random.default_rng([self.seed, *said])
+        scores = rng.normal(size=END + 1) * 2
+        for text in self.texts:
+            whole = (*(LETTERS.index(c) for c in f" {text}"), END)
+            if whole[: len(said)] == said and len(said) < len(whole):
+                scores[whole[len(said)]] += 12
+        return (scores - np.log(np.exp(scores).sum())).astype(np.float32)
+
+    def follow(self, rows: Sequence[int], tokens: Sequence[int]) -> np.ndarray:
+        self.rows = [(*self.rows[r], t) for r, t in zip(rows, tokens, strict=True)]
+        return np.stack([self.after(said) for said in self.rows])
+
+    def score(self, text: str) -> float:
+        said: tuple[int, ...] = ()
+        total = 0.0
+        for token in (*(LETTERS.index(c) for c in f" {text}"), END):
+            total += float(self.after(said)[token])
+            said = (*said, token)
+        return total
+
+    def search(self, of: Automaton, width: int = 8, marks: tuple[int, ...] = ()):
+        def letters(token: int) -> str:
+            return LETTERS[token].replace(",", "")
+
+        search = Search(self.follow, letters, END, width=width)
+        return search.run(self.after(()), TokenGrammar(Acceptor(of), spell, marks))
+
+
+BODY = "[the] (red | green) (wire | lead)+ | (four | five) [point (two | ten)] [volts | volt]"
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000))
+def test_what_is_found_is_a_sentence_with_the_models_own_probability(seed):
+    model, of = Model(seed), grammar(BODY)
+    found, _ = model.search(of)
+    assert found
+    assert [f.score for f in found] == sorted((f.score for f in found), reverse=True)
+    for hypothesis in found:
+        text = written(hypothesis.tokens)
+        assert of.accepts(text.split())
+        assert hypothesis.score == pytest.approx(model.score(text), rel=1e-4)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000))
+def test_a_wide_beam_finds_the_best_of_all_sentences(seed):
+    of = grammar("[the] (red | green) (wire | lead) | (four | five) [volts | volt]")
+    model = Model(seed)
+    found, _ = model.search(of, width=50)
+    best = max((" ".join(words) for words, _ in of.sentences()), key=model.score)
+    assert written(found[0].tokens) == best
+
+
+def test_punctuation_adds_to_the_probability_of_the_same_words():
+    model, of = Model(3, ["red, wire", "red wire"]), grammar("red wire | green wire")
+    plain, _ = model.search(of)
+    marked, _ = Model(3, model.texts).search(of, marks=(MARK,))
+    together = np.logaddexp(model.score("red wire"), model.score("red, wire"))
+    assert marked[0].score == pytest.approx(together, abs=1e-3)
+    assert marked[0].score > plain[0].score
+
+
+def test_speech_outside_the_grammar_beats_every_sentence():
+    model = Model(1, ["put the kettle on"])
+    found, free = model.search(grammar(BODY))
+    assert free is not None
+    assert written(free.tokens) == "put the kettle on"
+    assert free.score > found[0].score + 5
+
+
+def test_free_dictation_follows_the_model():
+    model = Model(2, ["note the connector is green"])
+    found, _ = model.search(_with_any())
+    assert written(found[0].tokens) == "note the connector is green"
+
+
+def _with_any() -> Automaton:
+    from handsfree.grammar import ANY
+    from handsfree.grammar.automaton import Arc
+
+    table = (
+        (Arc("note", 1, (), 0.5), Arc("red", 2, (), 0.5)),
+        (Arc(ANY, 1, (), 1.0),),
+        (),
+    )
+    return Automaton(table, {1: ((),), 2: ((),)})
+
+
+def test_the_acceptor_takes_what_the_automaton_takes():
+    of = grammar(BODY)
+    arcs, finals = Acceptor(of).transitions()
+    seen = {(source, word) for source, word, _ in arcs}
+    assert len(seen) == len(arcs), "one state after each word"
+    step = {(source, word): target for source, word, target in arcs}
+    for text in ("the red wire lead", "four point ten volt", "the green", "four two", "five"):
+        state: int | None = 0
+        for word in text.split():
+            state = step.get((state, word)) if state is not None else None
+        assert (state in finals) == of.accepts(text.split())
+
+
+def test_what_is_made_of_a_grammar_is_kept_for_a_while():
+    made = []
+    kept = PerGrammar(lambda g: made.append(g) or len(made), most=2)
+    a, b, c = grammar("a"), grammar("b"), grammar("c")
+    assert [kept[a], kept[a], kept[b], kept[a], kept[c], kept[a], kept[b]] == [1, 1, 2, 1, 3, 1, 4]

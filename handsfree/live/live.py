@@ -54,6 +54,7 @@ class Live:
         self.mouth = Mouth(voice, sounds, settings)
         self.hearing = Hearing(sounds, turns, self.mouth, self._meter)
         self._job: Job | None = None
+        self._mourned = False  # it has been said that the microphone is gone
 
     def speak(self, text: str) -> None:
         """Say it once the technician has finished speaking."""
@@ -116,9 +117,11 @@ class Live:
                 self._note(job, "lost", f"paused: {why}")
             case Deaf(why=why, audible=audible):
                 self._tell({"event": "microphone", "state": "lost", "text": why})
-                if audible and self.mouth.unsaid is None:
-                    self.mouth.speak(job.dialogue.desk.say("sound_lost"))
+                if audible and not self._mourned:
+                    self._mourned = True
+                    self.mouth.speak(job.dialogue.desk.say("sound_lost"), keep=False)
             case Opened(microphone=name):
+                self._mourned = False
                 self._note(job, "back", f"the sound is back: {name}")
                 self._go_on(job)
         if failed := self.mouth.failed:
@@ -127,11 +130,11 @@ class Live:
 
     def _go_on(self, job: Job) -> None:
         """After an outage: what was not heard to its end, or where we are."""
-        unsaid = self.mouth.unsaid
-        self.speak(job.dialogue.desk.say("sound_back"))
-        if unsaid:
-            self.speak(unsaid)
-        elif not job.session.paused:
+        unsaid, self.mouth.unsaid = self.mouth.unsaid, []
+        self.mouth.speak(job.dialogue.desk.say("sound_back"), keep=False)
+        for text in unsaid:
+            self.speak(text)
+        if not unsaid and not job.session.paused:
             job.begin()
 
     def _check(self, job: Job) -> None:

@@ -32,14 +32,14 @@ class Mouth:
 
     Attributes:
         settings: as changed by voice.
-        unsaid: the text that was not heard to its end, because the sound was lost.
+        unsaid: texts that were not heard to their ends, because the sound was lost.
         was_cut: whether the last breath was cut off.
         failed: why the voice has fallen silent for good, if it has.
     """
 
     def __init__(self, voice: Voice, sounds: Sounds, settings: Settings) -> None:
         self.settings = settings
-        self.unsaid: str | None = None
+        self.unsaid: list[str] = []
         self.failed: HandsfreeError | None = None
         self._voice = voice
         self._pieces = Pieces(voice)
@@ -48,7 +48,7 @@ class Mouth:
         self._number = 0
         self._over = threading.Event()  # this breath is heard, cut off or lost
         self.was_cut = False
-        self._open = False
+        self._open = self._whole = False
         self._tone: Tone | None = None
 
     def follow(self, event: dict[str, Any]) -> None:
@@ -56,7 +56,7 @@ class Mouth:
         match event:
             case {"event": "reading", "outcome": "pass"}:
                 self._tone = "in_range"
-            case {"event": "reading", "outcome": "fail"}:
+            case {"event": "reading", "outcome": str()}:
                 self._tone = "out_of_range"
             case {"event": "asked"}:
                 self._tone = "asked"
@@ -72,31 +72,12 @@ class Mouth:
         with suppress(HandsfreeError):  # it will be told when it is to be heard
             self._pieces.prepare(texts, self.settings.speed / 100)
 
-    def speak(self, text: str) -> None:
-        """Say it; returns when it has been heard, cut off, or kept for later."""
+    def speak(self, text: str, *, keep: bool = True) -> None:
+        """Say it; returns when it has been heard, cut off, or lost and, if wanted, kept."""
         first, self._tone = self._tone, None
         self.was_cut = False
-        if not self._voice.audible or not text:
-            return
-        self.unsaid = text
-        if not self._open:
-            return
-        self._over.clear()
-        number = self._number = next(self._numbers)
-        seconds = 0.0
-        try:
-            for samples, rate in self._sound(text, first):
-                if self._over.is_set():
-                    break
-                self._sounds.play(number, samples, rate)
-                seconds += len(samples) / rate
-        except HandsfreeError as error:
-            self.failed, self._voice = error, open_voice("off")
-        self._sounds.end(number)
-        if not self._over.wait(seconds + OVERDUE):
-            self._sounds.restart()
-        elif self._open:
-            self.unsaid = None
+        if self._voice.audible and text and not self._heard(text, first) and keep:
+            self.unsaid.append(text)
 
     def open(self) -> None:
         """The sound card can be heard."""
@@ -115,7 +96,31 @@ class Mouth:
     def lost(self) -> None:
         """Nothing is heard any more."""
         self._open = False
-        self._over.set()
+        if not self._over.is_set():
+            self._whole = False
+            self._over.set()
+
+    def _heard(self, text: str, first: Tone | None) -> bool:
+        """Say it; False if the sound was lost before its end."""
+        self._whole = True
+        self._over.clear()
+        if not self._open:
+            return False
+        number = self._number = next(self._numbers)
+        seconds = 0.0
+        try:
+            for samples, rate in self._sound(text, first):
+                if self._over.is_set():
+                    break
+                self._sounds.play(number, samples, rate)
+                seconds += len(samples) / rate
+        except HandsfreeError as error:
+            self.failed, self._voice = error, open_voice("off")
+        self._sounds.end(number)
+        if not self._over.wait(seconds + OVERDUE):
+            self._sounds.restart()
+            return False
+        return self._whole
 
     def _sound(self, text: str, first: Tone | None) -> Iterator[Sound]:
         gain = self.settings.gain

@@ -22,7 +22,7 @@ needs_ngspice = pytest.mark.skipif(NGSPICE is None, reason="ngspice is not insta
 # ngspice 39 computes with the constants of CODATA 2014; this temperature gives it our V_T.
 CELSIUS = THERMAL_VOLTAGE * 1.6021766208e-19 / 1.38064852e-23 - 273.15
 OPTIONS = (
-    ".options reltol=1e-10 abstol=1e-16 vntol=1e-11 gmin=1e-18 pivtol=1e-20 itl1=2000 "
+    ".options reltol=1e-10 abstol=1e-12 vntol=1e-11 gmin=1e-18 pivtol=1e-20 itl1=2000 "
     f"temp={CELSIUS!r} tnom={CELSIUS!r}"
 )
 

@@ -1,0 +1,365 @@
+"""Circuits within plans: they agree with the plan and with ngspice, and mistakes have lines."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from circuit_spice import compare, needs_ngspice
+from click.testing import Result
+from typer.testing import CliRunner
+
+from handsfree.check.agreement import Agreement, agreements, objections
+from handsfree.circuit import (
+    Circuit,
+    Expectation,
+    ExpectedWord,
+    live_ohmmeter_tests,
+    simulate,
+    single_faults,
+)
+from handsfree.circuit import Meter as CircuitMeter
+from handsfree.cli import plans
+from handsfree.cli.output import console
+from handsfree.plan import BadPlan, LoadedPlan, load_plan, parse_plan, shipped
+from handsfree.units import show, ureg
+
+PLANS = {name: load_plan(name) for name in shipped()}
+FLAP, AIRBAG = PLANS["flap-actuator-5wire"].text, PLANS["airbag-supply"].text
+THERMISTOR, CHARGING = PLANS["thermistor-2wire"].text, PLANS["battery-charging"].text
+every_plan = pytest.mark.parametrize("name", PLANS)
+
+
+def circuit_of(name: str) -> Circuit:
+    circuit = PLANS[name].plan.circuit
+    assert circuit is not None
+    return circuit
+
+
+@pytest.fixture(scope="module")
+def computed() -> dict[str, tuple[Agreement, ...]]:
+    return {name: agreements(loaded.plan) for name, loaded in PLANS.items()}
+
+
+# The shipped circuits
+
+
+@every_plan
+def test_by_hand_and_computed_agree(name: str, computed: dict[str, Any]) -> None:
+    """95 % of all sound circuits pass every step."""
+    assert {a.step.id: a.agrees for a in computed[name] if a.agrees != "yes"} == {}
+    assert list(objections(PLANS[name].plan, computed[name])) == []
+    assert live_ohmmeter_tests(circuit_of(name), PLANS[name].plan.meter.in_circuit) == ()
+
+
+@every_plan
+def test_every_electrical_step_is_computed(name: str, computed: dict[str, Any]) -> None:
+    plan = PLANS[name].plan
+    known = {a.step.id for a in computed[name]}
+    wanted = {s.id for s in plan.steps if s.measure.quantity in ("voltage", "resistance", "current")
+              or s.measure.states}  # fmt: skip
+    assert wanted - known == ({"ripple"} if name == "battery-charging" else set())
+
+
+@every_plan
+def test_every_fault_shows(name: str) -> None:
+    """Each fault moves at least one test of the plan well beyond the meter's error."""
+    plan, circuit = PLANS[name].plan, circuit_of(name)
+    meter = plan.meter.in_circuit
+    found = simulate(circuit, samples=30, meter=meter)
+    hidden = []
+    for fault, values in zip(found.hypotheses[1:], found.values[1:], strict=True):
+        shows = np.zeros(values.shape[1], dtype=bool)
+        for test_id, sound, reading in zip(found.tests, found.values[0], values, strict=True):
+            test = circuit.tests[test_id]
+            if plan.step(test_id).phase == "after_repair":
+                continue
+            number = test.measures if not test.outcomes else None
+            error = meter.error(number, sound) if number else 0.0
+            with np.errstate(invalid="ignore"):
+                shows |= (reading != sound) & ~(np.abs(reading - sound) <= 3 * error)
+        if not shows.all():
+            hidden += fault
+    # The module alone knows of the flap's feedback wire, and no test asks it before the repair.
+    assert hidden == (["feedback_wire_open"] if name == "flap-actuator-5wire" else [])
+
+
+@every_plan
+def test_faults_are_told_in_words_and_weighed(name: str) -> None:
+    faults = circuit_of(name).faults
+    assert len({f.id for f in faults}) == len(faults) >= 8
+    for fault in faults:
+        assert fault.say
+        assert fault.unit or not fault.part
+    assert "common practice" in circuit_of(name).odds_source
+
+
+@needs_ngspice
+@every_plan
+def test_shipped_circuits_agree_with_ngspice_under_every_fault(name: str, tmp_path: Path) -> None:
+    circuit = circuit_of(name)
+    variants = len(single_faults(circuit)) * len(circuit.conditions)
+    assert compare(circuit, tmp_path) == variants
+
+
+# What the trade knows.  Common practice, no published source, unless a source is named.
+
+
+def reading(name: str, fault: str | None, test: str) -> float | str | None:
+    """A reading of the nominal circuit with one fault, in SI units; a word where one is said."""
+    circuit, meter = circuit_of(name), PLANS[name].plan.meter.in_circuit
+    found = simulate(circuit, [(fault,) if fault else ()], [test], samples=1, meter=meter)
+    value = float(found.values[0, 0, 0])
+    if words := circuit.tests[test].outcomes:
+        return dict(enumerate(words)).get(int(value))
+    return value
+
+
+@pytest.mark.parametrize(
+    ("name", "fault", "test", "low", "high"),
+    [
+        # A divider of 2.49 kΩ and the sensor at 20 °C, by the B value: 2500 Ω·exp(3500 K·
+        # (1/293.15 K - 1/298.15 K)) = 3054 Ω: 5 V · 3054 / (3054 + 2490) = 2.754 V.
+        ("thermistor-2wire", None, "signal_cold", 2.753, 2.755),
+        ("thermistor-2wire", "sensor_open", "signal_cold", 4.99, 5.0),
+        ("thermistor-2wire", "contact", "resistance_cold", 3050, 3060),
+        # ISO 11898-2: two terminators of 120 Ω in parallel; one alone; three.
+        ("can-bus-pair", None, "termination", 59.9, 60.1),
+        ("can-bus-pair", "gateway_open_termination", "termination", 119, 120.5),
+        ("can-bus-pair", "third_terminator", "termination", 39.9, 40.1),
+        ("can-bus-pair", "far_module_open_termination", "one_terminator", 1e4, 1e5),
+        ("can-bus-pair", "bus_high_short_to_ground", "low_to_ground", 59, 62),
+        ("can-bus-pair", "module_stuck_dominant", "recessive_difference", 0.9, 2.2),
+        # The charging current flows back from battery negative to the alternator's case.
+        ("battery-charging", None, "ground_drop", 0.03, 0.1),
+        ("battery-charging", "sense_wire_open", "idle_voltage", 15, 16.4),
+        ("battery-charging", "charge_lamp_open", "idle_voltage", 12, 12.7),
+        ("battery-charging", "brushes_open", "lamp_wire", 12, 12.7),
+        ("battery-charging", "battery_worn", "cranking_voltage", 6, 9.6),
+        # UN Regulation No. 37, H7: 55 W at 13.2 V; a little less at 12.2 V.
+        ("voltage-drop", None, "lamp_current", 3.9, 4.1),
+        ("voltage-drop", "fuse_high_resistance", "fuse_drop", 0.5, 3),
+        ("relay-4pin", "relay_stuck_pulled", "contact_at_rest", 0, 1),
+        ("relay-4pin", "fan_ground_high_resistance", "fan_ground", 5, 12),
+        ("parasitic-draw", None, "asleep_draw", 0.01, 0.03),
+        ("parasitic-draw", "tracker_stuck_awake", "added", 0.01, 0.03),
+        ("airbag-supply", "fuse_open", "fuse_output", -0.01, 0.01),
+    ],
+)
+def test_faults_read_as_the_trade_knows_them(
+    name: str, fault: str | None, test: str, low: float, high: float
+) -> None:
+    value = reading(name, fault, test)
+    assert isinstance(value, float)
+    assert low <= value <= high
+
+
+@pytest.mark.parametrize(
+    ("name", "fault", "test", "word"),
+    [
+        ("position-sensor-3wire", None, "linkage", "yes"),
+        ("position-sensor-3wire", "link_slipping", "linkage", "no"),
+        ("position-sensor-3wire", "link_bent_low", "linkage", "yes"),
+        ("position-sensor-3wire", "height_sensor_worn_segment", "sweep", "it jumps"),
+        ("position-sensor-3wire", "signal_wire_open", "sweep", "smooth"),
+        ("position-sensor-3wire", "signal_wire_open", "live_value_agrees", "no"),
+        ("position-sensor-3wire", "link_slipping", "live_value_agrees", "yes"),
+        ("thermistor-2wire", "input_open", "bridge", "no"),
+        ("thermistor-2wire", "sensor_open", "bridge", "yes"),
+        ("relay-4pin", "driver_open", "fan_bridged", "yes"),
+        ("relay-4pin", "relay_high_resistance_normally_open", "fan_runs", "no"),
+        ("airbag-supply", "module_ground_high_resistance", "supply_code", "yes"),
+        ("airbag-supply", "module_ground_high_resistance", "module_answers", "yes"),
+    ],
+)
+def test_faults_are_seen_as_the_trade_knows_them(
+    name: str, fault: str | None, test: str, word: str
+) -> None:
+    assert reading(name, fault, test) == word
+
+
+def test_a_link_that_is_off_leaves_the_sensor_hanging() -> None:
+    circuit = "position-sensor-3wire"
+    top, off = reading(circuit, None, "signal_top"), reading(circuit, "link_slipping", "signal_top")
+    assert off == top  # the arm is lifted by hand
+    assert reading(circuit, "link_slipping", "signal_normal") < 1.5
+    assert reading(circuit, "link_bent_high", "signal_normal") > 3
+
+
+def test_words_that_a_meter_shows_alike() -> None:
+    test = circuit_of("flap-actuator-5wire").tests["hot_drive_heating"]
+    assert [test.outcome(w) for w in ("battery", "ground", "dead", "open")] == [0, 1, 1, 1]
+    assert test.outcome("pulsing") == len(test.outcomes)
+
+
+# The meter
+
+
+def test_the_meter_of_the_plan_is_the_meter_of_the_circuit() -> None:
+    text = FLAP.replace(
+        "  source: typical of a 6000",
+        "  display: 4000\n  input_resistance: 1 MΩ\n  over_limit: 40 MΩ\n  burden: 0.1 Ω\n"
+        "  source: typical of a 6000",
+        1,
+    )
+    meter = parse_plan(text).meter.in_circuit
+    assert (meter.display, meter.input_resistance.nominal) == (4000, 1e6)
+    assert (meter.ohms_limit.nominal, meter.burden.nominal) == (40e6, 0.1)
+    # 0.9 % + 3 counts; of 4000 counts of 0.1 Ω, 1 kΩ is shown to 1 Ω.
+    assert meter.error("resistance", np.array([1000.0])) == pytest.approx([9 + 3])
+    assert meter.current == CircuitMeter().current
+    assert parse_plan(FLAP).meter.in_circuit.input_resistance.nominal == 10e6
+
+
+@pytest.mark.parametrize(
+    ("field", "message"),
+    [
+        ("input_resistance: 10 V", "meter.input_resistance: 10 V is no resistance"),
+        ("burden: 0 Ω", "meter.burden: 0 Ω is not above nought"),
+        ("over_limit: 60", "meter.over_limit: 60 has no unit"),
+        ("display: 9", "meter.display: should be greater than or equal to 100"),
+    ],
+)
+def test_a_meter_that_cannot_be(field: str, message: str) -> None:
+    with pytest.raises(BadPlan, match=message):
+        parse_plan(FLAP.replace("  source: typical of a 6000", f"  {field}\n  source: a 6000", 1))
+
+
+# Contradictions
+
+
+def refused(text: str) -> list[tuple[int, str]]:
+    """Line and message of everything that the circuit has against a plan."""
+    loaded = LoadedPlan(parse_plan(text), text, "mine.yaml")
+    with pytest.raises(BadPlan) as raised:
+        loaded.refuse(objections(loaded.plan, agreements(loaded.plan)))
+    assert "mine.yaml, line" in raised.value.what
+    return [(fault.line, fault.message) for fault in raised.value.faults]
+
+
+def line_of(text: str, part: str) -> int:
+    assert text.count(part) == 1
+    return text[: text.index(part)].count("\n") + 1
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("{low: 25 Ω, high: 60 Ω}", "{low: 5 Ω, high: 25 Ω}", "40 Ω.*above the limit of 25 Ω"),
+        ("{nominal: 5 kΩ, tolerance: 20 %}", "{nominal: 2 kΩ, tolerance: 20 %}", "limit of 2.4 kΩ"),
+        ("expect: {over_range: true}", "expect: {low: 0 Ω, high: 9 Ω}", "gives over limit, above"),
+        ("{answer: it turns}", "{answer: nothing}", "gives 'it turns', and not nothing"),
+        ("{low: 0.2 kΩ, high: 5.8 kΩ}", "{over_range: true}", "and not over limit"),
+        ("{low: 2.2 V, high: 2.8 V}", "{near: reference, within: 0.1 V}", "below the limit of 4.8"),
+    ],
+)  # fmt: skip
+def test_a_planted_contradiction_is_found(old: str, new: str, message: str) -> None:
+    ((line, text),) = refused(FLAP.replace(old, new))
+    assert line == line_of(FLAP, old)
+    assert re.search(message, text), text
+
+
+def test_an_ohmmeter_on_a_live_wire_is_found() -> None:
+    changed = THERMISTOR.replace("condition: both_ends_off\n", "condition: ignition_on\n")
+    changed = changed.replace("condition: both_ends_off,", "condition: ignition_on,")
+    found = refused(changed)
+    live = [line for line, text in found if "live, so the reading is false" in text]
+    assert live == [line_of(changed, "signal_to_ground: {condition")]
+
+
+def test_exchanged_leads_are_found() -> None:
+    part = "red: battery minus, black: engine,"
+    changed = CHARGING.replace(part, "red: engine, black: battery minus,")
+    ((_, text),) = refused(changed)
+    assert "below the limit of -0.05 V" in text
+
+
+def test_a_tight_limit_agrees_partly() -> None:
+    tight = parse_plan(FLAP.replace("{low: 25 Ω, high: 60 Ω}", "{low: 35 Ω, high: 60 Ω}"))
+    (winding,) = (a for a in agreements(tight) if a.step.id == "motor_winding")
+    assert (winding.agrees, winding.objection) == ("partly", None)
+
+
+def test_what_is_compared_with_a_skipped_step_is_not_comparable() -> None:
+    near = FLAP.replace("{low: 25 Ω, high: 60 Ω}", "{near: winding_before, within: 5 Ω}")
+    step = FLAP[FLAP.index("  - id: motor_winding") : FLAP.index("  - id: track\n")]
+    near = near.replace("  - id: motor_winding", step.replace("motor_winding", "winding_before")
+                        + "  - id: motor_winding", 1)  # fmt: skip
+    (winding,) = (a for a in agreements(parse_plan(near)) if a.step.id == "motor_winding")
+    assert winding.agrees == "not comparable"
+
+
+def test_a_plan_without_a_circuit_has_no_agreements() -> None:
+    plan = parse_plan(FLAP[: FLAP.index("\ncircuit:\n")])
+    assert agreements(plan) == ()
+    assert list(objections(plan, ())) == []
+
+
+# Command line
+
+
+def run(*args: str) -> Result:
+    return CliRunner().invoke(plans.app, args)
+
+
+def test_expect_for_programs(computed: dict[str, Any]) -> None:
+    rows = [json.loads(line) for line in run("expect", "relay-4pin", "--json").stdout.splitlines()]
+    assert [row["step"] for row in rows] == [a.step.id for a in computed["relay-4pin"]]
+    by_step = {row["step"]: row for row in rows}
+    coil = by_step["coil"]
+    assert (coil["unit"], coil["nominal"], coil["written"]) == ("Ω", 88, "60 Ω to 120 Ω")
+    assert coil["worst"][0] <= coil["likely"][0] <= coil["nominal"] <= coil["likely"][1]
+    assert by_step["contact_at_rest"]["nominal"] is None
+    assert by_step["fan_runs"]["word"] == "yes"
+    assert {row["agrees"] for row in rows} == {"yes"}
+
+
+def test_expect_for_people(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(console, "width", 250)
+    shown = run("expect", "flap-actuator-5wire").stdout
+    assert "4.98 V" in shown
+    assert "30.0 … 50.0 Ω" in shown
+    assert "it turns 100%" in shown
+    assert run("expect", "--help").stdout.count("Example: handsfree plan expect") == 1
+
+
+def test_check_refuses_a_contradiction(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text(FLAP.replace("{low: 25 Ω, high: 60 Ω}", "{low: 5 Ω, high: 25 Ω}"), "utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "handsfree", "plan", "check", str(path)],
+        capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    line = line_of(FLAP, "{low: 25 Ω, high: 60 Ω}")
+    assert f"mine.yaml, line {line}, steps[9] (motor_winding).expect: the circuit" in done.stderr
+
+
+def test_check_notes_what_agrees_only_partly(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text(FLAP.replace("{low: 25 Ω, high: 60 Ω}", "{low: 35 Ω, high: 60 Ω}"), "utf-8")
+    done = run("check", str(path))
+    assert done.exit_code == 0
+    assert "note: some sound circuits fail at motor_winding (35 Ω to 60 Ω)" in done.stdout
+
+
+def test_expect_needs_a_circuit(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text(FLAP[: FLAP.index("\ncircuit:\n")], "utf-8")
+    assert "describes no circuit" in str(run("expect", str(path)).exception)
+    assert run("check", str(path)).exit_code == 0
+
+
+def test_figures_have_units() -> None:
+    found = {a.step.id: a.computed for a in agreements(parse_plan(FLAP))}
+    reference, moves = found["reference"], found["shaft_turns"]
+    assert isinstance(reference, Expectation)
+    assert isinstance(moves, ExpectedWord)
+    assert reference.nominal.is_compatible_with(ureg.volt)
+    assert show(reference.error).endswith(" V")

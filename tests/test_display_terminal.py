@@ -161,9 +161,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def glance_command(*args: object) -> list[str]:
-    code = "import sys, typer; from handsfree.cli import display; app = typer.Typer();"
-    code += "app.callback()(lambda: None); display.register(app); app()"
-    return [sys.executable, "-c", code, "glance", *map(str, args)]
+    return [sys.executable, "-m", "handsfree", "glance", *map(str, args)]
 
 
 def test_without_a_terminal_it_is_line_by_line_to_the_end(job: Path) -> None:

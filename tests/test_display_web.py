@@ -15,12 +15,13 @@ from typing import Any
 
 import numpy as np
 import pytest
-from display_session import view, view_after
+from display_session import PLAN, view, view_after
 from hypothesis import given
 from hypothesis import strategies as st
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
+from handsfree.dialogue import Dialogue
 from handsfree.display import Site, open_display
 from handsfree.display.certificate import local_certificate
 from handsfree.display.pages import is_ours
@@ -28,9 +29,17 @@ from handsfree.display.pairing import FREE, LONGEST, Pairing
 from handsfree.display.phone import KEPT, Phone
 from handsfree.display.web import WebScreen
 from handsfree.errors import BadInput
+from handsfree.heard import Heard
+from handsfree.job import Job
+from handsfree.languages import data_folder, load_language
+from handsfree.live import Live, Settings, Turns
+from handsfree.log import open_job
 from handsfree.plan import load_plan
+from handsfree.sound.audio import load
 from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.card import Lost, Message, Opened, Said
+from handsfree.sound.endpoint import Utterance
+from handsfree.sound.voice import open_voice
 
 
 class Served:
@@ -420,3 +429,36 @@ def test_odd_messages_do_not_end_the_server(site: Served) -> None:
             time.sleep(0.02)
     with site.socket() as page:
         assert told(page)["paired"]
+
+
+def test_a_job_is_dictated_through_a_phone(site: Served, tmp_path: Path) -> None:
+    """The live loop with the phone in the place of the sound card; the words are typed."""
+    said = iter(["twelve point six volts", "finish", "yes"])
+    heard: list[float] = []
+
+    class Ears:
+        name = "typed"
+
+        def hear(self, utterance: Utterance, *_: object) -> Heard:
+            heard.append(utterance.end - utterance.start)
+            return Heard.of_text(next(said))
+
+    word = load(data_folder("demo_audio") / "open-winding" / "01-joe.flac").samples
+    sound = np.concatenate([word, np.zeros(16_000, np.float32)] * 3)
+    loaded = load_plan(PLAN)
+    events: list[dict[str, Any]] = []
+    with site.socket() as page:
+        told(page), told(page)
+        page.send(json.dumps({"microphone": {"rate": 16_000}}))
+        for number, start in enumerate(range(0, len(sound) - BLOCK, BLOCK)):
+            page.send(pcm(number, sound[start : start + BLOCK]))
+        live = Live(site.phone, open_voice("off"), Turns(), Settings(), events.append)
+        with live, open_job(tmp_path / "job", loaded.text.encode(), title="van") as log:
+            job = Job(Dialogue(loaded.plan, load_language("en")), log, live.follow, live.speak)
+            live.run(job, Ears(), check=False)  # type: ignore[arg-type]
+    assert events[0] == {"event": "microphone", "state": "open", "text": "phone, 16000 Hz"}
+    reading = next(event for event in events if event["event"] == "reading")
+    assert (reading["value"], reading["unit"]) == (12.6, "V")
+    assert events[-1]["event"] == "finished" or job.finished
+    assert all(length == pytest.approx(heard[0], abs=0.2) for length in heard)
+    assert any(event["event"] == "level" for event in events)

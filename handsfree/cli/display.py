@@ -67,7 +67,6 @@ def glance(
         plan_of(job),
         plain=print_event,
         site=where,
-        announce=lambda text: print(text, flush=True),
         console=console,
     )
     ends = screen is not ScreenName.web and not console.is_terminal

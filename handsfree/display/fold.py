@@ -53,7 +53,7 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
         case "said":
             return _said(glance, wording, event["text"])
         case "asked":
-            options = tuple(map(_option, event["candidates"]))
+            options = tuple(_option(candidate, wording) for candidate in event["candidates"])
             return replace(glance, question=event["text"], options=options, said="")
         case "lesson":
             return _open(replace(glance, question=""), wording, event["step"])
@@ -206,11 +206,14 @@ def _take(event: Event) -> Take:
     return Reading(quantity(event["value"], event["unit"]), number=Decimal(event["spoken"]))
 
 
-def _option(candidate: Event) -> str:
-    if candidate.get("over_limit"):
-        return "over limit"
-    number = candidate.get("spoken") or candidate["value"]
-    return " ".join(filter(None, (figures(str(number)), candidate["unit"])))
+def _option(candidate: Event, wording: Wording) -> str:
+    if candidate["kind"] == "state":
+        return wording.state(candidate["value"])
+    if candidate["kind"] == "observation":
+        return str(candidate["value"])
+    if candidate["over_limit"]:
+        return wording.prompt("over_limit")
+    return f"{figures(candidate['spoken'])} {candidate['unit']}".strip()
 
 
 def _wires(wording: Wording, step: Step) -> tuple[Wire, ...]:

@@ -155,7 +155,7 @@ def open_display(
     *,
     plain: Tell = lambda _: None,
     site: Site | None = None,
-    announce: Callable[[str], None] = print,
+    announce: Callable[[str], None] | None = None,
     console: Console | None = None,
 ) -> Display:
     """Open a display about a plan.
@@ -166,7 +166,7 @@ def open_display(
         plan: what the events are about.
         plain: prints an event as a line.
         site: where the page is served.
-        announce: prints how to open the page.
+        announce: prints how to open the page; on standard error if nothing is given.
         console: the terminal.
 
     Raises:
@@ -176,7 +176,10 @@ def open_display(
     wording = Wording(load_language(plan.language), plan)
     if kind == "web":
         page = WebDisplay(wording, plain, site or Site())
-        announce(page.invitation(squares=sys.stdout.isatty()))
+        if announce:
+            announce(page.invitation(squares=False))
+        else:
+            print(page.invitation(squares=sys.stderr.isatty()), file=sys.stderr, flush=True)
         return page
     console = console or Console()
     if kind == "terminal" and console.is_terminal:

@@ -94,11 +94,16 @@ def _wire(wire: Wire, width: int, height: int) -> list[Text]:
     block = max(14, width // 5)
     room = width - block - 2
     names = [wire.colour.upper()] + ([wire.stripe.upper()] if wire.stripe else [])
-    letters = [row for name in names for row in big(name, room, height // len(names))]
+    each = height // len(names)
+    letters = [row for name in names for row in _filled(big(name, room, each), each)]
     if len(names) * SMALLEST > height:  # not even the smallest goes in twice
         letters = big(names[0], room, height)
     rows = zip_longest(_swatch(wire, block, height), letters)
     return [swatch.append("  ").append(line or "") for swatch, line in rows if swatch]
+
+
+def _filled(rows: list[str], count: int) -> list[str]:
+    return [*rows, *[""] * (count - len(rows))]
 
 
 def _swatch(wire: Wire, width: int, height: int) -> list[Text]:

@@ -80,7 +80,7 @@ function showNow() {
 function showProgress() {
   const state = view.finished || (view.part === null ? "" : "verdict");
   const place = view.number ? `Step ${view.number} of ${view.count}` : state;
-  text("progress", [place, view.turn].filter(Boolean).join(", "));
+  text("progress", [place, view.finished ? "" : view.turn].filter(Boolean).join(", "));
   $("scale").replaceChildren(
     ...Array.from({ length: view.count }, (_, index) => {
       const place = index + 1 - view.number;
@@ -120,7 +120,7 @@ function fit() {
   value.style.fontSize = "100px";
   const sizes = [false, true].map((words) => {
     value.classList.toggle("words", words);
-    return Math.min(width / value.offsetWidth, ((words ? 0.9 : 0.96) * height) / value.offsetHeight);
+    return Math.min(width / value.offsetWidth, ((words ? 0.84 : 0.96) * height) / value.offsetHeight);
   });
   const words = !view.value?.unit && sizes[1] > sizes[0];
   value.classList.toggle("words", words);

@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from handsfree import __version__
-from handsfree.cli import diagnosis, dictate, display, jobs, plans, speech
+from handsfree.cli import diagnosis, dictate, display, jobs, plans, setup, speech
 from handsfree.errors import HandsfreeError
 
 app = typer.Typer(
@@ -25,6 +25,7 @@ app = typer.Typer(
     rich_markup_mode="markdown",
 )
 dictate.register(app)
+setup.register(app)
 speech.register(app)
 jobs.register(app)
 diagnosis.register(app)

@@ -58,7 +58,8 @@ class Microphone:
             raise Missing(
                 f"no microphone: {error}",
                 where=device or "default input",
-                remedy="Plug one in, name another with --device, or dictate from files (--audio).",
+                remedy=f"Plug one in, name another with --device, or dictate from files (--audio). "
+                f"There are: {_names(audio)}.",
             ) from error
         self._blocks = Blocks(self.rate)
 
@@ -105,3 +106,9 @@ class Microphone:
             for samples in self._blocks.feed(frames):
                 yield replace(mark, samples=samples, lost=lost)
                 lost = 0
+
+
+def _names(audio: Any) -> str:
+    """The input devices there are."""
+    found = [d["name"] for d in audio.query_devices() if d["max_input_channels"] > 0]
+    return ", ".join(found) or "none"

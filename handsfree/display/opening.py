@@ -221,4 +221,4 @@ def _squares(text: str) -> str:
 
     drawn = io.StringIO()
     segno.make(text, error="l").terminal(drawn, border=2, compact=True)
-    return drawn.getvalue()
+    return drawn.getvalue().rstrip()

@@ -248,8 +248,10 @@ class _Session:
             job = Job(self.dialogue, log, live.follow, live.speak)
             if turns.key:
                 watch(live.press)
-            live.run(job, self.ears, check=check)
-        remember(live.mouth.settings)
+            try:
+                live.run(job, self.ears, check=check)
+            finally:  # Ctrl-C is a usual end
+                remember(live.mouth.settings)
         return job
 
     @contextmanager

@@ -9,7 +9,6 @@ import sys
 import time
 from pathlib import Path
 
-import pyte
 import pytest
 from display_session import SAID, view, view_after, write_job
 from hypothesis import given
@@ -20,6 +19,8 @@ from handsfree.display import Glance
 from handsfree.display.big import big, dots
 from handsfree.display.screen import MARKS, screen
 from handsfree.display.terminal import TerminalScreen
+
+pyte = pytest.importorskip("pyte", reason="pyte is not installed")
 
 SIZES = [(80, 24), (100, 30), (160, 48), (211, 60)]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import shutil
 import ssl
 import struct
 import subprocess
@@ -286,6 +287,7 @@ def test_telling_never_waits_and_a_closed_display_stays_silent() -> None:
 # Certificate ------------------------------------------------------------------------------------
 
 
+@pytest.mark.skipif(not shutil.which("openssl"), reason="openssl is not installed")
 def test_the_certificate_as_openssl_sees_it(tmp_path: Path) -> None:
     names = {"192.0.2.7", "127.0.0.1", "localhost"}
     made = local_certificate(tmp_path, names)

@@ -91,6 +91,23 @@ def test_auto_takes_whisper_where_no_vosk_model_is(tmp_path, monkeypatch):
     assert engine.numbers_trusted
 
 
+def test_auto_tells_the_engine_by_its_model(tmp_path):
+    from pocketsphinx import get_model_path
+
+    from handsfree.words.whisper_engine import packaged_model
+
+    assert open_engine("auto", packaged_model()).name == "whisper"
+    assert open_engine("auto", Path(get_model_path("en-us/en-us"))).name == "pocketsphinx"
+    with pytest.raises(Missing, match="no model of an engine"):
+        open_engine("auto", tmp_path)
+
+
+def test_a_vosk_model_that_was_named_must_be_there(tmp_path, monkeypatch):
+    monkeypatch.setenv("HANDSFREE_VOSK_MODEL", str(tmp_path / "gone"))
+    with pytest.raises(Missing, match="no Vosk model"):
+        open_engine("auto")
+
+
 def test_weights_that_were_changed_are_refused(tmp_path, monkeypatch):
     from handsfree.words import whisper_engine
 

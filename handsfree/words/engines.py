@@ -12,7 +12,8 @@ from handsfree.words.recogniser import Recogniser
 def open_engine(name: str = "auto", model: Path | None = None) -> Recogniser:
     """The engine of that name.
 
-    `auto` is vosk where an English model is found, else whisper, else pocketsphinx.
+    `auto` is vosk where an English model is found, else whisper, else pocketsphinx; with a
+    model, the engine whose model it is.
 
     Args:
         name: auto, vosk, whisper or pocketsphinx.
@@ -30,13 +31,33 @@ def open_engine(name: str = "auto", model: Path | None = None) -> Recogniser:
 
 
 def _best(model: Path | None) -> Recogniser:
-    missing: Missing | None = None
-    for opened in _OPEN.values():
-        try:
-            return opened(model)
-        except Missing as error:
-            missing = error
-    raise missing or Missing("no speech engine is installed")
+    from handsfree.words.vosk_engine import find_model
+
+    if model is not None:
+        return _OPEN[_kind(model)](model)
+    try:
+        found = find_model()
+    except Missing:
+        pass
+    else:
+        return _vosk(found)  # one that was put there must open, or its owner is told
+    try:
+        return _whisper(None)
+    except Missing:
+        return _pocketsphinx(None)
+
+
+def _kind(model: Path) -> str:
+    """The engine to which a model's folder belongs, by a file that only its models hold."""
+    marks = {"vosk": "am/final.mdl", "whisper": "model.bin", "pocketsphinx": "mdef"}
+    for engine, mark in marks.items():
+        if (model / mark).exists():
+            return engine
+    raise Missing(
+        "that is no model of an engine that is known",
+        where=str(model),
+        remedy="Name the folder in which am/final.mdl (vosk) or model.bin (whisper) is.",
+    )
 
 
 def _vosk(model: Path | None) -> Recogniser:

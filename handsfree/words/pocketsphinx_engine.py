@@ -5,6 +5,7 @@ Its search graph is the grammar of the moment, state by state.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Mapping
@@ -16,7 +17,7 @@ import numpy as np
 from handsfree.errors import Missing
 from handsfree.grammar import ANY, Automaton
 from handsfree.sound.audio import RATE, Samples
-from handsfree.words.acceptor import Acceptor
+from handsfree.words.acceptor import Acceptor, PerGrammar
 from handsfree.words.recogniser import Recognition, recognition
 
 N_BEST = 20
@@ -67,7 +68,8 @@ class PocketsphinxRecogniser:
         for word, spoken in (pronunciations or {}).items():
             for phones in spoken:
                 self._pronounce(word, phones)
-        self._searches: dict[int, tuple[Automaton, str]] = {}  # by id, which stays while kept
+        self._searches = PerGrammar(self._add_search, most=64)
+        self._named = itertools.count()
 
     def _pronounce(self, word: str, phones: str) -> None:
         """Add a pronunciation to those that the dictionary has."""
@@ -85,14 +87,14 @@ class PocketsphinxRecogniser:
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""
-        self._activate(grammar)
         decoder = self._decoder
+        decoder.activate_search(self._searches[grammar])
         decoder.start_utt()
         pcm = (np.clip(samples, -1, 1) * 32767).astype(np.int16)
         decoder.process_raw(pcm.tobytes(), full_utt=True)
         decoder.end_utt()
         scores: dict[str, float] = {}
-        for found in (decoder.hyp(), *decoder.nbest()):
+        for found in itertools.chain([decoder.hyp()], decoder.nbest()):
             if found is not None and found.hypstr and found.score > 0:
                 score = math.log(found.score) * _SHIFT / ACOUSTIC_SCALE
                 scores.setdefault(found.hypstr, score)
@@ -100,14 +102,8 @@ class PocketsphinxRecogniser:
                 break
         return recognition(scores, N_BEST)
 
-    def _activate(self, grammar: Automaton) -> None:
-        if id(grammar) not in self._searches:
-            name = f"grammar {id(grammar)}"
-            self._decoder.add_fsg(name, self._graph(name, grammar))
-            self._searches[id(grammar)] = grammar, name
-        self._decoder.activate_search(self._searches[id(grammar)][1])
-
-    def _graph(self, name: str, grammar: Automaton) -> Any:
+    def _add_search(self, grammar: Automaton) -> str:
+        name = f"grammar {next(self._named)}"
         arcs, finals = Acceptor(grammar).transitions()
         missing = self.missing_words(grammar)
         end = 1 + max((target for _, _, target in arcs), default=0)
@@ -119,4 +115,5 @@ class PocketsphinxRecogniser:
             for source, word, target in arcs
             if word != ANY and word not in missing
         ]
-        return self._decoder.create_fsg(name, 0, end, moves)
+        self._decoder.add_fsg(name, self._decoder.create_fsg(name, 0, end, moves))
+        return name

@@ -36,6 +36,10 @@ class Recogniser(Protocol):
     name: str
     numbers_trusted: bool
 
+    def missing_words(self, grammar: Automaton) -> set[str]:
+        """Words of the grammar that the engine cannot hear."""
+        ...
+
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """Understand one utterance.
 

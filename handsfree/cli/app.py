@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from handsfree import __version__
-from handsfree.cli import diagnosis, dictate, display, jobs, plans, setup, speech
+from handsfree.cli import diagnosis, dictate, display, jobs, model, plans, setup, speech
 from handsfree.errors import HandsfreeError
 
 app = typer.Typer(
@@ -31,6 +31,7 @@ jobs.register(app)
 diagnosis.register(app)
 display.register(app)
 app.add_typer(plans.app, name="plan")
+app.add_typer(model.app, name="model")
 
 
 def _version(wanted: bool) -> None:

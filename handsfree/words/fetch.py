@@ -147,21 +147,23 @@ def _open(url: str, start: int = 0) -> HTTPResponse:
 def _download(offer: Offer, part: Path, report: Report) -> None:
     """Make `part` as long as the offer says, going on with what is there."""
     have = part.stat().st_size if part.exists() else 0
+    if have > offer.size:  # it can only be another file
+        part.unlink()
+        have = 0
     _want_space(part.parent, offer.size - have)
-    failed = 0
+    most, failed = have, 0
     while have != offer.size:
-        before, broken = have, None
+        broken = None
         try:
-            for length in _transfer(offer, part, before):
+            for length in _transfer(offer, part, have):
                 have = length
                 report(have, offer.size)
         except _BrokenError as error:
             broken = error.__cause__
-        failed = 0 if before < have <= offer.size else failed + 1
+        failed = 0 if most < have <= offer.size else failed + 1
         if failed >= ATTEMPTS:
             raise _unreachable(offer.name, offer.url, broken)
-        if have > offer.size:  # it can only be another file
-            have = 0
+        most = max(most, have)
 
 
 def _transfer(offer: Offer, part: Path, have: int) -> Iterator[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -19,7 +20,8 @@ from handsfree.cli.options import Engine, EngineName, Json, Model, PlanArgument,
 from handsfree.cli.output import Tell, console, fan_out, print_event, print_json_event
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
-from handsfree.display import PORT, Kind, Site, open_display
+from handsfree.display import PORT, Kind, Site, WebDisplay, open_display
+from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
 from handsfree.job import Job
 from handsfree.job.listening import Ears, Sound, files
@@ -34,6 +36,9 @@ from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
 from handsfree.sound.voice import open_voice
+
+#: The name of a device that is a phone with the page open.
+PHONE = "phone"
 
 
 class Order(StrEnum):
@@ -68,7 +73,9 @@ def dictate(
     ] = False,
     device: Annotated[
         str | None,
-        typer.Option("--device", help="Microphone, by name or a part of it; remembered."),
+        typer.Option(
+            "--device", help="Microphone by name, or phone with --screen web."
+        ),
     ] = None,
     speaker: Annotated[
         str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
@@ -111,12 +118,15 @@ def dictate(
     ears = Ears(engine.value, model)
     informed = order is Order.informed
     session = _Session(loaded, job, ears, voice, how, informed=informed, as_json=as_json)
-    where = site(port, share=share, https=https, screen=screen)
+    phone = device == PHONE
+    where = replace(site(port, share=share, https=https, screen=screen), phone=phone)
+    if phone and screen is not ScreenName.web:
+        raise BadInput("a phone needs the page", where="--device phone", remedy="Add --screen web.")
     with session.shown(screen.value, where):
         _listen(
             session,
             audio,
-            settings=_settings(device, speaker, volume, speed),
+            settings=_settings(None if phone else device, speaker, volume, speed),
             key=key,
             cut_in=cut_in,
             check=check,
@@ -220,10 +230,9 @@ class _Session:
     def shown(self, kind: Kind, where: Site) -> Iterator[None]:
         """Show the session on a screen while it lasts."""
         (lines,) = self.listeners
-        display = open_display(
-            kind, self.loaded.plan, plain=lines, site=where, announce=console.print
-        )
+        display = open_display(kind, self.loaded.plan, plain=lines, site=where)
         self.listeners = [display.tell]
+        self.phone = display.phone if isinstance(display, WebDisplay) else None
         try:
             yield
         finally:
@@ -242,7 +251,11 @@ class _Session:
 
     def run_live(self, settings: Settings, turns: Turns, *, check: bool) -> Job:
         """Listen to the microphone until the job ends."""
-        card = Card(settings.device, settings.speaker, audible=self.voice.audible)
+        if self.phone is not None:
+            print("Open the page on the phone and make it the headset.", file=sys.stderr)
+            card: Card | Phone = self.phone
+        else:
+            card = Card(settings.device, settings.speaker, audible=self.voice.audible)
         live = Live(card, self.voice, turns, settings, fan_out(self.listeners))
         with live, self._log() as log:
             job = Job(self.dialogue, log, live.follow, live.speak)
@@ -251,7 +264,7 @@ class _Session:
             try:
                 live.run(job, self.ears, check=check)
             finally:  # Ctrl-C is a usual end
-                remember(live.mouth.settings)
+                remember(replace(live.mouth.settings, device=settings.device))
         return job
 
     @contextmanager

@@ -73,9 +73,7 @@ def dictate(
     ] = False,
     device: Annotated[
         str | None,
-        typer.Option(
-            "--device", help="Microphone by name, or phone with --screen web."
-        ),
+        typer.Option("--device", help="Microphone by name, or phone with --screen web."),
     ] = None,
     speaker: Annotated[
         str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")

@@ -94,7 +94,7 @@ def fingerprint() -> str:
         *sorted((package / "words").glob("*.py")),
         *sorted((package / "grammar").glob("*.py")),
         package / "sound" / "endpoint.py",
-        *sorted((data_folder("grammars") / "en").iterdir()),
+        *sorted(path for path in (data_folder("grammars") / "en").iterdir() if path.is_file()),
         *(
             bench / f"{name}.py"
             for name in ("noise", "rooms", "levels", "voices", "trials", "human")

@@ -15,6 +15,7 @@ import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -122,7 +123,7 @@ def _clip(path: Path) -> Samples:
 def human_trials(split: Split, limit: int | None = None) -> list[Human]:
     """Strings of three digits by each speaker, spoken numbers, and whole utterances."""
     sources = [*(_strings(split, who) for who in _speakers()), _numbers(split), _whole(split)]
-    return [trial for source in sources for trial in list(source)[:limit]]
+    return [trial for source in sources for trial in islice(source, limit)]
 
 
 def _speakers() -> list[str]:

@@ -72,7 +72,8 @@ def _pink(rng: np.random.Generator, frames: int) -> Floats:
     """Noise whose power falls by 3 dB an octave, from 40 Hz up."""
     spectrum = np.fft.rfft(rng.standard_normal(frames))
     pitch = np.fft.rfftfreq(frames, 1 / RATE)
-    return np.fft.irfft(spectrum * (pitch > 40) / np.sqrt(np.maximum(pitch, 40)), frames)
+    falling = spectrum * (pitch > 40) / np.sqrt(np.maximum(pitch, 40))
+    return np.asarray(np.fft.irfft(falling, frames))
 
 
 def _pulses(rng: np.random.Generator, frames: int, rate: float, jitter: float) -> Floats:
@@ -171,7 +172,7 @@ def talking(rng: random.Random, seconds: float, split: Split) -> Samples:
 
 
 def _unit(sound: Floats) -> Floats:
-    return sound / np.sqrt(np.mean(sound**2) + 1e-20)
+    return np.asarray(sound / np.sqrt(np.mean(sound**2) + 1e-20))
 
 
 _MAKE: dict[NoiseKind, Callable[[np.random.Generator, int], Floats]] = {

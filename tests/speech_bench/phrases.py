@@ -13,6 +13,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
+from itertools import islice
 from typing import Literal
 
 from handsfree.dialogue import Dialogue, Record, Session
@@ -142,9 +143,9 @@ def same(one: Meaning | None, other: Meaning | None) -> bool:
 
 
 @lru_cache
-def phrases(split: Split) -> tuple[Phrase, ...]:
-    """Every phrase of a split, in the order in which a smaller bench takes them."""
-    return tuple(_all(split))
+def phrases(split: Split, limit: int | None = None) -> tuple[Phrase, ...]:
+    """The first phrases of a split, or all, in the order in which a smaller bench takes them."""
+    return tuple(islice(_all(split), limit))
 
 
 def _all(split: Split) -> Iterator[Phrase]:

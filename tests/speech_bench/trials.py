@@ -132,7 +132,7 @@ def trials(split: Split, where: Condition, limit: int | None = None) -> list[Spo
     """The first `limit` trials of a split under a condition."""
     voices = [voice for voice in installed() if voice.split == split]
     made = []
-    for phrase in phrases(split)[:limit]:
+    for phrase in phrases(split, limit):
         number = phrase.number
         seed = zlib.crc32(f"{split} {where.name} {number}".encode())
         made.append(

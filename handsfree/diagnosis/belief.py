@@ -121,8 +121,11 @@ class Belief:
 
     @cached_property
     def group(self) -> Group:
-        """The leader and every cause that no test can tell from it."""
-        return self.alike(self.leader)
+        """The leader, every cause that no test can tell from it, and those with more faults.
+
+        A second fault does not acquit the first: it shows when the first is repaired.
+        """
+        return self.alike(self.leader) | self.with_more(self.leader)
 
     @cached_property
     def odds(self) -> float:
@@ -155,6 +158,10 @@ class Belief:
         if self.table.open_ended:  # nothing is like an unknown fault but itself
             alike[-1] = cause == len(alike) - 1
         return np.asarray(alike)
+
+    def with_more(self, cause: int) -> Group:
+        """Which causes hold the faults of `cause`, with or without others: (H,)."""
+        return np.asarray(self.table.holds[:, cause])
 
     @cached_property
     def slips(self) -> Array:

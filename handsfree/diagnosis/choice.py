@@ -26,7 +26,7 @@ CHEAP = 3.0
 """Minutes up to which a test is made although the cause is found, if it could overturn it."""
 
 _TELLING = 0.01  # bits below which a test tells nothing
-_UPSET = 0.01  # chance of overturning the leader that is worth a cheap test
+_UPSET = 0.03  # chance of overturning the leader that is worth a cheap test
 _NEGLIGIBLE = 1e-3  # causes less likely than the leader by this are left out
 
 
@@ -93,10 +93,11 @@ def _proposals(
     readings: tuple[Array, Ints],
     again: bool = False,
 ) -> Iterator[Proposal]:
+    both = _grouped(belief, *readings)
     columns = zip(
         tests,
-        information(readings[0]),
-        _upset(belief, *readings),
+        information(both),
+        _upset(both),
         _rivals(belief, tests),
         strict=True,
     )
@@ -160,9 +161,15 @@ def information(both: Array) -> Array:
     return np.asarray(nats / np.log(2))
 
 
-def _upset(belief: Belief, both: Array, causes: Ints) -> Array:
-    """Chance of a reading after which the odds of the leading group are below `SURE`: (T,)."""
-    reading, share = both.sum(axis=1), both[:, belief.group[causes]].sum(axis=1)
+def _grouped(belief: Belief, both: Array, causes: Ints) -> Array:
+    """The leading group as one cause, the first: what else is broken besides can wait."""
+    within = belief.group[causes]
+    return np.concatenate([both[:, within].sum(axis=1, keepdims=True), both[:, ~within]], axis=1)
+
+
+def _upset(both: Array) -> Array:
+    """Chance of a reading after which the odds of the first cause are below `SURE`: (T,)."""
+    reading, share = both.sum(axis=1), both[:, 0]
     return np.asarray(np.where(share < SURE * (reading - share), reading, 0.0).sum(axis=1))
 
 

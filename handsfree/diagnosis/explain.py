@@ -9,7 +9,7 @@ import numpy as np
 
 from handsfree.circuit.model import Circuit, Fault
 from handsfree.circuit.values import Array
-from handsfree.diagnosis.belief import SURE, Belief, Group
+from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.causes import Cause
 
 _SLIP = 0.5  # chance from which a reading is called a slip
@@ -41,7 +41,7 @@ class Ranked:
     Attributes:
         cause: it.
         faults: its faults as the plan has them, with `say`, `unit` and `repair`.
-        odds: against all other causes together: 20.0 is twenty to one.
+        odds: of this cause and no other fault against all others: 20.0 is twenty to one.
         evidence: of each reading, in the order made.
     """
 
@@ -59,7 +59,7 @@ class Explanation:
         ranking: the causes, likeliest first.
         sure: the first group is found: its odds are over `SURE` and hang on no one reading.
         group: likely causes that no test of the plan can tell from the first, that one included.
-        odds: of that group.
+        odds: of that group, with a second fault or without.
         undecided: likely causes that the tests made so far cannot tell from the first.
         pivots: readings on which the verdict hangs; worth taking again.
         slips: readings that the first cause explains as slips only; worth taking again.
@@ -86,11 +86,12 @@ def explain(belief: Belief, circuit: Circuit, most: int = 5) -> Explanation:
     faults = {fault.id: fault for fault in circuit.faults}
     ranking = tuple(_ranked(belief, faults, int(cause)) for cause in order[:most])
     likely = [k for k in order if belief.weights[k] >= belief.weights[order[0]] - np.log(SURE)]
+    always = belief.alike(belief.leader)
     so_far = belief.alike(belief.leader, belief.made)
     return Explanation(
         ranking=ranking,
         sure=belief.sure,
-        group=tuple(causes[k] for k in likely if belief.group[k]),
+        group=tuple(causes[k] for k in likely if always[k]),
         odds=belief.odds,
         undecided=tuple(causes[k] for k in likely if so_far[k]),
         pivots=belief.pivots,
@@ -111,20 +112,13 @@ def _ranked(belief: Belief, faults: Mapping[str, Fault], cause: int) -> Ranked:
 def _evidence(belief: Belief, cause: int) -> Iterator[Evidence]:
     if not belief.marks:
         return
-    others = np.where(_same_fault(belief, cause), -np.inf, belief.weights)
+    others = np.where(belief.alike(cause) | belief.with_more(cause), -np.inf, belief.weights)
     factor = np.diff(np.log(_odds(belief.course, cause)))
     told = belief.weights - belief.without
     ratio = np.exp(told[:, cause] - told[:, int(others.argmax())])
     columns = zip(belief.marks, np.exp(factor), ratio, belief.slips[:, cause], strict=True)
     for mark, *numbers in columns:
         yield Evidence(mark.test, *map(float, numbers))
-
-
-def _same_fault(belief: Belief, cause: int) -> Group:
-    """Causes that read the same, or hold the same faults and more."""
-    faults = set(belief.table.causes[cause].faults)
-    more = [bool(faults) and faults <= set(other.faults) for other in belief.table.causes]
-    return belief.alike(cause) | np.array(more)
 
 
 def _odds(weights: Array, cause: int) -> Array:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 
@@ -20,7 +21,10 @@ from handsfree.circuit.values import Array
 from handsfree.diagnosis.hearing import mishearings
 from handsfree.diagnosis.table import MISHEARD
 from handsfree.meaning.meanings import Observation, Reading, State, Take
+from handsfree.plan.measure import StateName
 from handsfree.units import ureg
+
+_STATES = get_args(StateName)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,4 +139,4 @@ def _take(test: CircuitTest, value: float) -> Take | None:
     if int(value) >= len(test.outcomes):
         return None
     word = test.outcomes[int(value)]
-    return State(word) if test.measures else Observation(word)
+    return State(word) if word in _STATES else Observation(word)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from handsfree.circuit.meter import Meter
@@ -30,6 +31,8 @@ from handsfree.diagnosis.causes import Cause, causes_of
 MISHEARD, MISPROBED, ODD = 0.02, 0.01, 0.005
 """How often a reading is mis-heard, taken in the wrong place, or odd for no known reason.
 Common practice, no published source."""
+
+Bools = NDArray[np.bool_]
 
 PAIRS, SAMPLES = 60, 100
 
@@ -86,6 +89,12 @@ class Table:
         """
         root = np.sqrt(self.right + self.slip)
         return np.asarray(np.log(np.minimum(root @ root.swapaxes(1, 2), 1.0)))
+
+    @cached_property
+    def holds(self) -> Bools:
+        """Whether a cause holds all faults of another, that other one having some: (H, H)."""
+        faults = [set(cause.faults) for cause in self.causes]
+        return np.array([[bool(b) and b <= a for b in faults] for a in faults])
 
     def evidence(self, test: str, cell: int, confirmed: bool = False) -> Array:
         """Chance of a reading in every sample: (H, S).

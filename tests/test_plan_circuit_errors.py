@@ -128,21 +128,25 @@ def test_a_circuit_of_another_kind(circuit: str) -> None:
 
 @pytest.mark.parametrize("circuit_class", ["airbag", "high_voltage"])
 def test_an_ohmmeter_in_the_circuit_is_refused_with_the_reason(circuit_class: str) -> None:
-    changed = AIRBAG.replace("circuit_class: airbag", f"circuit_class: {circuit_class}")
-    changed = changed.replace(
-        "fuse_output: {condition: ignition_on, measures: voltage",
-        "fuse_output: {condition: ignition_on, measures: resistance",
+    text = (
+        AIRBAG.replace("circuit_class: airbag", f"circuit_class: {circuit_class}")
+        + """
+circuit:
+  ground: minus
+  supply: plus
+  parts:
+    battery: {kind: source, between: [plus, minus], voltage: 12.5 V, resistance: 15 mΩ}
+    module: {kind: resistor, between: [plus, minus], resistance: 60 Ω}
+  conditions: {at_rest: {}, ignition_on: {}}
+  tests:
+    battery_voltage: {condition: at_rest, measures: voltage, red: plus, black: minus}
+    fuse_output: {condition: ignition_on, measures: resistance, red: plus, black: minus}
+"""
     )
-    here = [text for _, place, text in faults(changed) if place.endswith("fuse_output.measures")]
+    here = [text for _, place, text in faults(text) if place.endswith("fuse_output.measures")]
     assert here[0].startswith("refused: no resistance or continuity test on")
     assert "maker's procedure" in here[0]
-
-
-def test_the_airbag_circuit_holds_no_igniter() -> None:
-    circuit = load_plan("airbag-supply").plan.circuit
-    assert circuit is not None
-    assert {t.measures for t in circuit.tests.values()} == {"voltage"}
-    assert not any("igniter" in name for name in (*circuit.parts, *circuit.nodes()))
+    parse_plan(text.replace("measures: resistance", "measures: voltage"))
 
 
 # Schema
@@ -175,6 +179,8 @@ def test_schema_refuses(path: tuple[str | int, ...], wrong: object) -> None:
 @pytest.mark.parametrize("name", shipped())
 def test_a_circuit_survives_being_written_out(name: str) -> None:
     circuit = load_plan(name).plan.circuit
-    assert circuit is not None
+    if circuit is None:
+        assert name == "airbag-supply"
+        return
     again = Circuit.model_validate(circuit.model_dump(mode="json"))
     assert again.model_dump(mode="json") == circuit.model_dump(mode="json")

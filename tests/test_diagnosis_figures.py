@@ -20,7 +20,7 @@ def results(name: str, informed: bool) -> list[Jobs]:
     return every_fault(of_plan(name), JOBS, informed=informed)
 
 
-@pytest.mark.slow
+@pytest.mark.figures
 @pytest.mark.parametrize("name", CIRCUITS)
 def test_the_true_fault_is_found_and_no_sound_part_convicted(name):
     jobs = results(name, informed=True)
@@ -28,7 +28,7 @@ def test_the_true_fault_is_found_and_no_sound_part_convicted(name):
     assert share(jobs, "convicted") <= 0.005
 
 
-@pytest.mark.slow
+@pytest.mark.figures
 def test_informed_order_needs_fewer_tests():
     """Over all circuits, both orders under the same rule to stop."""
     tests = {

@@ -6,6 +6,7 @@ words and the tool's own voice go to one sink, whose monitor is the microphone.
 
 from __future__ import annotations
 
+import bisect
 import json
 import os
 import queue
@@ -23,8 +24,10 @@ import numpy as np
 
 SINK = "bench"
 RATE = 16_000
+PIECES = 50
+"""Pieces a second of what is recorded."""
 QUIET = 0.003
-"""RMS of a tenth of a second, -50 dBFS, below which nobody speaks."""
+"""RMS of a piece, -50 dBFS, below which nobody speaks."""
 
 DEBIAN = "pulseaudio pulseaudio-utils libasound2-plugins libportaudio2"
 
@@ -101,13 +104,15 @@ class Recorder:
             stderr=subprocess.DEVNULL,
         )
         self._pieces: list[np.ndarray] = []
+        self._times: list[float] = []
         self._loud_at = time.monotonic()
         threading.Thread(target=self._read, daemon=True).start()
 
     def _read(self) -> None:
         assert self._process.stdout
-        while piece := self._process.stdout.read(RATE // 10 * 2):
+        while piece := self._process.stdout.read(RATE // PIECES * 2):
             samples = np.frombuffer(piece, np.int16).astype(np.float32) / 32768
+            self._times.append(time.monotonic())
             self._pieces.append(samples)
             if np.sqrt(np.mean(samples**2)) > QUIET:
                 self._loud_at = time.monotonic()
@@ -121,6 +126,10 @@ class Recorder:
     def position(self) -> int:
         """How many samples there are."""
         return sum(map(len, list(self._pieces)))
+
+    def at(self, moment: float) -> int:
+        """The position at a moment of the monotonic clock."""
+        return bisect.bisect(self._times, moment) * (RATE // PIECES)
 
     def wait_said(self, seconds: float = 0.8) -> None:
         """Wait until somebody begins to speak, and then until nobody has for that long."""
@@ -170,6 +179,15 @@ class Dictation:
 
     def of(self, kind: str) -> list[dict[str, Any]]:
         return [event for event in self.events if event["event"] == kind]
+
+    def sleep(self, seconds: float) -> None:
+        """As if the machine was suspended: the program and its sound devices stand still."""
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children")
+        everyone = [self.process.pid, *map(int, children.read_text().split())]
+        for what in (signal.SIGSTOP, signal.SIGCONT):
+            for pid in everyone:
+                os.kill(pid, what)
+            time.sleep(seconds if what is signal.SIGSTOP else 0)
 
     def stop(self) -> int:
         """As Ctrl-C does."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import queue
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,10 +18,11 @@ from handsfree.dialogue import Dialogue
 from handsfree.errors import Missing
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.languages import data_folder
+from handsfree.languages import data_folder, load_language
 from handsfree.live import Live, Settings, Turns
 from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import open_job, read
+from handsfree.log import open_job, read, verify
+from handsfree.log.opening import utc_now
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.audio import RATE, Samples, load
 from handsfree.sound.blocks import BLOCK, Block
@@ -137,12 +140,14 @@ class Run:
         check: bool = False,
         turns: Turns | None = None,
         how: Verbosity = Verbosity.normal,
+        clock: Callable[[], datetime] = utc_now,
     ) -> None:
         self.told: list[dict[str, Any]] = []
         self.bench, self.ears, self.folder = bench, Ears(*texts, "finish"), folder
         voice = Voice("bench", lambda text, speed: (VOICE, RATE))
         self.live = Live(bench, voice, turns or Turns(), Settings(volume=100), self.told.append)
-        with self.live, open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:
+        plan = loaded.text.encode()
+        with self.live, open_job(folder, plan, title=loaded.plan.title, clock=clock) as log:
             job = Job(dialogue(how), log, self.live.follow, self.live.speak)
             self.live.run(job, self.ears, check=check)  # type: ignore[arg-type]
 
@@ -174,6 +179,18 @@ def test_times_count_the_microphone_s_samples(tmp_path: Path, loaded: LoadedPlan
         assert len(utterance.samples) == round((utterance.end - utterance.start) * RATE)
 
 
+def test_a_clock_that_jumps_changes_nothing(tmp_path: Path, loaded: LoadedPlan) -> None:
+    """The wall clock is for the log alone: an hour back, a day forth, and so on."""
+    jumps = itertools.cycle([0, -3600, 86_400])
+    begin = datetime(2026, 3, 29, 0, 59, tzinfo=UTC)
+    bench = Bench(listens, says, says)
+    text = "twelve point six volts"
+    run = Run(tmp_path, loaded, bench, text, clock=lambda: begin + timedelta(seconds=next(jumps)))
+    first, second = run.ears.heard
+    assert 0 < first.start < first.end < second.start < 20
+    assert verify(tmp_path).state == "finished"
+
+
 def test_the_level_is_told_and_not_logged(tmp_path: Path, loaded: LoadedPlan) -> None:
     run = Run(tmp_path, loaded, Bench(listens, says, says), "twelve point six volts")
     levels = run.of("level")
@@ -195,7 +212,7 @@ def test_tones_carry_the_verdict(tmp_path: Path, loaded: LoadedPlan) -> None:
 
 def test_volume_and_speed_by_voice(tmp_path: Path, loaded: LoadedPlan) -> None:
     bench = Bench(listens, says, says, says, says)
-    run = Run(tmp_path, loaded, bench, "softer", "slower", "faster")
+    run = Run(tmp_path, loaded, bench, "not so loud", "slower", "speak faster")
     assert (run.live.mouth.settings.volume, run.live.mouth.settings.speed) == (85, 100)
     loud = [max(np.abs(breath[0])) for _, breath in sorted(bench.breaths.items())]
     assert loud[1] == pytest.approx(loud[0] / 2, rel=0.01)  # 15 percent are 6 dB

@@ -31,6 +31,9 @@ ANSWERS = 7
 KILLED_AT = 3
 """The sound server dies while this answer is read back."""
 
+ASLEEP_AT = 5
+"""The machine sleeps for a while after this answer."""
+
 KEPT = ("step", "wire", "condition", "value", "unit", "verdict")
 
 
@@ -77,6 +80,8 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Told]:
                 recorder = Recorder(server)
                 dictation.wait("microphone", state="back")
             recorder.wait_said()
+            if number == ASLEEP_AT:
+                dictation.sleep(5.0)
         time.sleep(1.0)
         yield Told(job, dictation, recorder, dictation.stop())
     finally:

@@ -143,7 +143,7 @@ def test_the_last_value_is_corrected_and_nothing_is_deleted(talk: Talk) -> None:
 
 def test_a_correction_may_come_in_two_breaths(talk: Talk) -> None:
     talk.hear("twelve point six volts")
-    assert talk.hear("correct the last value").startswith("What is the right value")
+    assert talk.hear("correct that").startswith("What is the right value")
     assert talk.hear("twelve point four volts").startswith("Corrected. twelve point four volts")
     assert talk.session.standing["battery_voltage"].number == 2
 
@@ -195,7 +195,7 @@ def test_conditions(talk: Talk) -> None:
 def test_questions_about_the_step(talk: Talk) -> None:
     assert talk.hear("what is expected") == "Expect twelve volts to thirteen volts."
     assert talk.hear("how do i probe it").startswith("Red lead: battery positive post.")
-    assert talk.hear("why") == "Every voltage below is judged against a healthy battery."
+    assert talk.hear("why this test") == "Every voltage below is judged against a healthy battery."
     assert talk.hear("where are we").startswith("Step 1 of")
     assert talk.hear("say again").startswith("Again: Battery posts")
 

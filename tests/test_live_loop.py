@@ -35,6 +35,7 @@ OPENED = Opened("headset", "headset", RATE, 1)
 WORD = load(data_folder("demo_audio") / "open-winding" / "01-joe.flac").samples
 VOICE = load(data_folder("demo_audio") / "open-winding" / "04-slt.flac").samples
 """The tool's voice: whatever it says, it sounds like this."""
+BENCH_VOICE = Voice("bench", lambda text, speed: (VOICE, RATE))
 
 
 class Bench:
@@ -144,8 +145,9 @@ class Run:
     ) -> None:
         self.told: list[dict[str, Any]] = []
         self.bench, self.ears, self.folder = bench, Ears(*texts, "finish"), folder
-        voice = Voice("bench", lambda text, speed: (VOICE, RATE))
-        self.live = Live(bench, voice, turns or Turns(), Settings(volume=100), self.told.append)
+        self.live = Live(
+            bench, BENCH_VOICE, turns or Turns(), Settings(volume=100), self.told.append
+        )
         plan = loaded.text.encode()
         with self.live, open_job(folder, plan, title=loaded.plan.title, clock=clock) as log:
             job = Job(dialogue(how), log, self.live.follow, self.live.speak)
@@ -212,7 +214,9 @@ def test_tones_carry_the_verdict(tmp_path: Path, loaded: LoadedPlan) -> None:
 
 def test_volume_and_speed_by_voice(tmp_path: Path, loaded: LoadedPlan) -> None:
     bench = Bench(listens, says, says, says, says)
-    run = Run(tmp_path, loaded, bench, "not so loud", "slower", "speak faster")
+    said = load_language().wordings("command")
+    commands = [said[f"command {name}"] for name in ("softer", "slower", "faster")]
+    run = Run(tmp_path, loaded, bench, *commands)
     assert (run.live.mouth.settings.volume, run.live.mouth.settings.speed) == (85, 100)
     loud = [max(np.abs(breath[0])) for _, breath in sorted(bench.breaths.items())]
     assert loud[1] == pytest.approx(loud[0] / 2, rel=0.01)  # 15 percent are 6 dB
@@ -323,3 +327,38 @@ def test_short_leaves_the_verdict_to_the_tone(tmp_path: Path, loaded: LoadedPlan
     assert "in range" not in said
     assert "Expect" not in said
     assert "twelve point six volts." in said
+
+
+def test_the_key_lets_one_utterance_in_and_silences_the_voice(
+    tmp_path: Path, loaded: LoadedPlan
+) -> None:
+    """Without a press nothing is heard; a press during a long prompt cuts it off."""
+    press: list[Callable[[], None]] = []
+
+    def chatter(_: Bench) -> Iterator[Message]:
+        yield from blocks(np.pad(WORD, (RATE, RATE)))
+
+    def pressed(bench: Bench) -> Iterator[Message]:
+        press[0]()
+        yield from says(bench)
+
+    def pressed_while_it_speaks(bench: Bench) -> Iterator[Message]:
+        press[0]()
+        yield from blocks(np.pad(WORD, (RATE // 2, RATE)))
+        number = bench.ended.get(timeout=20)
+        yield from blocks(VOICE, speaking=True)
+        press[0]()
+        yield Said(number)
+        yield from says(bench)
+
+    bench = Bench(listens, chatter, pressed, chatter, pressed_while_it_speaks)
+    live = Live(bench, BENCH_VOICE, Turns(key=True), Settings(), (told := []).append)
+    press.append(live.press)
+    ears = Ears("twelve point six volts", "what is expected", "finish")
+    with live, open_job(tmp_path, loaded.text.encode(), title=loaded.plan.title) as log:
+        job = Job(dialogue(), log, live.follow, live.speak)
+        live.run(job, ears, check=False)  # type: ignore[arg-type]
+    assert len(ears.heard) == 3
+    assert 3 in bench.stopped
+    assert [e["state"] for e in told if e["event"] == "microphone"] == ["open", "cut"]
+    assert "waiting" in {e["turn"] for e in told if e["event"] == "level"}

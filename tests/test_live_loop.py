@@ -264,6 +264,21 @@ def test_an_utterance_with_a_hole_is_dropped(tmp_path: Path, loaded: LoadedPlan)
     assert run.ears.heard[0].start > (2 * RATE + RATE // 2) / RATE
 
 
+def test_half_an_utterance_is_dropped_when_the_tool_speaks_into_it(
+    tmp_path: Path, loaded: LoadedPlan
+) -> None:
+    def both(bench: Bench) -> Iterator[Message]:
+        yield from blocks(np.pad(WORD, (RATE // 2, RATE)))
+        number = bench.ended.get(timeout=20)
+        yield from blocks(WORD[: len(WORD) // 2])
+        yield from blocks(VOICE, speaking=True)
+        yield Said(number)
+        yield from blocks(np.zeros(RATE, np.float32))
+
+    run = Run(tmp_path, loaded, Bench(listens, both, says), "twelve point six volts")
+    assert len(run.ears.heard) == 2
+
+
 def test_a_microphone_that_is_gone_is_said_aloud_once(tmp_path: Path, loaded: LoadedPlan) -> None:
     def unplugged(_: Bench) -> Iterator[Message]:
         yield Lost("no sound comes from the microphone")

@@ -120,11 +120,6 @@ class Hearing:
         """Level in dBFS that is exceeded nine tenths of the time."""
         return float(np.percentile(self._noise, 10)) if self._noise else -100.0
 
-    @property
-    def seconds(self) -> float:
-        """How much sound there has been, by the microphone's own clock."""
-        return (self._offset + self._fed) / RATE
-
     def _run(self) -> None:
         try:
             for message in self._sounds.messages():
@@ -156,6 +151,8 @@ class Hearing:
         samples = self._turns.take(block, speech=self._endpointer.speaking)
         if self._turns.cut:
             self._mouth.cut()
+        if self._turns.turn == "speaking" and self._endpointer.speaking:
+            self._begin_again()  # the tool has spoken into an utterance
         self._feed(samples)
         self._tell(block)
 
@@ -180,7 +177,7 @@ class Hearing:
             self._begin_again(lost)
 
     def _begin_again(self, lost: int = 0) -> None:
-        """Forget an utterance that has a hole: half a number is worse than none."""
+        """Forget the utterance that is under way: half a number is worse than none."""
         self._offset += self._fed + lost
         self._fed = 0
         self._endpointer = Endpointer()

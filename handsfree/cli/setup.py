@@ -99,7 +99,8 @@ def setup(
         try:
             finding = check()
         except HandsfreeError as error:
-            finding = Finding(part, "fails", error.what, error.remedy or "")
+            what = f"{error.where}: {error.what}" if error.where else error.what
+            finding = Finding(part, "fails", what, error.remedy or f"Name another: --{part}.")
         findings.append(finding)
         if as_json:
             print_json(asdict(finding))

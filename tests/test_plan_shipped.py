@@ -174,7 +174,7 @@ def test_every_name_means_its_thing(plan: Plan, english: Language) -> None:
             assert meaning(name, first) == SetCondition(condition.id)
     for pin in plan.connector.pins:
         for name in (pin.wire.replace("/", " with "), pin.function, *pin.names):
-            assert meaning(name, first) == Command("go", wire=pin.number)
+            assert meaning(f"go to {name}", first) == Command("go", wire=pin.number)
     for step in plan.steps:
         for option in step.measure.options or ():
             for name in (option.value, *option.names):

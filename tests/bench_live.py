@@ -12,6 +12,7 @@ import json
 import sys
 import tempfile
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -82,10 +83,8 @@ def _session(folder: Path, paths: list[Path], plan: str, voice: str) -> list[Ans
         dictation.wait("said")
         recorder.wait_said()
         for path in paths:
-            begin = recorder.position
-            server.play(path)
+            begin, event = _say(server, recorder, dictation, path)
             tone = 0.0
-            event = dictation.wait("reading", "said", "asked", "verdict")
             if event["event"] == "reading":
                 tone = {"pass": 0.14, None: 0.0}.get(event["outcome"], 0.37)
                 event = dictation.wait("said", "asked")
@@ -107,6 +106,18 @@ def _session(folder: Path, paths: list[Path], plan: str, voice: str) -> list[Ans
         recorder.stop()
         server.kill()
     return found
+
+
+def _say(
+    server: SoundServer, recorder: Recorder, dictation: Dictation, path: Path
+) -> tuple[int, dict[str, Any]]:
+    """Say it, again if the tool was still speaking; from which position, and what came of it."""
+    for _ in range(3):
+        begin = recorder.position
+        server.play(path)
+        with suppress(TimeoutError):
+            return begin, dictation.wait("reading", "said", "asked", "verdict", timeout=25)
+    raise TimeoutError(f"{path.name} is not heard")
 
 
 def _answer(heard: np.ndarray, word: np.ndarray, decided: int, tone: float) -> Answer:

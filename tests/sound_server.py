@@ -131,7 +131,7 @@ class Recorder:
         """The position at a moment of the monotonic clock."""
         return bisect.bisect(self._times, moment) * (RATE // PIECES)
 
-    def wait_said(self, seconds: float = 0.8) -> None:
+    def wait_said(self, seconds: float = 1.2) -> None:
         """Wait until somebody begins to speak, and then until nobody has for that long."""
         begin = time.monotonic()
         wait_for(lambda: self._loud_at > begin, 20, "somebody to speak")

@@ -51,6 +51,16 @@ def answers() -> list[Path]:
     return sorted((data_folder("demo_audio") / "open-winding").glob("*.flac"))[:ANSWERS]
 
 
+def say(server: SoundServer, dictation: Dictation, path: Path) -> None:
+    """Say it; again, as anybody does, if it fell into the tool's own words."""
+    server.play(path)
+    try:
+        dictation.wait("heard", timeout=45)
+    except TimeoutError:
+        server.play(path)
+        dictation.wait("heard")
+
+
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Told]:
     folder = tmp_path_factory.mktemp("sound")
@@ -68,8 +78,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Told]:
         dictation.wait("said")
         recorder.wait_said()
         for number, path in enumerate(answers(), 1):
-            server.play(path)
-            dictation.wait("heard")
+            say(server, dictation, path)
             dictation.wait("said", "asked")
             if number == KILLED_AT:
                 time.sleep(0.3)  # in the middle of the read-back

@@ -94,13 +94,12 @@ def finish(desk: Desk, session: Session) -> Turn:
     failed = tuple(s for s in steps if s not in undone and session.outcomes.get(s) != "pass")
     flaws = session.sweep or tuple(f.flaw for f in taken_sweep(desk.plan, session.taken))
     status: Literal["verified", "not verified"] = "not verified"
-    if flaws:
-        shown = [desk.say(f"flaw_{flaw.replace(' ', '_')}") for flaw in dict.fromkeys(flaws)]
-        said = desk.say("finished_sweep", flaws=", ".join(shown))
-    elif steps and not undone and not failed:
-        status, said = "verified", desk.say("finished_verified")
-    elif failed:
+    if failed:
         said = desk.say("finished_failed", steps=_spoken(failed))
+    elif flaws and not undone:
+        said = desk.say("finished_sweep", flaws=", ".join(shown))
+    elif steps and not undone:
+        status, said = "verified", desk.say("finished_verified")
     elif session.phase == "after_repair":
         said = desk.say("finished_open", steps=_spoken(undone))
     else:

@@ -97,6 +97,7 @@ def finish(desk: Desk, session: Session) -> Turn:
     if failed:
         said = desk.say("finished_failed", steps=_spoken(failed))
     elif flaws and not undone:
+        shown = [desk.say(f"flaw_{flaw.replace(' ', '_')}") for flaw in dict.fromkeys(flaws)]
         said = desk.say("finished_sweep", flaws=", ".join(shown))
     elif steps and not undone:
         status, said = "verified", desk.say("finished_verified")

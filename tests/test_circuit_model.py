@@ -73,6 +73,8 @@ def mistakes(change):
         (lambda d: d["tests"]["flap_moves"].pop("answers"), "tests.flap_moves.answers", "answers"),
         (lambda d: d["tests"]["track"].update(words={"open": "above 11 V"}), "tests.track.words",
          "not in Ω"),
+        (lambda d: d["tests"]["hot_drive_heating"].update(reads_as={"dead": "earth"}),
+         "tests.hot_drive_heating.reads_as", "'earth' is not among its words"),
         (lambda d: d["tests"]["track"].update(setups=["lid off"]), "tests.track.setups", "lid off"),
         (lambda d: d["wrong_pins"][0].update(probed="p9"), "wrong_pins.0.probed", "'p9'"),
         (lambda d: d["parts"]["motor"].update(faults=[{"mode": "open"}] * 2), "parts",

@@ -36,11 +36,20 @@ WORDS = {
     "10": "ten",
     "11": "eleven",
     "12": "twelve",
+    "13": "thirteen",
+    "14": "fourteen",
+    "15": "fifteen",
+    "16": "sixteen",
+    "17": "seventeen",
+    "18": "eighteen",
+    "19": "nineteen",
     "20": "twenty",
     "30": "thirty",
     "40": "forty",
+    "50": "fifty",
     "60": "sixty",
     "70": "seventy",
+    "80": "eighty",
     "90": "ninety",
 }
 
@@ -130,8 +139,13 @@ def test_silence_that_is_likelier_than_any_text_is_nothing_understood():
 # Whisper
 
 
+HEARD_AS_SIXTY = pytest.mark.xfail(reason="tiny.en hears this fifty as sixty; fifty is second")
+
+
 @needs_digits
-@pytest.mark.parametrize("number", WORDS)
+@pytest.mark.parametrize(
+    "number", [pytest.param(n, marks=HEARD_AS_SIXTY if n == "50" else ()) for n in WORDS]
+)
 def test_whisper_hears_the_digits_of_a_human_voice(whisper, spoken_flap, number):
     """Recordings of a woman's voice at 8 kHz, asterisk-core-sounds-en of Debian."""
     (utterance,) = utterances(load(DIGITS / f"{number}.wav"))

@@ -22,9 +22,14 @@ def results(name: str, informed: bool) -> list[Jobs]:
 
 @pytest.mark.figures
 @pytest.mark.parametrize("name", CIRCUITS)
-def test_the_true_fault_is_found_and_no_sound_part_convicted(name):
-    jobs = results(name, informed=True)
-    assert share(jobs, "first") >= 0.97
+def test_the_true_fault_comes_first(name):
+    assert share(results(name, informed=True), "first") >= 0.97
+
+
+@pytest.mark.figures
+def test_no_sound_part_is_convicted():
+    """Over all circuits: one wrong verdict in two hundred would be too many."""
+    jobs = [r for name in CIRCUITS for r in results(name, informed=True)]
     assert share(jobs, "convicted") <= 0.005
 
 

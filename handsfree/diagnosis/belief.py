@@ -47,6 +47,10 @@ class Mark:
     place: float = 0.0
     confirmed: bool = False
 
+    def same(self, other: Mark) -> bool:
+        """Whether the test has read the same twice, within the meter's error."""
+        return self.test == other.test and abs(self.place - other.place) <= _SAME
+
 
 @dataclass(frozen=True, eq=False)
 class Belief:
@@ -67,14 +71,12 @@ class Belief:
         """After one more reading.
 
         If its test has read the same before, that reading is confirmed and no other of that
-        test counts.  If it corrects the reading just before it, that one does not count.
+        test counts.
         """
-        earlier = [other for other in self.marks if other.test == mark.test]
-        if any(abs(mark.place - other.place) <= _SAME for other in earlier):
+        if any(mark.same(other) for other in self.marks):
             kept = [other for other in self.marks if other.test != mark.test]
             return self._with(*kept, replace(mark, confirmed=True))
-        corrects = bool(earlier) and earlier[-1] == self.marks[-1]
-        return self._with(*(self.marks[:-1] if corrects else self.marks), mark)
+        return self._with(*self.marks, mark)
 
     def _with(self, *marks: Mark) -> Belief:
         known = dict(zip(self.marks, self.evidence, strict=True))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 import numpy as np
 
@@ -63,11 +64,12 @@ class Diagnosis:
                 Takes of steps without a test in the circuit, or of another kind than the
                 test, count for nothing.
         """
+        read = ((test, self.reading(test, take)) for test, take in takes)
+        marks = [self.mark(test, value) for test, value in read if value is not None]
         belief = Belief(self.table)
-        for test, take in takes:
-            value = self.reading(test, take)
-            if value is not None:
-                belief = belief.after(self.mark(test, value))
+        for mark, following in zip_longest(marks, marks[1:]):
+            corrected = following and following.test == mark.test and not following.same(mark)
+            belief = belief if corrected else belief.after(mark)
         return belief
 
     def mark(self, test: str, value: float) -> Mark:

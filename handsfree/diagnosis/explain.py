@@ -122,4 +122,5 @@ def _evidence(belief: Belief, cause: int) -> Iterator[Evidence]:
 
 
 def _odds(weights: Array, cause: int) -> Array:
-    return np.exp(weights[..., cause]) / -np.expm1(weights[..., cause])
+    others = np.maximum(-np.expm1(weights[..., cause]), 1e-12)
+    return np.asarray(np.exp(weights[..., cause]) / others)

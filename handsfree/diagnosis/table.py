@@ -28,13 +28,14 @@ from handsfree.circuit.values import Array
 from handsfree.diagnosis.axis import Axis, NumberAxis, WordAxis, axis_of
 from handsfree.diagnosis.causes import Cause, causes_of
 
-MISHEARD, MISPROBED, ODD = 0.02, 0.01, 0.005
-"""How often a reading is mis-heard, taken in the wrong place, or odd for no known reason.
-Common practice, no published source."""
-
 Bools = NDArray[np.bool_]
 
 PAIRS, SAMPLES = 60, 100
+"""Double faults thought of, and made-up vehicles for each cause."""
+
+MISHEARD, MISPROBED, ODD = 0.02, 0.01, 0.005
+"""How often a reading is mis-heard, taken in the wrong place, or odd for no known reason.
+Common practice, no published source."""
 
 TWICE = 0.1
 """How often a slip happens again in the same way when a test is made once more."""

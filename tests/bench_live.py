@@ -1,7 +1,8 @@
 """How soon the tool answers, and how it holds out.
 
     python tests/bench_live.py answers 210      # utterances, through a real sound server
-    python tests/bench_live.py hours 8          # of simulated listening
+    python tests/bench_live.py hours 1          # of simulated listening
+    python tests/bench_live.py hours 8 level    # with a detector that hears the level alone
 
 Neither is part of the test run; `make bench` measures the ear's share of a processor alone.
 """
@@ -143,16 +144,17 @@ def summary(found: list[Answer]) -> str:
     return "; ".join(parts)
 
 
-def main(what: str, much: str, voice: str = "auto") -> None:
+def main(what: str, much: str, which: str = "") -> None:
+    """Measure; `which` is the voice of the answers, or the detector of the hours."""
     if what == "hours":
         begin = time.monotonic()
         with tempfile.TemporaryDirectory() as folder:
-            print(listen(float(much), Path(folder) / "job"))
+            print(listen(float(much), Path(folder) / "job", which or "neural"))
         print(f"{much} hours in {time.monotonic() - begin:.0f} s")
     elif reason := missing():
         sys.exit(reason)
     else:
-        print(summary(answers(int(much), voice)))
+        print(summary(answers(int(much), which or "auto")))
 
 
 if __name__ == "__main__":

@@ -129,8 +129,9 @@ def test_the_own_voice_is_not_heard(told: Told) -> None:
 def test_an_outage_is_said_and_survived(told: Told) -> None:
     states = [event["state"] for event in told.dictation.of("microphone")]
     assert states[:3] == ["open", "check", "ready"]
-    assert states.index("lost") < states.index("back")
-    assert states.count("back") == 1
+    # A restarting server or a long sleep may cost the stream twice; each time it comes back.
+    outages = [state for state in states[3:] if state in ("lost", "back")]
+    assert outages and outages == ["lost", "back"] * (len(outages) // 2)
 
 
 def test_no_acknowledged_reading_is_lost_and_the_log_is_whole(told: Told) -> None:

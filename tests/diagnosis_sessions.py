@@ -48,12 +48,16 @@ class Jobs:
 
 @dataclass(frozen=True)
 class Shop:
-    """Works through jobs on one circuit; remembers what to do next, as jobs begin alike."""
+    """Works through jobs on one circuit; remembers what to do next, as jobs begin alike.
+
+    Attributes:
+        known: the best test, and whether to stop, after some marks with some setups.
+    """
 
     diagnosis: Diagnosis
     order: Sequence[str]
     meter: Meter
-    known: dict = field(default_factory=dict)
+    known: dict[tuple[object, ...], tuple[str, bool]] = field(default_factory=dict)
 
     def work(
         self, fault: Hypothesis, jobs: int, *, informed: bool, slips: float = 0.02, seed: int = 0
@@ -93,10 +97,10 @@ class Shop:
         belief, setups, made, minutes = Belief(table), frozenset[str](), Counter[str](), 0.0
         left = list(self.order)
         while made.total() < LONGEST:
-            belief, proposals, stop = self._next(belief, left, setups)
+            best, stop = self._next(belief, left, setups)
             if stop:
                 break
-            test = left[0] if left and not informed else proposals[0].test
+            test = left[0] if left and not informed else best
             cost, setups = self.diagnosis.circuit.cost(test, setups)
             minutes += float(cost.m_as("min"))
             value = heard[min(made[test], len(heard) - 1)][table.number[test]]
@@ -105,13 +109,12 @@ class Shop:
             left = [other for other in left if other != test]
         return belief, made.total(), minutes
 
-    def _next(
-        self, belief: Belief, left: list[str], setups: frozenset[str]
-    ) -> tuple[Belief, tuple[Proposal, ...], bool]:
+    def _next(self, belief: Belief, left: list[str], setups: frozenset[str]) -> tuple[str, bool]:
         key = belief.marks, setups
         if key not in self.known:
             proposals = self.diagnosis.next_tests(belief, left, setups)
-            self.known[key] = belief, proposals, enough(belief, proposals)
+            best = proposals[0].test if proposals else ""
+            self.known[key] = best, enough(belief, proposals)
         return self.known[key]
 
 

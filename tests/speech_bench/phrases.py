@@ -350,7 +350,7 @@ def _command(talk: Dialogue, plan: str, step: Step, rng: random.Random) -> Phras
         return _make(plan, step, text, Note(""))
     if chance < 0.3:
         pin = rng.choice(talk.desk.plan.connector.pins)
-        text = f"{rng.choice(('', 'go to ', 'move to '))}{_named(plan, pin.number, rng)}"
+        text = f"{rng.choice(('go to ', 'move to '))}{_named(plan, pin.number, rng)}"
         return _make(plan, step, text, Command("go", wire=pin.number))
     said = [(words, tags[0]) for words, tags in _sentences("command")]
     words, tag = rng.choice([s for s in said if s[1] != "command unknown"])

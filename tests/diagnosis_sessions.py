@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from handsfree.circuit import Circuit, Hypothesis, Meter, single_faults
-from handsfree.diagnosis import SOUND, Belief, Diagnosis, Proposal, enough
+from handsfree.diagnosis import SOUND, Belief, Diagnosis, enough
 from handsfree.diagnosis.synthetic import draw, mishear
 from handsfree.plan import load_plan, shipped
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from handsfree.dialogue import Dialogue
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job, restore
+from handsfree.job.listening import Sound
 from handsfree.log import open_job, read, rows, verify
 from handsfree.plan import LoadedPlan, load_plan
+from handsfree.sound.endpoint import Utterance
 
 SESSION = """\
 twelve point six volts
@@ -140,3 +143,26 @@ def test_what_is_said_first_when_a_job_goes_on(
         "Again: Black with yellow stripe, ignition on. "
         "Expect minus zero point one volts to zero point one volts."
     ]
+
+
+class Counting:
+    """An engine that counts what it decodes."""
+
+    decoded = 0
+
+    def hear(self, utterance: Utterance, grammar: object, hint: str = "") -> Heard:
+        self.decoded += 1
+        return Heard.of_text("twelve point six volts")
+
+
+def test_what_was_decoded_in_the_pause_is_not_decoded_again(
+    tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue
+) -> None:
+    bench, ears = Bench(tmp_path / "job", loaded, dialogue), Counting()
+    bench.job.begin()
+    first, second = (Utterance(np.zeros(10, np.float32), start, start + 1) for start in (0.0, 2.0))
+    for utterance in (first, second):
+        bench.job.recognise(ears, utterance)  # type: ignore[arg-type]
+        bench.job.listen(ears, Sound(utterance, "microphone"))  # type: ignore[arg-type]
+    bench.close()
+    assert ears.decoded == 2

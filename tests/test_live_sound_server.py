@@ -131,7 +131,8 @@ def test_an_outage_is_said_and_survived(told: Told) -> None:
     assert states[:3] == ["open", "check", "ready"]
     # A restarting server or a long sleep may cost the stream twice; each time it comes back.
     outages = [state for state in states[3:] if state in ("lost", "back")]
-    assert outages and outages == ["lost", "back"] * (len(outages) // 2)
+    assert outages
+    assert outages == ["lost", "back"] * (len(outages) // 2)
 
 
 def test_no_acknowledged_reading_is_lost_and_the_log_is_whole(told: Told) -> None:

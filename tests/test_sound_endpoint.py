@@ -127,3 +127,17 @@ def test_digits_of_a_human_voice_with_pauses_between_stay_one_utterance(gap, dig
 def test_a_file_that_begins_and_ends_with_speech_is_one_utterance():
     found = [utterances(load(path)) for path in sorted(DIGITS.glob("[0-9].wav"))]
     assert [len(u) for u in found] == [1] * 10
+
+
+def test_the_utterance_is_foreseen_before_the_pause_is_over():
+    samples = stream((1, False), (0.5, True), (0.6, False), (0.5, True), (1.2, False))
+    endpointer = Endpointer(detector=loud)
+    foreseen, found = [], []
+    for at in range(0, len(samples), FRAME):
+        found += endpointer.feed(samples[at : at + FRAME])
+        if endpointer.ending and endpointer.ending.end not in [f.end for f in foreseen]:
+            foreseen.append(endpointer.ending)
+    (whole,) = found
+    assert [f.start for f in foreseen] == [whole.start] * 2
+    assert foreseen[0].end < foreseen[1].end == whole.end  # more was said after the first
+    assert np.array_equal(foreseen[1].samples, whole.samples)

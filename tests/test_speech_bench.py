@@ -181,7 +181,7 @@ class Told:
 
     def hear(self, _desk: Desk, _session: Session) -> Listened:
         hypotheses = (Hypothesis(self.text),) if self.text else ()
-        return Listened(Heard(hypotheses, end=1.0), closed=2.0, spoken=1.2, wall=0.1, cpu=0.1)
+        return Listened(Heard(hypotheses, end=1.0), closed=2.0, spoken=1.2, wall=1.1, cpu=0.1)
 
 
 def result(phrase: Phrase, mishear: str | None = None) -> Outcome:

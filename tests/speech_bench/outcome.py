@@ -117,7 +117,7 @@ def outcome(trial: Trial, listener: Listener) -> Outcome:
         cpu=sum(one.cpu for one in listened),
         seconds=sum(one.heard.end - one.heard.start for one in listened),
         delays=tuple(turn.listened[-1].delay for turn in turns if turn.listened),
-        beyond=tuple(turn.listened[-1].wall for turn in turns if turn.listened),
+        beyond=tuple(turn.listened[-1].beyond for turn in turns if turn.listened),
         **result,
     )
 

@@ -142,6 +142,11 @@ class Recorder:
         self._process.wait()
 
 
+def _heed_ctrl_c() -> None:
+    """What a shell runs in the background ignores it, and so would its children."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 class Dictation:
     """`handsfree dictate` on the microphone, with the events it tells."""
 
@@ -156,6 +161,7 @@ class Dictation:
             stdout=subprocess.PIPE,
             stderr=self._errors,
             text=True,
+            preexec_fn=_heed_ctrl_c,
         )
         threading.Thread(target=self._read, daemon=True).start()
 

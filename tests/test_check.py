@@ -169,6 +169,13 @@ def test_accuracy_is_percent_of_reading_plus_counts() -> None:
     assert accuracy(PLAN, at("draw"), quantity(5, "mA")) is None
 
 
+def test_the_counts_are_those_of_the_range() -> None:
+    """As the circuit's meter has it: 70 V shown with one place less on 6000 counts."""
+    spread = accuracy(PLAN, at("reference"), quantity(70, "V"))
+    assert spread is not None
+    assert spread.m_as("V") == pytest.approx(0.35 + 2 * 0.1)
+
+
 @given(st.floats(0, 30), st.sampled_from(["V", "mV", "kV"]))
 def test_a_prefix_changes_nothing(volts: float, unit: str) -> None:
     value = quantity(volts, "V").to(unit)

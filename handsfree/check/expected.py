@@ -92,9 +92,9 @@ def _relative(expect: Expect, other: str, taken: Taken) -> Expected:
 def accuracy(plan: Plan, step: Step, value: Quantity) -> Quantity | None:
     """The meter's accuracy at `value`: percent of reading plus counts; None if not known."""
     kind = step.measure.quantity
-    spec = plan.meter.accuracy.get(kind) if kind else None
-    if spec is None:
+    one = plan.meter.count(kind, value) if kind else None
+    if kind is None or one is None:
         return None
+    spec = plan.meter.accuracy[kind]
     here = abs(float(value.m_as(spec.resolution.units)))
-    counts = spec.counts * float(spec.resolution.magnitude)
-    return span(here * spec.percent / 100 + counts, spec.resolution)
+    return span(here * spec.percent / 100 + spec.counts * float(one.magnitude), spec.resolution)

@@ -16,7 +16,7 @@ from handsfree.circuit.expect import (
     expectations,
     live_ohmmeter_tests,
 )
-from handsfree.circuit.meter import Meter
+from handsfree.circuit.meter import Meter, count
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
 from handsfree.circuit.solve import Hypothesis, Predictions, simulate, single_faults
 
@@ -31,6 +31,7 @@ __all__ = [
     "Meter",
     "Predictions",
     "contradiction",
+    "count",
     "decide",
     "expectations",
     "live_ohmmeter_tests",

@@ -17,6 +17,20 @@ from handsfree.circuit.values import Amperes, Array, Measured, Ohms, Volts, pars
 Measurable = Literal["voltage", "resistance", "current"]
 
 
+def count(finest: float, display: int, values: Array) -> Array:
+    """One count of the range in which values are displayed; ranges go up by tens.
+
+    Args:
+        finest: one count of the lowest range.
+        display: counts of the display.
+        values: readings in the unit of `finest`, infinite for OL; any shape.
+    """
+    full = display * finest
+    size = np.where(np.isfinite(values), np.abs(values), full)
+    decades = np.ceil(np.log10(np.maximum(size / full, 1.0)) - 1e-12)
+    return np.asarray(finest * 10.0**decades)
+
+
 class Accuracy(Model):
     """Percent of the reading plus counts of the last digit."""
 
@@ -48,11 +62,7 @@ class Meter(Model):
 
     def resolution(self, quantity: Measurable, values: Array) -> Array:
         """One count of the range in which `values` (SI) are displayed. Shape of `values`."""
-        finest: float = getattr(self, quantity).finest.nominal
-        full = self.display * finest
-        size = np.where(np.isfinite(values), np.abs(values), full)
-        decades = np.ceil(np.log10(np.maximum(size / full, 1.0)) - 1e-12)
-        return np.asarray(finest * 10.0**decades)
+        return count(getattr(self, quantity).finest.nominal, self.display, values)
 
     def error(self, quantity: Measurable, values: Array) -> Array:
         """Largest error of the display at `values`, same unit and shape; 0 where it shows OL."""

@@ -10,7 +10,7 @@ from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.sound.audio import load
 from handsfree.sound.endpoint import Endpointer, Utterance
-from handsfree.words import Recogniser, open_engine
+from handsfree.words import Recogniser, in_time, open_engine
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,8 @@ class Ears:
             hint: words that are likely, for an engine that takes a prompt.
         """
         result = self.recogniser.recognise(utterance.samples, grammar, hint)
+        if utterance.voiced is not None and not self.recogniser.keeps_time:
+            result = in_time(result, utterance.voiced)
         return Heard(
             result.hypotheses,
             confidence=result.confidence,

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 from functools import partial
 from typing import Annotated, Any, Literal
 
+import numpy as np
 from pydantic import AfterValidator, Field
 
-from handsfree.circuit import Circuit
+from handsfree.circuit import Circuit, count
 from handsfree.circuit import Meter as CircuitMeter
 from handsfree.plan.fields import (
     Identifier,
@@ -33,7 +34,7 @@ from handsfree.plan.measure import (
     StateName,
     fits,
 )
-from handsfree.units import KINDS, Quantity, parse_quantity, show
+from handsfree.units import KINDS, Quantity, parse_quantity, show, span
 
 __all__ = [
     "COMMON_PRACTICE",
@@ -164,6 +165,15 @@ class Meter(PlanModel):
                 yield (field,), f"{show(ohms)} is no resistance"
             elif ohms.magnitude <= 0:
                 yield (field,), f"{show(ohms)} is not above nought"
+
+    def count(self, kind: Kind, value: Quantity) -> Quantity | None:
+        """One count of the range in which the meter shows `value`; None if not known."""
+        spec = self.accuracy.get(kind)
+        if spec is None:
+            return None
+        here = np.array(float(value.m_as(spec.resolution.units)))
+        one = count(float(spec.resolution.magnitude), self.display, here)
+        return span(float(one), spec.resolution)
 
     @property
     def in_circuit(self) -> CircuitMeter:

@@ -35,11 +35,13 @@ class Utterance:
     Attributes:
         samples: mono, shape (n,), `RATE` samples a second.
         start, end: seconds from the start of the stream; `end - start` is the length.
+        voiced: seconds of it in which there is speech; None if that is not known.
     """
 
     samples: Samples
     start: float
     end: float
+    voiced: float | None = None
 
 
 def silero() -> Detector:
@@ -105,7 +107,7 @@ class Endpointer:
             return None
         end = self._last + self._after
         samples = self._cut(self._start, end).copy()
-        return Utterance(samples, self._start / RATE, end / RATE)
+        return Utterance(samples, self._start / RATE, end / RATE, self._spoken / RATE)
 
     def feed(self, block: Samples) -> list[Utterance]:
         """Take the next samples of the stream; returns the utterances that ended in them."""
@@ -150,7 +152,9 @@ class Endpointer:
             return []
         samples = self._cut(start, end).copy()
         self._forget(max(end, self._seen - self._before))
-        return [Utterance(samples, start / RATE, end / RATE)] if spoken >= self._least else []
+        if spoken < self._least:
+            return []
+        return [Utterance(samples, start / RATE, end / RATE, spoken / RATE)]
 
     def _forget(self, position: int) -> None:
         """Drop the sound before `position`."""

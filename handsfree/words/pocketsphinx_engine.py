@@ -43,6 +43,7 @@ class PocketsphinxRecogniser:
 
     name = "pocketsphinx"
     numbers_trusted = False
+    keeps_time = True
 
     def __init__(
         self, model: Path | None, pronunciations: Mapping[str, tuple[str, ...]] | None = None

@@ -31,10 +31,12 @@ class Recogniser(Protocol):
     Attributes:
         name: of the engine.
         numbers_trusted: False if a number from this engine alone must be confirmed.
+        keeps_time: False if its scores know little of how long words take to say.
     """
 
     name: str
     numbers_trusted: bool
+    keeps_time: bool
 
     def missing_words(self, grammar: Automaton) -> set[str]:
         """Words of the grammar that the engine cannot hear."""

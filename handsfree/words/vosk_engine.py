@@ -52,6 +52,7 @@ class VoskRecogniser:
 
     name = "vosk"
     numbers_trusted = True
+    keeps_time = True
 
     def __init__(self, model: Path) -> None:
         try:

@@ -84,6 +84,7 @@ class WhisperRecogniser:
 
     name = "whisper"
     numbers_trusted = True
+    keeps_time = False
 
     def __init__(self, model: Path) -> None:
         try:

@@ -27,6 +27,9 @@ from handsfree.sound.endpoint import FRAME, Endpointer, Utterance
 
 from .trials import Stream, Trial
 
+#: Start, end, moment of closing, true end of speech, and speech in it: seconds of an utterance.
+Cut = tuple[float, float, float, float, float]
+
 
 @dataclass(frozen=True, slots=True)
 class Listened:
@@ -150,8 +153,8 @@ class Listener:
             return stream[0]
 
         cuts = self._records.get(f"cuts {key}", lambda: cut(sound()))
-        for start, end, closed, spoken in cuts:
-            yield Ear(self, key, sound, start, end, closed, spoken)
+        for cut_out in cuts:
+            yield Ear(self, key, sound, *cut_out)
 
     def heard(self, ear: Ear, desk: Desk, session: Session) -> Listened:
         """What the engine makes of an utterance where the dialogue stands."""
@@ -160,7 +163,7 @@ class Listener:
 
         def decode() -> Any:
             samples = ear.sound().samples[round(ear.start * RATE) : round(ear.end * RATE)]
-            utterance = Utterance(samples, ear.start, ear.end)
+            utterance = Utterance(samples, ear.start, ear.end, ear.voiced)
             grammar, ears = desk.spoken.automaton(step, session.moment), self.ears
             wall, cpu = time.perf_counter(), time.process_time()
             heard = ears.hear(utterance, grammar, desk.wording.hint)
@@ -192,20 +195,25 @@ class Ear:
     end: float
     closed: float
     spoken: float
+    voiced: float
 
     def hear(self, desk: Desk, session: Session) -> Listened:
         """See `Listener.heard`."""
         return self.listener.heard(self, desk, session)
 
 
-def cut(stream: Stream) -> list[tuple[float, float, float, float]]:
-    """Start, end, moment of closing, and true end of speech, in seconds, of each utterance."""
+def cut(stream: Stream) -> list[Cut]:
+    """The utterances as the endpointer cuts them out."""
     endpointer = Endpointer()
-    found: list[tuple[float, float, float, float]] = []
+    found: list[Cut] = []
     samples: Samples = stream.samples
     for at in range(0, len(samples), FRAME):
         for utterance in endpointer.feed(samples[at : at + FRAME]):
             closed = min(at + FRAME, len(samples)) / RATE
-            found.append((utterance.start, utterance.end, closed, stream.spoken))
+            found.append(_cut(utterance, closed, stream.spoken))
     end = len(samples) / RATE
-    return found + [(u.start, u.end, end, stream.spoken) for u in endpointer.flush()]
+    return found + [_cut(u, end, stream.spoken) for u in endpointer.flush()]
+
+
+def _cut(utterance: Utterance, closed: float, spoken: float) -> Cut:
+    return utterance.start, utterance.end, closed, spoken, utterance.voiced or 0.0

@@ -1,0 +1,42 @@
+"""What does not fit the time is believed less, and what fits is not judged by it."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from handsfree.heard import Hypothesis
+from handsfree.words import Recognition, in_time
+from handsfree.words.pace import fit
+
+#: Words a minute of conversation and of slow dictation (about 150 and 60; Tauroza & Allison
+#: 1990, "Speech rates in British English", from memory; dictation is common practice).
+NORMAL, SLOW = 150, 60
+NUMBER = "four point nine eight volts"
+
+
+@pytest.mark.parametrize("rate", [NORMAL, SLOW])
+def test_a_number_at_a_usual_rate_is_not_judged(rate: float) -> None:
+    assert fit(NUMBER, voiced=len(NUMBER.split()) * 60 / rate) == pytest.approx(0, abs=0.5)
+
+
+def test_twice_as_much_as_was_said_is_doubted() -> None:
+    once = "six three eight"
+    found = Recognition((Hypothesis(f"{once} {once}", -0.7), Hypothesis(once, -0.9)), 0.5)
+    assert in_time(found, voiced=1.2).hypotheses[0].text == once
+
+
+def test_a_long_speech_is_not_one_word() -> None:
+    found = Recognition((Hypothesis("zero", -0.5), Hypothesis(NUMBER, -3.0)), 0.9)
+    assert in_time(found, voiced=2.2).hypotheses[0].text == NUMBER
+
+
+@given(st.text("abc ", max_size=60), st.floats(0, 20))
+def test_time_never_speaks_for_a_wording(text: str, voiced: float) -> None:
+    assert fit(text, voiced) <= 0
+
+
+def test_hangul_counts_by_its_letters() -> None:
+    """A syllable block holds two letters or three, as Unicode decomposes it (UAX 15)."""
+    assert fit("삼백이십", 0.3) < fit("abcd", 0.3)

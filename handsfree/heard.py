@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -19,6 +20,35 @@ class Hypothesis:
 
 
 @dataclass(frozen=True, slots=True)
+class Calibration:
+    """How an engine's belief becomes the probability that it is right.
+
+    A logistic regression (Platt 1999, "Probabilistic outputs for support vector machines") on
+    the log odds of the belief and on the score of the best hypothesis: what stands out among
+    its rivals may still fit the sound badly.
+
+    Attributes:
+        offset, odds, score: its coefficients; as they stand, belief is taken for probability.
+    """
+
+    offset: float = 0.0
+    odds: float = 1.0
+    score: float = 0.0
+
+    def probability(self, belief: float, score: float) -> float:
+        """Probability of being right.
+
+        Args:
+            belief: share of all hypotheses that mean the same, 0 to 1.
+            score: of the best hypothesis.
+        """
+        if belief <= 0 or belief >= 1:
+            return min(max(belief, 0.0), 1.0)
+        odds = math.log(belief / (1 - belief))
+        return 1 / (1 + math.exp(-(self.offset + self.odds * odds + self.score * score)))
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
     """One utterance as an engine understood it.
 
@@ -29,6 +59,7 @@ class Heard:
         engine: name of the engine.
         numbers_trusted: False if a number from this engine alone must be confirmed.
         clip: name of the stored audio clip, once there is one.
+        calibration: of the engine.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -38,6 +69,7 @@ class Heard:
     engine: str = "text"
     numbers_trusted: bool = True
     clip: str | None = None
+    calibration: Calibration = Calibration()
 
     @property
     def text(self) -> str:

@@ -33,7 +33,7 @@ def obey(
         session: where the dialogue stands.
         command: what was asked.
         said: what goes before the read-back of a correction.
-        unsure: a corrected number is confirmed before it is recorded.
+        unsure: a corrected value is confirmed before it is recorded.
     """
     question = session.question
     unknown = question and question.kind == "guess" and command.name in _NOT_KNOWN

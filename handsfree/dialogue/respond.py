@@ -33,8 +33,8 @@ from handsfree.meaning import (
 )
 from handsfree.plan.schema import Plan
 
-#: A number that carries less of the engine's belief than this is confirmed.
-SURE = 0.2
+#: A value that is less likely than this to be right is confirmed.
+SURE = 0.85
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,8 @@ class Dialogue:
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
-        unsure = not heard.numbers_trusted or understood.share < SURE
+        number = not isinstance(understood.meaning, State | Observation)
+        unsure = understood.share < SURE or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         match understood.meaning:
             case Command() as command:

@@ -12,7 +12,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Record, Say, Strike, join, lead
 from handsfree.dialogue.moving import Turn, go_on, open_step
 from handsfree.dialogue.session import Entry, Question, Session
-from handsfree.meaning import Ambiguous, Command, Reading, Take
+from handsfree.meaning import Ambiguous, Command, Take
 from handsfree.plan.schema import Step
 
 
@@ -31,7 +31,7 @@ def take(
         session: where the dialogue stands; an open question is answered by the value.
         meaning: the value, or the values between which must be asked.
         said: what goes before the read-back in the same breath.
-        unsure: a number is confirmed before it is recorded.
+        unsure: it is confirmed before it is recorded.
     """
     question = session.question
     supersedes = question.supersedes if question else None
@@ -53,7 +53,7 @@ def take(
     verdict = check(meaning, named, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
         return session, [*map(Say, said), refuse(desk, session, named, verdict)]
-    if unsure and isinstance(meaning, Reading) and (question is None or question.kind == "correct"):
+    if unsure and (question is None or question.kind == "correct"):
         confirm = Question("confirm", named.id, (meaning,), supersedes)
         return ask(desk, session, confirm, "unsure", said)
     return record(desk, session, named, meaning, verdict, said, supersedes)

@@ -26,6 +26,7 @@ class Language:
         prompts: what the tool says, by key.
         pronunciations: word to its pronunciations in the phones of the acoustic model.
         spaced: whether its words are always written apart.
+        alike: pairs of words that are taken for each other, each both ways round.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Language:
     prompts: Mapping[str, str] = field(default_factory=dict)
     pronunciations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spaced: bool = True
+    alike: frozenset[tuple[str, str]] = frozenset()
 
     @classmethod
     def of_grammars(
@@ -43,6 +45,7 @@ class Language:
         pronunciations: Mapping[str, tuple[str, ...]] | None = None,
         *,
         spaced: bool = True,
+        alike: Iterable[tuple[str, str]] = (),
     ) -> Language:
         """Join grammar files.
 
@@ -62,13 +65,20 @@ class Language:
                     if used not in rules:
                         where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
                         raise BadInput(f"<{rule}> uses <{used}>, which is not there", where=where)
-        return cls(name, rules, prompts or {}, pronunciations or {}, spaced)
+        both = frozenset(pair for a, b in alike for pair in ((a, b), (b, a)))
+        return cls(name, rules, prompts or {}, pronunciations or {}, spaced, both)
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
         """The automaton of a rule, with slots filled by `bindings`."""
         filled = {**self.rules, **(bindings or {})}
         start = jsgf.Ref(rule) if isinstance(rule, str) else rule
         return replace(build(start, filled.__getitem__), spaced=self.spaced)
+
+    def sound_alike(self, one: str, other: str) -> bool:
+        """Whether two wordings differ only in words that are taken for each other."""
+        pairs = zip(one.split(), other.split(), strict=False)
+        differ = {pair for pair in pairs if pair[0] != pair[1]}
+        return len(one.split()) == len(other.split()) and bool(differ) and differ <= self.alike
 
     def phrases(self, rule: str, bindings: Bindings | None = None) -> list[str]:
         """Every sentence of a small rule, shortest first."""

@@ -63,6 +63,7 @@ class Ears:
             end=utterance.end,
             engine=self.name,
             numbers_trusted=self.recogniser.numbers_trusted,
+            calibration=self.recogniser.calibration,
         )
 
 

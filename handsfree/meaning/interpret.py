@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from rapidfuzz import fuzz, process
 
 from handsfree.grammar.automaton import Automaton
+from handsfree.grammar.language import Language
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
@@ -36,6 +37,8 @@ from handsfree.plan.schema import Step
 
 #: A rival meaning with at least this share of the belief of the best is asked about.
 RIVAL_SHARE = 0.25
+#: The same for one that differs in words only that sound alike: "fifteen" and "fifty".
+ALIKE_SHARE = 0.08
 #: Less belief than this in all that parses is no understanding.
 LEAST_SHARE = 0.02
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
@@ -70,7 +73,9 @@ def interpret(
         elif meanings and isinstance(meanings[0], Unclear):
             reason = reason or meanings[0].reason
     if sum(f.share for f in families.values()) >= LEAST_SHARE:
-        return _decide(list(families.values()), step)
+        found = _decide(list(families.values()), step, spoken.language)
+        likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
+        return replace(found, share=likely)
     repaired = _repaired(heard.hypotheses[0], spoken, automaton, step)
     return repaired or Understood(Unclear(reason or "that is nothing I know here"), heard.text)
 
@@ -96,11 +101,15 @@ def _key(meaning: Meaning, step: Step | None) -> Hashable:
     return meaning
 
 
-def _decide(families: list[_Family], step: Step | None) -> Understood:
+def _decide(families: list[_Family], step: Step | None, language: Language) -> Understood:
     """One meaning, or the takes between which only the technician can decide."""
     families.sort(key=lambda f: -f.share)
     best = families[0]
-    rivals = [f for f in families[1:] if f.share >= RIVAL_SHARE * best.share]
+    rivals = []
+    for family in families[1:]:
+        alike = language.sound_alike(best.text, family.text)
+        if family.share >= (ALIKE_SHARE if alike else RIVAL_SHARE) * best.share:
+            rivals.append(family)
     takes: dict[Hashable, Take] = {}
     for family in (best, *rivals):
         for meaning in family.meanings:
@@ -164,7 +173,7 @@ def _repaired(
     clear = [m for m in _meanings(automaton, text, step) if not isinstance(m, Unclear | Note)]
     if not clear:
         return None
-    result = _decide([_Family(clear, text, 1.0)], step)
+    result = _decide([_Family(clear, text, 1.0)], step, spoken.language)
     return replace(result, text=hypothesis.text, repairs=tuple(repairs))
 
 

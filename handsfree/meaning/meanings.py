@@ -122,7 +122,7 @@ class Understood:
         meaning: the result.
         text: the wording it was read from.
         repairs: names that were put right, to be said.
-        share: 0 to 1, the share of the engine's belief that carries this meaning.
+        share: 0 to 1, the probability that this meaning is right, by the engine's belief.
     """
 
     meaning: Meaning

@@ -7,20 +7,17 @@ its words, so wordings that do not fit the time lose belief, and nothing else do
 
 from __future__ import annotations
 
+import math
 import unicodedata
-
-import numpy as np
 
 from handsfree.words.recogniser import Recognition, recognition
 
 #: Seconds of speech for a wording of n letters: `START + LETTER * n`.  As all numbers here,
 #: fitted on the tuning split of the speech bench.
-START, LETTER = 0.2, 0.08
-#: Natural logarithms of speech over that: from where it is too short or too long for the words,
-#: and how far beyond that one is of little weight.  Noise may be taken for speech, so that
-#: "too long" says less.
-SHORT, SHORT_SLACK = -0.2, 0.12
-LONG, LONG_SLACK = 0.6, 0.3
+START, LETTER = 0.15, 0.085
+#: Standard deviation of the natural logarithm of speech over that, where it is shorter and
+#: where it is longer: noise may be taken for speech, so that "too long" says less.
+SHORTER, LONGER = 0.33, 0.5
 
 
 def fit(text: str, voiced: float) -> float:
@@ -34,9 +31,8 @@ def fit(text: str, voiced: float) -> float:
         A natural logarithm to add to that of its likelihood: 0 where it fits, else less.
     """
     letters = sum(map(str.isalnum, unicodedata.normalize("NFD", text)))
-    ratio = np.log(max(voiced, 0.01) / (START + LETTER * letters))
-    over = max((SHORT - ratio) / SHORT_SLACK, (ratio - LONG) / LONG_SLACK, 0.0)
-    return float(-(over**2) / 2)
+    ratio = math.log(max(voiced, 0.01) / (START + LETTER * letters))
+    return -((ratio / (SHORTER if ratio < 0 else LONGER)) ** 2) / 2
 
 
 def in_time(found: Recognition, voiced: float) -> Recognition:

@@ -16,6 +16,7 @@ import numpy as np
 
 from handsfree.errors import Missing
 from handsfree.grammar import ANY, Automaton
+from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.acceptor import Acceptor, PerGrammar
 from handsfree.words.recogniser import Recognition, recognition
@@ -44,6 +45,7 @@ class PocketsphinxRecogniser:
     name = "pocketsphinx"
     numbers_trusted = False
     keeps_time = True
+    calibration = Calibration()
 
     def __init__(
         self, model: Path | None, pronunciations: Mapping[str, tuple[str, ...]] | None = None

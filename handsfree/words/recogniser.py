@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from handsfree.grammar import Automaton
-from handsfree.heard import Hypothesis
+from handsfree.heard import Calibration, Hypothesis
 from handsfree.sound.audio import Samples
 
 
@@ -31,12 +31,14 @@ class Recogniser(Protocol):
     Attributes:
         name: of the engine.
         numbers_trusted: False if a number from this engine alone must be confirmed.
+        calibration: how its belief becomes the probability that it is right.
         keeps_time: False if its scores know little of how long words take to say.
     """
 
     name: str
     numbers_trusted: bool
     keeps_time: bool
+    calibration: Calibration
 
     def missing_words(self, grammar: Automaton) -> set[str]:
         """Words of the grammar that the engine cannot hear."""

@@ -13,6 +13,7 @@ from platformdirs import user_data_path
 
 from handsfree.errors import Missing
 from handsfree.grammar import Automaton
+from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.recogniser import Recognition, recognition
 
@@ -53,6 +54,7 @@ class VoskRecogniser:
     name = "vosk"
     numbers_trusted = True
     keeps_time = True
+    calibration = Calibration()
 
     def __init__(self, model: Path) -> None:
         try:

@@ -10,9 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.special import expit
 from speech_bench import __main__ as bench
 from speech_bench import noise, rooms, trials
 from speech_bench.conditions import CONDITIONS
+from speech_bench.fit import regression
 from speech_bench.hearing import Listened, Records, cut
 from speech_bench.human import absent
 from speech_bench.levels import active_level, at_level, decibels, noise_at
@@ -289,3 +291,11 @@ def test_reliability_by_hand() -> None:
 
 def test_causes_name_the_words() -> None:
     assert causes(outcomes_of((0.9, False), (0.8, False))) == [("fifty → fifteen", 2)]
+
+
+def test_the_fit_is_a_logistic_regression() -> None:
+    """Coefficients come back from cases that were drawn with them."""
+    rng = np.random.default_rng(3)
+    features = np.stack([np.ones(20_000), rng.normal(0, 2, 20_000)], 1)
+    right = (rng.random(20_000) < expit(features @ [1.0, 0.6])).astype(float)
+    assert regression(features, right) == pytest.approx([1.0, 0.6], abs=0.08)

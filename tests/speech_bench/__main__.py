@@ -31,6 +31,7 @@ from rich.progress import track
 from . import table
 from .conditions import CONDITIONS
 from .false_triggers import Triggers, pieces, triggers
+from .fit import fit
 from .hearing import Listener, Records, fingerprint
 from .human import absent, human_trials
 from .outcome import Outcome, outcome
@@ -82,9 +83,10 @@ def main() -> None:
     if HUMAN in options.conditions:
         tasks += human_trials(split, options.limit)
     tasks.sort(key=lambda t: t.phrase.number)  # whenever it stops, conditions are alike
-    if options.sweep:
+    if options.sweep or options.fit:
         heard = Listener(options.engine, options.model, Records(folder))
-        sweep([t for t in tasks if _is_recorded(heard, t)], heard, console)
+        study = fit if options.fit else sweep
+        study([t for t in tasks if _is_recorded(heard, t)], heard, console)
         return
     start = time.monotonic()
     end = start + 60 * options.minutes if options.minutes else float("inf")
@@ -151,11 +153,12 @@ def _options() -> argparse.Namespace:
     add("--set", type=_setting, action="append", default=[], metavar="NAME=VALUE",
         help="another threshold: RIVAL_SHARE, LEAST_SHARE or SURE; tuning split only")  # fmt: skip
     add("--sweep", action="store_true", help="compare thresholds on what was heard before")
+    add("--fit", action="store_true", help="fit the calibration to what was heard before")
     add("--as-recorded", action="store_true",
         help="use what was heard last, whatever has changed since")  # fmt: skip
     add("--out", type=Path, default=Path("bench_out"), help="folder of the results")
     options = parser.parse_args()
-    if options.final and (options.set or options.sweep):
+    if options.final and (options.set or options.sweep or options.fit):
         parser.error("nothing is tuned on the held-out split")
     if unknown := set(options.conditions) - set(every):
         parser.error(f"unknown: {', '.join(sorted(unknown))}; known: {', '.join(every)}")

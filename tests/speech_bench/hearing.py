@@ -115,7 +115,7 @@ def fingerprint() -> str:
 
 
 class Listener:
-    """Hears trials with one engine; loads it only when something is not recorded yet.
+    """Hears trials with one engine, each once.
 
     Args:
         engine: as in `handsfree hear --engine`.
@@ -180,6 +180,7 @@ class Listener:
             ear.end,
             self._engine,
             trusted,
+            calibration=self.ears.recogniser.calibration,
         )
         return Listened(heard, ear.closed, ear.spoken, wall, cpu)
 

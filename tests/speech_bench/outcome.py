@@ -112,7 +112,7 @@ def outcome(trial: Trial, listener: Listener) -> Outcome:
         phrase.is_value,
         heard=" / ".join(one.heard.text for one in first.listened),
         share=best.share if best is not None and known else None,
-        first_right=known and best is not None and _first_right(phrase, best.meaning),
+        first_right=known and best is not None and first_right(phrase, best.meaning),
         decode=sum(one.wall for one in listened),
         cpu=sum(one.cpu for one in listened),
         seconds=sum(one.heard.end - one.heard.start for one in listened),
@@ -212,7 +212,8 @@ def _understood(phrase: Phrase, turn: _Turn) -> bool:
     return len(heard) == 1 and same(heard[0], phrase.intended)
 
 
-def _first_right(phrase: Phrase, meaning: Meaning) -> bool:
+def first_right(phrase: Phrase, meaning: Meaning) -> bool:
+    """Whether what was understood is what was meant, its first reading if it has two."""
     wanted: Meaning = phrase.intended
     if isinstance(meaning, Ambiguous):
         meaning = meaning.candidates[0]

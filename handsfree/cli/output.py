@@ -70,7 +70,8 @@ def _line(kind: str, event: dict[str, Any]) -> str:
             shown = "over limit" if event["over_limit"] else event["spoken"] or event["value"]
             unit = f" {event['unit']}" if event["unit"] else ""
             wire = event["wire"] or event["step"].replace("_", " ")
-            parts = (wire, event["condition"], f"{shown}{unit}", event["verdict"])
+            condition = event["condition"].replace("_", " ")
+            parts = (wire, condition, f"{shown}{unit}", event["verdict"])
             return f"#{event['number']} {' · '.join(parts)}"
         case "struck":
             return f"the value at {event['step'].replace('_', ' ')} no longer counts"

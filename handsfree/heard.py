@@ -45,7 +45,8 @@ class Calibration:
         if belief <= 0 or belief >= 1:
             return min(max(belief, 0.0), 1.0)
         odds = math.log(belief / (1 - belief))
-        return 1 / (1 + math.exp(-(self.offset + self.odds * odds + self.score * score)))
+        likely = self.offset + self.odds * odds + self.score * score
+        return 1 / (1 + math.exp(-likely)) if likely > 0 else 1 - 1 / (1 + math.exp(likely))
 
 
 @dataclass(frozen=True, slots=True)

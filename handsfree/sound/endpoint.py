@@ -101,13 +101,9 @@ class Endpointer:
     @property
     def ending(self) -> Utterance | None:
         """The utterance under way as it will be, if no more is said; None while speech goes on."""
-        if self._start is None or self._spoken < self._least:
-            return None
         if self._seen - self._last < self._after:
             return None
-        end = self._last + self._after
-        samples = self._cut(self._start, end).copy()
-        return Utterance(samples, self._start / RATE, end / RATE, self._spoken / RATE)
+        return self._until(self._last + self._after)
 
     def feed(self, block: Samples) -> list[Utterance]:
         """Take the next samples of the stream; returns the utterances that ended in them."""
@@ -145,16 +141,19 @@ class Endpointer:
             return self._close(self._seen)
         return []
 
+    def _until(self, end: int) -> Utterance | None:
+        """The utterance under way, cut at `end`; None if there is none, or only a click."""
+        if self._start is None or self._spoken < self._least:
+            return None
+        samples = self._cut(self._start, end)  # never written to, so that no copy is needed
+        return Utterance(samples, self._start / RATE, end / RATE, self._spoken / RATE)
+
     def _close(self, end: int) -> list[Utterance]:
-        start, spoken = self._start, self._spoken
+        found = self._until(end)
+        if self._start is not None:
+            self._forget(max(end, self._seen - self._before))
         self._start, self._spoken = None, 0
-        if start is None:
-            return []
-        samples = self._cut(start, end).copy()
-        self._forget(max(end, self._seen - self._before))
-        if spoken < self._least:
-            return []
-        return [Utterance(samples, start / RATE, end / RATE, spoken / RATE)]
+        return [found] if found else []
 
     def _forget(self, position: int) -> None:
         """Drop the sound before `position`."""

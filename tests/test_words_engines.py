@@ -1,4 +1,4 @@
-"""Three engines behind one interface: they open, hear real speech, and say what they lack."""
+"""The engines behind one interface: they open, hear real speech, and say what they lack."""
 
 import hashlib
 import shutil
@@ -85,18 +85,18 @@ def test_an_unknown_engine_is_named():
         open_engine("ear trumpet")
 
 
-@pytest.mark.parametrize("engine", ["vosk", "whisper", "pocketsphinx"])
+@pytest.mark.parametrize("engine", ["vosk", "whisper", "moonshine", "pocketsphinx"])
 def test_a_folder_without_a_model_is_named(engine, tmp_path):
     with pytest.raises(Missing, match="model") as caught:
         open_engine(engine, tmp_path)
     assert caught.value.where == str(tmp_path)
 
 
-def test_auto_takes_whisper_where_no_vosk_model_is(tmp_path, monkeypatch):
+def test_auto_takes_the_two_that_judge_together_where_no_vosk_model_is(tmp_path, monkeypatch):
     monkeypatch.delenv("HANDSFREE_VOSK_MODEL", raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     engine = open_engine("auto")
-    assert engine.name == "whisper"
+    assert engine.name == "whisper+moonshine"
     assert engine.numbers_trusted
 
 
@@ -201,6 +201,8 @@ def test_the_decoder_agrees_with_ctranslate2(whisper, tmp_path):
     from faster_whisper import WhisperModel
     from faster_whisper.tokenizer import Tokenizer
 
+    from handsfree.words.ctranslate2_file import variables_in
+    from handsfree.words.whisper_decoder import WhisperDecoder
     from handsfree.words.whisper_engine import packaged_model
 
     folder = packaged_model()
@@ -219,7 +221,7 @@ def test_the_decoder_agrees_with_ctranslate2(whisper, tmp_path):
         suppress_blank=False,
         suppress_tokens=[],
     )
-    decoder = whisper._decoder
+    decoder = WhisperDecoder(variables_in(bytearray((folder / "model.bin").read_bytes())))
     memory = decoder.listen(np.array(encoded)[0])
     scores, memory = decoder.step([prompt], memory)
     tokens, total = [], 0.0
@@ -247,13 +249,11 @@ def test_the_decoder_sees_the_same_in_one_go_as_step_by_step(whisper):
 
 
 @pytest.mark.parametrize("content", [b"", b"RIFF", b"\x06\x00\x00\x00" + b"\xff" * 40])
-def test_a_file_that_is_no_model_is_refused(tmp_path, content):
-    from handsfree.words.whisper_decoder import read_variables
+def test_a_file_that_is_no_model_is_refused(content):
+    from handsfree.words.ctranslate2_file import variables_in
 
-    path = tmp_path / "model.bin"
-    path.write_bytes(content)
     with pytest.raises(ValueError, match="not a CTranslate2 model"):
-        read_variables(path)
+        variables_in(bytearray(content))
 
 
 # PocketSphinx

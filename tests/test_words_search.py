@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 from handsfree.grammar import Automaton
 from handsfree.grammar.automaton import build
 from handsfree.grammar.jsgf import parse
-from handsfree.words.acceptor import Acceptor, PerGrammar
+from handsfree.words.acceptor import Acceptor, Listed, PerGrammar, Sentences
 from handsfree.words.search import Search, TokenGrammar
+from handsfree.words.spelling import Spelling
 
 LETTERS = "abcdefghijklmnopqrstuvwxyz ,"
 END = len(LETTERS)
-MARK = LETTERS.index(",")
 
 
 def grammar(body: str) -> Automaton:
@@ -23,8 +23,15 @@ def grammar(body: str) -> Automaton:
     return build(rules["top"], rules.__getitem__)
 
 
-def spell(word: str) -> list[tuple[int, ...]]:
-    return [tuple(LETTERS.index(c) for c in f" {word}")]
+def spelling(marked: bool = False) -> Spelling:
+    """Letters as tokens, with or without the comma."""
+    known = LETTERS if marked else LETTERS.replace(",", "")
+    return Spelling(
+        lambda text: [LETTERS.index(c) for c in text.lower() if c in known],
+        lambda tokens: "".join(LETTERS[t] for t in tokens),
+        end=END,
+        written=range(END),
+    )
 
 
 def written(tokens: Sequence[int]) -> str:
@@ -59,12 +66,13 @@ class Model:
             said = (*said, token)
         return total
 
-    def search(self, of: Automaton, width: int = 8, marks: tuple[int, ...] = ()):
-        def letters(token: int) -> str:
-            return LETTERS[token].replace(",", "")
+    def search(self, of: Automaton, width: int = 8, marked: bool = False):
+        return self.among(Acceptor(of), width, marked)
 
-        search = Search(self.follow, letters, END, width=width)
-        return search.run(self.after(()), TokenGrammar(Acceptor(of), spell, marks))
+    def among(self, sentences: Sentences, width: int = 8, marked: bool = False, slack: float = 6):
+        letters = spelling(marked)
+        search = Search(self.follow, letters, width=width, slack=slack)
+        return search.run(self.after(()), TokenGrammar(sentences, letters))
 
 
 BODY = "[the] (red | green) (wire | lead)+ | (four | five) [point (two | ten)] [volts | volt]"
@@ -96,7 +104,7 @@ def test_a_wide_beam_finds_the_best_of_all_sentences(seed):
 def test_punctuation_adds_to_the_probability_of_the_same_words():
     model, of = Model(3, ["red, wire", "red wire"]), grammar("red wire | green wire")
     plain, _ = model.search(of)
-    marked, _ = Model(3, model.texts).search(of, marks=(MARK,))
+    marked, _ = Model(3, model.texts).search(of, marked=True)
     together = np.logaddexp(model.score("red wire"), model.score("red, wire"))
     assert marked[0].score == pytest.approx(together, abs=1e-3)
     assert marked[0].score > plain[0].score
@@ -126,6 +134,23 @@ def _with_any() -> Automaton:
         (),
     )
     return Automaton(table, {1: ((),), 2: ((),)})
+
+
+def test_sentences_that_are_listed_are_all_scored_and_no_others():
+    texts = ["red wire", "red", "green lead", "four point ten volts"]
+    found, _ = Model(4).among(Listed(texts), width=20, slack=1000)
+    assert {written(f.tokens) for f in found} == set(texts)
+    for hypothesis in found:
+        assert hypothesis.score == pytest.approx(
+            Model(4).score(written(hypothesis.tokens)), rel=1e-4
+        )
+
+
+def test_nothing_can_be_listed_too():
+    listed = Listed(["", "red wire"])
+    assert listed.final(listed.start)
+    assert not listed.final(listed.next(listed.start)["red"])
+    assert listed.next(listed.next(listed.start)["red"]).keys() == {"wire"}
 
 
 def test_the_acceptor_takes_what_the_automaton_takes():

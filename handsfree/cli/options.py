@@ -16,7 +16,9 @@ class EngineName(StrEnum):
 
     auto = "auto"
     vosk = "vosk"
+    whisper_moonshine = "whisper+moonshine"
     whisper = "whisper"
+    moonshine = "moonshine"
     pocketsphinx = "pocketsphinx"
 
 

@@ -34,7 +34,7 @@ from handsfree.meaning import (
 from handsfree.plan.schema import Plan
 
 #: A value that is less likely than this to be right is confirmed.
-SURE = 0.85
+SURE = 0.8
 
 
 @dataclass(frozen=True, slots=True)

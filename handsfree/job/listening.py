@@ -30,7 +30,7 @@ class Ears:
     """Recognises utterances with one engine.
 
     Args:
-        engine: auto, vosk, whisper or pocketsphinx.
+        engine: see `open_engine`.
         model: folder of its model, or None for the one that is installed.
 
     Raises:
@@ -54,8 +54,8 @@ class Ears:
             hint: words that are likely, for an engine that takes a prompt.
         """
         result = self.recogniser.recognise(utterance.samples, grammar, hint)
-        if utterance.voiced is not None and not self.recogniser.keeps_time:
-            result = in_time(result, utterance.voiced)
+        if utterance.voiced is not None and self.recogniser.pace:
+            result = in_time(result, utterance.voiced, self.recogniser.pace)
         return Heard(
             result.hypotheses,
             confidence=result.confidence,

@@ -7,23 +7,68 @@ construction, Rabin and Scott 1959).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Generic, TypeVar
+from collections.abc import Callable, Iterable, Mapping
+from typing import Generic, Protocol, TypeAlias, TypeVar
 
 from handsfree.grammar import Automaton
 
 Made = TypeVar("Made")
 
-State = frozenset[int]
-"""States of the automaton that the same words lead to."""
+State: TypeAlias = frozenset[int]
+"""What the same words lead to: states of an automaton, or a node of a tree."""
 
 
-class Acceptor:
+class Sentences(Protocol):
     """Says which words may follow, and where a sentence may end.
 
     Attributes:
         start: the state before the first word.
     """
+
+    start: State
+
+    def next(self, state: State) -> Mapping[str, State]:
+        """Words that may follow, `ANY` among them, with the state after each."""
+        ...
+
+    def final(self, state: State) -> bool:
+        """Whether a sentence may end here."""
+        ...
+
+
+class Listed:
+    """Some sentences and no others, as a tree of words.
+
+    Args:
+        texts: the sentences.
+    """
+
+    def __init__(self, texts: Iterable[str]) -> None:
+        self._after: list[dict[str, State]] = [{}]
+        self._final: set[int] = set()
+        self.start: State = frozenset([0])
+        for text in texts:
+            node = 0
+            for word in text.split():
+                if word not in self._after[node]:
+                    self._after[node][word] = frozenset([len(self._after)])
+                    self._after.append({})
+                (node,) = self._after[node][word]
+            self._final.add(node)
+
+    def next(self, state: State) -> Mapping[str, State]:
+        """See `Sentences.next`."""
+        (node,) = state
+        return self._after[node]
+
+    def final(self, state: State) -> bool:
+        """See `Sentences.final`."""
+        (node,) = state
+        return node in self._final
+
+
+class Acceptor:
+    """The sentences of an automaton."""
 
     def __init__(self, grammar: Automaton) -> None:
         self._grammar = grammar
@@ -31,7 +76,7 @@ class Acceptor:
         self.start: State = frozenset([grammar.start])
 
     def next(self, state: State) -> Mapping[str, State]:
-        """Words that may follow, `ANY` among them, with the state after each."""
+        """See `Sentences.next`."""
         if state not in self._made:
             found: dict[str, set[int]] = {}
             for source in state:
@@ -41,7 +86,7 @@ class Acceptor:
         return self._made[state]
 
     def final(self, state: State) -> bool:
-        """Whether a sentence may end here."""
+        """See `Sentences.final`."""
         return not self._grammar.finals.isdisjoint(state)
 
     def transitions(self) -> tuple[list[tuple[int, str, int]], list[int]]:

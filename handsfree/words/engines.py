@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handsfree.errors import BadInput, Missing
 from handsfree.words.recogniser import Recogniser
+
+if TYPE_CHECKING:
+    from handsfree.words.whisper_engine import WhisperRecogniser
 
 
 def open_engine(name: str = "auto", model: Path | None = None) -> Recogniser:
     """The engine of that name.
 
-    `auto` is vosk where an English model is found, else whisper, else pocketsphinx; with a
-    model, the engine whose model it is.
+    `auto` is vosk where an English model is found, else the best of whisper+moonshine,
+    whisper and pocketsphinx that is installed; with a model, the engine whose model it is.
 
     Args:
-        name: auto, vosk, whisper or pocketsphinx.
+        name: auto, vosk, whisper+moonshine, whisper, moonshine or pocketsphinx.
         model: folder of its model, or None for the one that is installed.
 
     Raises:
@@ -41,15 +45,22 @@ def _best(model: Path | None) -> Recogniser:
         pass
     else:
         return _vosk(found)  # one that was put there must open, or its owner is told
-    try:
-        return _whisper(None)
-    except Missing:
-        return _pocketsphinx(None)
+    for engine in (_together, _whisper):
+        try:
+            return engine(None)
+        except Missing:
+            continue
+    return _pocketsphinx(None)
 
 
 def _kind(model: Path) -> str:
     """The engine to which a model's folder belongs, by a file that only its models hold."""
-    marks = {"vosk": "am/final.mdl", "whisper": "model.bin", "pocketsphinx": "mdef"}
+    marks = {
+        "vosk": "am/final.mdl",
+        "whisper": "model.bin",
+        "moonshine": "encoder_model.ort",
+        "pocketsphinx": "mdef",
+    }
     for engine, mark in marks.items():
         if (model / mark).exists():
             return engine
@@ -66,10 +77,13 @@ def _vosk(model: Path | None) -> Recogniser:
     return VoskRecogniser(model or find_model())
 
 
-def _whisper(model: Path | None) -> Recogniser:
+def _whisper(model: Path | None) -> WhisperRecogniser:
+    from handsfree.words.adaptation import packaged_adaptation
     from handsfree.words.whisper_engine import WhisperRecogniser, packaged_model
 
-    return WhisperRecogniser(model or packaged_model())
+    if model is not None:
+        return WhisperRecogniser(model)
+    return WhisperRecogniser(packaged_model(), packaged_adaptation())
 
 
 def _pocketsphinx(model: Path | None) -> Recogniser:
@@ -79,8 +93,23 @@ def _pocketsphinx(model: Path | None) -> Recogniser:
     return PocketsphinxRecogniser(model, load_language("en").pronunciations)
 
 
+def _moonshine(model: Path | None) -> Recogniser:
+    from handsfree.words.moonshine_engine import MoonshineRecogniser, packaged_model
+
+    return MoonshineRecogniser(model or packaged_model())
+
+
+def _together(model: Path | None) -> Recogniser:
+    from handsfree.words.moonshine_engine import MoonshineRecogniser, packaged_model
+    from handsfree.words.together import Together
+
+    return Together(_whisper(model), MoonshineRecogniser(packaged_model()))
+
+
 _OPEN: dict[str, Callable[[Path | None], Recogniser]] = {
     "vosk": _vosk,
     "whisper": _whisper,
     "pocketsphinx": _pocketsphinx,
+    "moonshine": _moonshine,
+    "whisper+moonshine": _together,
 }

@@ -35,6 +35,6 @@ def fit(text: str, voiced: float) -> float:
     return -((ratio / (SHORTER if ratio < 0 else LONGER)) ** 2) / 2
 
 
-def in_time(found: Recognition, voiced: float) -> Recognition:
+def in_time(found: Recognition, voiced: float, weight: float = 1.0) -> Recognition:
     """What was recognised, judged by the time in which there was speech as well."""
-    return recognition({h.text: h.score + fit(h.text, voiced) for h in found.hypotheses})
+    return recognition({h.text: h.score + weight * fit(h.text, voiced) for h in found.hypotheses})

@@ -44,7 +44,7 @@ class PocketsphinxRecogniser:
 
     name = "pocketsphinx"
     numbers_trusted = False
-    keeps_time = True
+    pace = 0.0
     calibration = Calibration()
 
     def __init__(

@@ -32,12 +32,13 @@ class Recogniser(Protocol):
         name: of the engine.
         numbers_trusted: False if a number from this engine alone must be confirmed.
         calibration: how its belief becomes the probability that it is right.
-        keeps_time: False if its scores know little of how long words take to say.
+        pace: weight of how well the words fit the time that they took; 0 for an engine whose
+            scores know that.
     """
 
     name: str
     numbers_trusted: bool
-    keeps_time: bool
+    pace: float
     calibration: Calibration
 
     def missing_words(self, grammar: Automaton) -> set[str]:

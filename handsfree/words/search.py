@@ -10,16 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.grammar import ANY
-from handsfree.words.acceptor import Acceptor, State
+from handsfree.words.acceptor import Sentences, State
+from handsfree.words.spelling import Spelling, Tokens
 
-Tokens = tuple[int, ...]
-LogProbabilities = NDArray[np.float32]
+LogProbabilities: TypeAlias = NDArray[np.float32]
+Follow: TypeAlias = Callable[[Sequence[int], Sequence[int]], LogProbabilities]
+"""Goes on from rows of the last batch, one token each; gives the log probabilities of what
+comes next, shape (rows, vocabulary)."""
 
 #: Natural logarithm below the best from which a hypothesis no longer matters.
 SLACK = 6.0
@@ -63,17 +66,14 @@ class TokenGrammar:
     """A grammar in the tokens of a model.
 
     Args:
-        acceptor: the grammar in words.
-        spell: the ways to write a word, each in tokens.
-        marks: tokens of punctuation marks that may follow a word and mean nothing.
+        sentences: the grammar in words.
+        spelling: how words are written.
     """
 
-    def __init__(
-        self, acceptor: Acceptor, spell: Callable[[str], Iterable[Tokens]], marks: Tokens = ()
-    ) -> None:
-        self._acceptor, self._spell, self._marks = acceptor, spell, marks
+    def __init__(self, sentences: Sentences, spelling: Spelling) -> None:
+        self._sentences, self._spelling = sentences, spelling
         self._made: dict[Place, Move] = {}
-        self.start: Place = frozenset([Item(acceptor.start, (), marked=True)])
+        self.start: Place = frozenset([Item(sentences.start, (), marked=True)])
 
     def move(self, place: Place) -> Move:
         """What may follow at `place`."""
@@ -89,15 +89,15 @@ class TokenGrammar:
             if rest:
                 after.setdefault(rest[0], set()).add(Item(state, rest[1:], marked=False))
                 continue
-            final = final or self._acceptor.final(state)
+            final = final or self._sentences.final(state)
             if not marked:
-                for mark in self._marks:
+                for mark in self._spelling.marks:
                     after.setdefault(mark, set()).add(Item(state, (), marked=True))
-            for word, target in self._acceptor.next(state).items():
+            for word, target in self._sentences.next(state).items():
                 if word == ANY:
                     wild.add(Item(target, (), marked=True))
                     continue
-                for first, *others in self._spell(word):
+                for first, *others in self._spelling.words(word):
                     item = Item(target, tuple(others), marked=False)
                     after.setdefault(first, set()).add(item)
         tokens = np.fromiter(after, np.intp, len(after))
@@ -138,36 +138,34 @@ class Search:
     """How to search.
 
     Attributes:
-        follow: goes on from rows of the last batch, one token each; gives the log
-            probabilities of what comes next, shape (rows, vocabulary).
-        letters: a token as text that tells wordings apart: no case, no punctuation.
-        end: the token that ends a text; all tokens before it are text.
-        silent: tokens that the free hypothesis does without.
+        follow: the model.
+        spelling: its tokens.
         width: sentences followed at once, and the most that are found.
+        slack: a hypothesis so far below the best, in nats, is given up.
         longest: most tokens of a sentence.
     """
 
-    follow: Callable[[Sequence[int], Sequence[int]], LogProbabilities]
-    letters: Callable[[int], str]
-    end: int
-    silent: Sequence[int] = ()
+    follow: Follow
+    spelling: Spelling
     width: int = 8
+    slack: float = SLACK
     longest: int = 48
 
     def run(
-        self, first: LogProbabilities, grammar: TokenGrammar
+        self, first: LogProbabilities, grammar: TokenGrammar, *, freely: bool = True
     ) -> tuple[list[Found], Found | None]:
         """The likeliest sentences, best first, and what is heard without a grammar.
 
         Args:
             first: log probabilities of the first token, shape (vocabulary,).
             grammar: what may be said.
+            freely: whether to find the free hypothesis as well.
 
         Returns:
             Sentences; and the free hypothesis, None if it is far less likely than the best.
         """
         live = [_Live(grammar.start, "", 0, (), 0.0, 0.0)]
-        free: Found | None = Found((), 0.0)
+        free: Found | None = Found((), 0.0) if freely else None
         heard: Found | None = None
         done: dict[str, Found] = {}
         scores = first[np.newaxis]
@@ -176,17 +174,17 @@ class Search:
             for row, beam in enumerate(live):
                 move = grammar.move(beam.place)
                 if move.final:
-                    self._finish(done, beam, float(scores[row, self.end]))
+                    self._finish(done, beam, float(scores[row, self.spelling.end]))
                 for new in self._grow(beam, row, scores[row], move):
                     key = new.place, new.text
                     going[key] = going[key].join(new) if key in going else new
             best = max((found.score for found in done.values()), default=-np.inf)
             if free is not None:
                 free, heard = self._free_step(free, scores[-1])
-                if free is not None and free.score < best - SLACK / 2:
+                if free is not None and free.score < best - self.slack / 2:
                     free = None
             live = sorted(going.values(), key=lambda b: -b.score)[: self.width]
-            live = [beam for beam in live if beam.score > best - SLACK]
+            live = [beam for beam in live if beam.score > best - self.slack]
             if not live and free is None:
                 break
             rows = [beam.row for beam in live]
@@ -210,14 +208,15 @@ class Search:
         for index in _top(scores[move.tokens], self.width):
             yield self._after(beam, row, scores, int(move.tokens[index]), move.places[index])
         if move.wild is not None:
-            for token in _top(scores[: self.end], self.width):
-                yield self._after(beam, row, scores, token, move.wild)
+            first = self.spelling.written.start
+            for token in _top(scores[first : self.spelling.written.stop], self.width):
+                yield self._after(beam, row, scores, first + token, move.wild)
 
     def _after(
         self, beam: _Live, row: int, scores: LogProbabilities, token: int, place: Place
     ) -> _Live:
         more = float(scores[token])
-        text = beam.text + self.letters(token)
+        text = beam.text + self.spelling.letters(token)
         tokens = (*beam.tokens, token)
         return _Live(place, text, row, tokens, beam.best + more, beam.score + more)
 
@@ -225,11 +224,14 @@ class Search:
         self, free: Found, scores: LogProbabilities
     ) -> tuple[Found | None, Found | None]:
         """The free hypothesis a token on; or None and the finished one."""
-        allowed = scores[: self.end + 1].copy()
-        allowed[list(self.silent)] = -np.inf
-        token = int(allowed.argmax())
+        end, written = self.spelling.end, self.spelling.written
+        allowed = scores[written.start : written.stop].copy()
+        allowed[[token - written.start for token in self.spelling.silent]] = -np.inf
+        token = written.start + int(allowed.argmax())
+        if scores[end] >= scores[token]:
+            token = end
         score = free.score + float(scores[token])
-        if token == self.end:
+        if token == end:
             return None, Found(free.tokens, score)
         return Found((*free.tokens, token), score), None
 

@@ -53,7 +53,7 @@ class VoskRecogniser:
 
     name = "vosk"
     numbers_trusted = True
-    keeps_time = True
+    pace = 0.0
     calibration = Calibration()
 
     def __init__(self, model: Path) -> None:

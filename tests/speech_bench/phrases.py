@@ -156,7 +156,7 @@ def _all(split: Split) -> Iterator[Phrase]:
         kind = _block(split, number // len(BLOCK))[number % len(BLOCK)]
         for attempt in range(1000):
             plan, step = next(turns[kind])
-            found = _MAKE[kind](dialogue(plan), plan, step, rng)
+            found = MAKE[kind](dialogue(plan), plan, step, rng)
             if found is None or split_of(found.text) != split:
                 continue
             key = (plan, step.id, found.text)
@@ -381,7 +381,7 @@ def _answer(talk: Dialogue, plan: str, step: Step, rng: random.Random) -> Phrase
     return _make(plan, step, text, Command("choice", choice=number), "which", earlier)
 
 
-_MAKE: dict[Kind, Callable[[Dialogue, str, Step, random.Random], Phrase | None]] = {
+MAKE: dict[Kind, Callable[[Dialogue, str, Step, random.Random], Phrase | None]] = {
     "reading": _reading,
     "over": _of_rule("overload"),
     "state": _of_rule("state"),

@@ -1,0 +1,94 @@
+"""One utterance in the ear of a model that writes text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from handsfree.grammar import Automaton
+from handsfree.words.acceptor import Acceptor, Listed, PerGrammar
+from handsfree.words.recogniser import Recognition, recognition
+from handsfree.words.search import Follow, Found, LogProbabilities, Search, TokenGrammar
+from handsfree.words.spelling import Spelling
+
+#: How far behind a text outside the grammar starts, as a natural logarithm: little that a
+#: technician says while it listens is meant for somebody else.
+OUTSIDE = 2.0
+#: A text that is given is scored to its end, however unlikely it is.
+_NEVER_GIVEN_UP = 200.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wordings:
+    """What a model heard: texts with the natural logarithm of their likelihood.
+
+    Attributes:
+        sentences: of the grammar.
+        outside: the likeliest text without a grammar, if it is likely; empty for silence.
+    """
+
+    sentences: dict[str, float] = field(default_factory=dict)
+    outside: dict[str, float] = field(default_factory=dict)
+
+    def recognition(self) -> Recognition:
+        """As hypotheses."""
+        outside = {t: score - (OUTSIDE if t else 0) for t, score in self.outside.items()}
+        return recognition({**outside, **self.sentences})
+
+
+class Ear:
+    """An utterance that a model has taken in.
+
+    Args:
+        begin: the model before its first token: log probabilities of it, shape (vocabulary,),
+            and how to go on.
+        spelling: the tokens of the model.
+        grammars: in these tokens.
+        no_speech: whether the utterance is no speech, by the text that is heard freely.
+    """
+
+    def __init__(
+        self,
+        begin: Callable[[], tuple[LogProbabilities, Follow]],
+        spelling: Spelling,
+        grammars: PerGrammar[TokenGrammar],
+        no_speech: Callable[[Found], bool] = lambda free: False,
+    ) -> None:
+        self._begin, self._spelling, self._grammars = begin, spelling, grammars
+        self._no_speech = no_speech
+
+    def search(self, grammar: Automaton) -> Wordings:
+        """The likeliest sentences, and what is heard without a grammar."""
+        first, follow = self._begin()
+        found, free = Search(follow, self._spelling).run(first, self._grammars[grammar])
+        if free is None:
+            return Wordings(self._texts(found))
+        if self._no_speech(free):
+            return Wordings(outside={"": 0.0})
+        sentences, outside = self._texts(found), self._texts([free])
+        return Wordings(sentences, {t: s for t, s in outside.items() if t not in sentences})
+
+    def score(self, texts: Iterable[str]) -> dict[str, float]:
+        """How likely these texts are."""
+        texts = dict.fromkeys(texts)
+        if not texts:
+            return {}
+        first, follow = self._begin()
+        search = Search(follow, self._spelling, width=3 * len(texts), slack=_NEVER_GIVEN_UP)
+        listed = TokenGrammar(Listed(texts), self._spelling)
+        found = self._texts(search.run(first, listed, freely=False)[0])
+        return {text: found.get(text, -_NEVER_GIVEN_UP) for text in texts}
+
+    def _texts(self, found: Iterable[Found]) -> dict[str, float]:
+        scores: dict[str, float] = {}
+        for hypothesis in found:
+            text = self._spelling.text(hypothesis.tokens)
+            scores[text] = float(np.logaddexp(scores.get(text, -np.inf), hypothesis.score))
+        return scores
+
+
+def token_grammars(spelling: Spelling) -> PerGrammar[TokenGrammar]:
+    """Grammars in the tokens of a model, each made once."""
+    return PerGrammar(lambda grammar: TokenGrammar(Acceptor(grammar), spelling))

@@ -1,0 +1,267 @@
+"""Moonshine, held to the grammar of the moment.
+
+A small encoder and decoder for speech of any length (Jeffries et al. 2024, "Moonshine: Speech
+Recognition for Live Transcription and Voice Commands"), run by ONNX Runtime.  As with Whisper
+the text is searched for among the sentences of the grammar, token by token, with the model's
+own probabilities.
+
+Shapes: B rows of a batch, N new tokens, T tokens so far, S positions of sound, V the
+vocabulary, L layers of H heads.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.util import find_spec
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsfree.errors import Missing
+from handsfree.grammar import Automaton
+from handsfree.heard import Calibration
+from handsfree.sound.audio import RATE, Samples
+from handsfree.words.ear import Ear, token_grammars
+from handsfree.words.recogniser import Recognition
+from handsfree.words.search import Follow
+from handsfree.words.spelling import Spelling, Tokens
+
+Array = NDArray[np.float32]
+
+#: SHA-256 of decoder_model_merged.ort in moonshine-voice 0.0.73: Moonshine tiny, English.
+TINY_EN_SHA256 = "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0"
+#: Tokens that begin and end a text, the first of a byte, of a text and behind all texts.
+BEGIN, END, BYTES, WORDS, SPECIAL = 1, 2, 3, 259, 32000
+#: How a blank is written in a token.
+BLANK = "▁"
+#: Seconds of silence put around the utterance, and the shortest sound that is taken.
+AROUND, SHORTEST = 0.1, 0.3
+
+
+def packaged_model() -> Path:
+    """Folder of the tiny English model from the package moonshine-voice.
+
+    Raises:
+        Missing: the package is not installed, or its weights are not the pinned ones.
+    """
+    remedy = "pip install moonshine-voice==0.0.73"
+    package = find_spec("moonshine_voice")  # found, not imported: it opens libraries of its own
+    if package is None or package.origin is None:
+        raise Missing("the Moonshine weights are not installed", remedy=remedy)
+    folder = Path(package.origin).parent / "assets" / "tiny-en"
+    weights = folder / "decoder_model_merged.ort"
+    if not weights.exists():
+        raise Missing("there are no Moonshine weights", where=str(folder), remedy=remedy)
+    with weights.open("rb") as file:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
+    if found != TINY_EN_SHA256:
+        raise Missing(
+            "the Moonshine weights are not the ones that were checked",
+            where=str(weights),
+            remedy=remedy,
+        )
+    return folder
+
+
+class MoonshineRecogniser:
+    """An English Moonshine on the processor.
+
+    Args:
+        model: folder with encoder_model.ort, decoder_model_merged.ort and tokenizer.bin.
+
+    Raises:
+        Missing: ONNX Runtime is not installed, or the folder holds no such model.
+    """
+
+    name = "moonshine"
+    numbers_trusted = True
+    pace = 1.0
+    calibration = Calibration(offset=3.08, odds=0.22, score=0.3)
+    """Of the tiny model, fitted on the tuning split of the speech bench."""
+
+    def __init__(self, model: Path) -> None:
+        try:
+            self._networks = Networks(model)
+            self._spelling = spelling(model / "tokenizer.bin")
+        except ImportError as error:
+            remedy = "pip install onnxruntime"
+            raise Missing("ONNX Runtime is not installed", remedy=remedy) from error
+        except (OSError, RuntimeError, ValueError) as error:
+            raise Missing(
+                f"no Moonshine model can be loaded: {error}",
+                where=str(model),
+                remedy="Name a folder with encoder_model.ort and tokenizer.bin.",
+            ) from error
+        self._grammars = token_grammars(self._spelling)
+
+    def missing_words(self, grammar: Automaton) -> set[str]:
+        """None: Moonshine can write any word."""
+        return set()
+
+    def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
+        """See `Recogniser.recognise`; Moonshine takes no hint."""
+        return self.listen(samples).search(grammar).recognition()
+
+    def listen(self, samples: Samples) -> Ear:
+        """Take in an utterance: float32, shape (n,), 16 kHz mono, -1 to 1."""
+        short = max(int(SHORTEST * RATE) - len(samples), 0)
+        around = int(AROUND * RATE)
+        sound = self._networks.listen(np.pad(samples, (around, around + short)))
+        scores, told = self._networks.step([[BEGIN]], sound)
+
+        def begin() -> tuple[Array, Follow]:
+            said = told
+
+            def follow(rows: Sequence[int], tokens: Sequence[int]) -> Array:
+                nonlocal said
+                picked = [array[list(rows)] for array in said]
+                following, said = self._networks.step([[t] for t in tokens], sound, picked)
+                return following[:, -1]
+
+            return scores[0, -1], follow
+
+        return Ear(begin, self._spelling, self._grammars)
+
+
+@dataclass(slots=True)
+class Sound:
+    """An utterance as the encoder gives it.
+
+    Attributes:
+        encoded: shape (1, S, width).
+        samples: of which it was made.
+        keys: the decoder's keys and values of it, (1, H, S, width / H) each, once there are.
+    """
+
+    encoded: Array
+    samples: int
+    keys: list[Array]
+
+    def rows(self, array: Array, count: int) -> Array:
+        """The same for every row of a batch."""
+        return np.repeat(array, count, 0)
+
+
+class Networks:
+    """Encoder and decoder.
+
+    Args:
+        folder: of the model.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        import onnxruntime
+
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = 1
+        options.log_severity_level = 4
+        options.enable_cpu_mem_arena = False
+
+        def network(name: str) -> Any:
+            path = folder / name
+            if not path.exists():
+                raise OSError(f"there is no {name}")
+            return onnxruntime.InferenceSession(
+                str(path), options, providers=["CPUExecutionProvider"]
+            )
+
+        self._encoder = network("encoder_model.ort")
+        self._decoder = network("decoder_model_merged.ort")
+        past = {i.name: i.shape for i in self._decoder.get_inputs() if "past" in i.name}
+        self._said = [name for name in past if ".decoder." in name]
+        self._keys = [name for name in past if ".encoder." in name]
+        self._shape = next(iter(past.values()))
+        given = [output.name for output in self._decoder.get_outputs()[1:]]
+        self._given = [name.replace("present", "past_key_values") for name in given]
+
+    def listen(self, samples: Samples) -> Sound:
+        """Encode samples of shape (n,)."""
+        sound = samples[np.newaxis].astype(np.float32)
+        mask = np.ones(sound.shape, np.int64)
+        (encoded,) = self._encoder.run(None, {"input_values": sound, "attention_mask": mask})
+        return Sound(encoded, sound.shape[1], [])
+
+    def step(
+        self, tokens: Sequence[Sequence[int]], sound: Sound, said: Sequence[Array] = ()
+    ) -> tuple[Array, list[Array]]:
+        """Take in tokens (B, N); log probabilities of what follows each of them.
+
+        Args:
+            tokens: of each row.
+            sound: the same for all rows.
+            said: keys and values of the tokens so far, (B, H, T, width / H) each.
+
+        Returns:
+            Natural logarithms, shape (B, N, V), and `said` with the tokens in it.
+        """
+        batch = len(tokens)
+        nothing = np.zeros((batch, self._shape[1], 0, self._shape[3]), np.float32)
+        heard = [sound.rows(k, batch) for k in sound.keys] or [nothing] * len(self._keys)
+        logits, *given = self._decoder.run(
+            None,
+            {
+                "encoder_attention_mask": np.ones((batch, sound.samples), np.int64),
+                "input_ids": np.asarray(tokens, np.int64),
+                "encoder_hidden_states": sound.rows(sound.encoded, batch),
+                "use_cache_branch": np.array([bool(said)]),
+                **dict(zip(self._said, said or [nothing] * len(self._said), strict=True)),
+                **dict(zip(self._keys, heard, strict=True)),
+            },
+        )
+        present = dict(zip(self._given, given, strict=True))
+        if not sound.keys:
+            sound.keys = [present[name] for name in self._keys]
+        logits -= logits.max(-1, keepdims=True)
+        logits -= np.log(np.exp(logits).sum(-1, keepdims=True))
+        return logits, [present[name] for name in self._said]
+
+
+def spelling(path: Path) -> Spelling:
+    """Moonshine's tokens.
+
+    The file holds every token as its length, in one byte or in two from 128 up, and its
+    bytes.  Texts are split as SentencePiece does it (byte pair encoding, Sennrich et al.
+    2016): of all neighbours the pair with the lowest number joins first.
+
+    Raises:
+        OSError: the file cannot be read.
+        ValueError: it holds no such tokens.
+    """
+    tokens = _tokens(path.read_bytes())
+    if len(tokens) < SPECIAL:
+        raise ValueError(f"{path.name} holds {len(tokens)} tokens")
+    number = {tokens[n].decode(): n for n in range(WORDS, SPECIAL)}
+
+    def encode(text: str) -> Tokens:
+        pieces = list(text.replace(" ", BLANK))
+        while joined := [
+            (number[both], i)
+            for i, (a, b) in enumerate(pairwise(pieces))
+            if (both := a + b) in number
+        ]:
+            _, at = min(joined)
+            pieces[at : at + 2] = [pieces[at] + pieces[at + 1]]
+        split = [[number[p]] if p in number else [BYTES + b for b in p.encode()] for p in pieces]
+        return tuple(token for part in split for token in part)
+
+    def decode(said: Tokens) -> str:
+        known = b"".join(tokens[t] for t in said if BYTES <= t < SPECIAL)
+        return known.decode(errors="replace").replace(BLANK, " ")
+
+    return Spelling(encode, decode, end=END, written=range(BYTES, SPECIAL))
+
+
+def _tokens(data: bytes) -> list[bytes]:
+    found, at = [], 0
+    while at < len(data):
+        size, at = data[at], at + 1
+        if size >= 128 and at < len(data):
+            size, at = size - 128 + 128 * data[at], at + 1
+        found.append(data[at : at + size])
+        at += size
+    return found

@@ -1,0 +1,115 @@
+"""Two models that judge together.
+
+Each model finds the likeliest sentences of the grammar and what it hears freely; every text
+that either has found is then scored by both, and their logarithms are added with weights (a
+log-linear combination).  Models that were trained apart err apart: where they agree, the text
+is far more often right than either alone believes.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from handsfree.grammar import Automaton
+from handsfree.heard import Calibration
+from handsfree.sound.audio import Samples
+from handsfree.words.ear import Ear, Wordings
+from handsfree.words.moonshine_engine import MoonshineRecogniser
+from handsfree.words.recogniser import Recognition
+from handsfree.words.whisper_engine import WhisperRecogniser
+
+#: Weights of Whisper and of Moonshine; as the next, fitted on the tuning split of the bench.
+WEIGHTS = (0.8, 0.3)
+#: How far at most a model pushes a text behind its best one, in nats: it may be mistaken.
+#: Moonshine hears little in loud noise, and there its opinion must not count for much.
+DOUBTS = (5.2, 2.8)
+
+
+class Together:
+    """Whisper and Moonshine.
+
+    Args:
+        whisper: takes the hint, and knows what is no speech.
+        moonshine: its judge.
+    """
+
+    name = "whisper+moonshine"
+    numbers_trusted = True
+    pace = 0.2
+    calibration = Calibration(offset=0.92, odds=0.73, score=0.05)
+    """Fitted on the tuning split of the speech bench, as the weights."""
+
+    def __init__(self, whisper: WhisperRecogniser, moonshine: MoonshineRecogniser) -> None:
+        self._whisper, self._moonshine = whisper, moonshine
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="moonshine")
+
+    def missing_words(self, grammar: Automaton) -> set[str]:
+        """None: both can write any word."""
+        return set()
+
+    def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
+        """See `Recogniser.recognise`."""
+        return combined(self.both(samples, grammar, hint)).recognition()
+
+    def both(
+        self, samples: Samples, grammar: Automaton, hint: str = ""
+    ) -> tuple[Wordings, Wordings]:
+        """What each makes of all texts that either has found."""
+
+        def other() -> tuple[Ear, Wordings]:
+            ear = self._moonshine.listen(samples)
+            return ear, ear.search(grammar)
+
+        second = self._pool.submit(other)
+        with self._whisper.quietly():
+            one_ear = self._whisper.listen(samples, hint)
+            one = one_ear.search(grammar)
+            other_ear, two = second.result()
+            if not one.sentences:  # no speech
+                return one, one
+            wanted = self._pool.submit(other_ear.score, _new(one, two))
+            more = one_ear.score(_new(two, one))
+        return _with(one, two, more), _with(two, one, wanted.result())
+
+
+def _new(there: Wordings, here: Wordings) -> list[str]:
+    """Texts that are there and not here."""
+    known = here.sentences.keys() | here.outside.keys()
+    return [t for t in (*there.sentences, *there.outside) if t not in known]
+
+
+def _with(own: Wordings, other: Wordings, more: dict[str, float]) -> Wordings:
+    """All texts, scored by one of the models."""
+    scores = {**own.outside, **own.sentences, **more}
+    sentences = own.sentences.keys() | other.sentences.keys()
+    return Wordings(
+        {t: s for t, s in scores.items() if t in sentences},
+        {t: s for t, s in scores.items() if t not in sentences},
+    )
+
+
+def combined(
+    both: tuple[Wordings, Wordings],
+    weights: tuple[float, float] = WEIGHTS,
+    doubts: tuple[float, float] = DOUBTS,
+) -> Wordings:
+    """The weighted sum of what both say of the same texts."""
+    one, two = (
+        _bounded({**w.outside, **w.sentences}, weight, doubt)
+        for w, weight, doubt in zip(both, weights, doubts, strict=True)
+    )
+    return Wordings(
+        {t: one[t] + two[t] for t in both[0].sentences},
+        {t: one[t] + two[t] for t in both[0].outside},
+    )
+
+
+def _bounded(scores: dict[str, float], weight: float, doubt: float) -> dict[str, float]:
+    """Weighted, and nowhere more than about `doubt` below the best."""
+    top = max(scores.values(), default=0.0)
+    return {
+        text: weight * top + float(np.logaddexp(weight * (score - top), -doubt))
+        for text, score in scores.items()
+    }

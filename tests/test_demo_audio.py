@@ -210,7 +210,7 @@ def test_the_second_session_ends_unverified_with_a_note() -> None:
 
 @pytest.fixture(scope="module")
 def ears() -> Ears:
-    return Ears("whisper")
+    return Ears("auto")
 
 
 @pytest.mark.slow

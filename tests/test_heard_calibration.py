@@ -14,10 +14,10 @@ from handsfree.grammar import Language
 from handsfree.heard import Calibration, Heard, Hypothesis
 from handsfree.meaning import Ambiguous
 from handsfree.plan import Plan
-from handsfree.words.whisper_engine import WhisperRecogniser
 
 SHARE = st.floats(0, 1)
-MEASURED = WhisperRecogniser.calibration
+#: Of Whisper tiny.en as it comes: a model whose scores tell much.
+MEASURED = Calibration(offset=1.87, odds=0.58, score=0.19)
 
 
 @given(st.floats(1e-6, 1 - 1e-6), st.floats(-30, 0))
@@ -49,7 +49,7 @@ def test_what_fits_the_sound_badly_is_confirmed(english: Language, flap: Plan) -
     for step, text in (("reference", "four point nine eight volts"), ("hot_drive_heating", "dead")):
         where = Session(step=step, condition=flap.step(step).condition, phase="test")
         good = talk.respond(where, heard((text, -1), ("next", -8))).effects
-        bad = talk.respond(where, heard((text, -14), ("next", -18))).effects
+        bad = talk.respond(where, heard((text, -16), ("next", -20))).effects
         assert any(isinstance(effect, Record) for effect in good)
         assert any(isinstance(effect, Ask) for effect in bad)
         assert not any(isinstance(effect, Record) for effect in bad)

@@ -65,6 +65,11 @@ def whisper() -> Recogniser:
 
 
 @pytest.fixture(scope="module")
+def together() -> Recogniser:
+    return open_engine("whisper+moonshine")
+
+
+@pytest.fixture(scope="module")
 def pocketsphinx() -> Recogniser:
     return open_engine("pocketsphinx")
 
@@ -154,6 +159,15 @@ def test_whisper_hears_the_digits_of_a_human_voice(whisper, spoken_flap, number)
     assert found.hypotheses[0].text == WORDS[number]
 
 
+@needs_digits
+@pytest.mark.parametrize("number", WORDS)
+def test_together_they_hear_each_digit_of_a_human_voice(together, spoken_flap, number):
+    """The same recordings: what one takes for another number, the other puts right."""
+    (utterance,) = utterances(load(DIGITS / f"{number}.wav"))
+    found = together.recognise(utterance.samples, spoken_flap.automaton(spoken_flap.plan.steps[0]))
+    assert found.hypotheses[0].text == WORDS[number]
+
+
 @pytest.mark.parametrize(
     ("text", "voice"),
     [
@@ -175,7 +189,8 @@ def test_whisper_finds_only_sentences_of_the_grammar_and_one_free_text(
     whisper, spoken_flap, tmp_path
 ):
     of = spoken_flap.automaton(spoken_flap.plan.steps[0])
-    found = whisper.recognise(said("put the kettle on would you", tmp_path), of)
+    hint = "red, feed side, ignition on: four point nine eight volts, two fifty ohms, ground."
+    found = whisper.recognise(said("put the kettle on would you", tmp_path), of, hint)
     free = [h.text for h in found.hypotheses if not of.accepts(h.text.split())]
     assert len(free) == 1
     assert "kettle" in free[0]

@@ -24,7 +24,7 @@ def vocabulary() -> set[str]:
     found: set[str] = set()
     for name in shipped():
         plan = load_plan(name).plan
-        spoken = SpokenPlan(plan, load_language("en"))
+        spoken = SpokenPlan(load_language("en"), plan)
         for step in plan.steps:
             found |= set(spoken.automaton(step).vocabulary)
     return found

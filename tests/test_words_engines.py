@@ -105,6 +105,19 @@ def test_auto_takes_the_two_that_judge_together_where_no_vosk_model_is(tmp_path,
     assert engine.numbers_trusted
 
 
+def test_without_moonshine_whisper_judges_alone_and_the_setup_says_so(tmp_path, monkeypatch):
+    from handsfree.cli import setup
+    from handsfree.words import moonshine_engine
+
+    monkeypatch.delenv("HANDSFREE_VOSK_MODEL", raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    monkeypatch.setattr(moonshine_engine, "find_spec", lambda name: None)
+    with pytest.raises(Missing, match="Moonshine weights are not installed"):
+        moonshine_engine.packaged_model()
+    assert open_engine("auto").name == "whisper"
+    assert "pip install moonshine-voice" in setup._engine("auto", None).remedy
+
+
 def test_auto_tells_the_engine_by_its_model(tmp_path):
     from pocketsphinx import get_model_path
 

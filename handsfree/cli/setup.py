@@ -134,6 +134,9 @@ def _engine(name: str, model: Path | None) -> Finding:
     if took > SLOW_WORDS:
         remedy = "Close other programs, or take a smaller model: --engine vosk --model FOLDER."
         return Finding("engine", "slow", found, remedy)
+    if (name, ears.name) == ("auto", "whisper"):
+        remedy = "It judges alone, and asks more often: pip install moonshine-voice==0.0.73."
+        return Finding("engine", "ok", found, remedy)
     return Finding("engine", "ok", found)
 
 

@@ -32,6 +32,15 @@ def test_a_long_speech_is_not_one_word() -> None:
     assert in_time(found, voiced=2.2).hypotheses[0].text == NUMBER
 
 
+def test_what_cannot_have_been_said_in_that_time_is_no_hypothesis() -> None:
+    """Half a minute of talk is no "wake up", and a click is no whole number."""
+    found = Recognition((Hypothesis("wake up", -3.0),), 1.0)
+    assert in_time(found, voiced=13.0, weight=0.0).hypotheses == ()
+    assert in_time(found, voiced=0.6, weight=0.0).hypotheses == found.hypotheses
+    found = Recognition((Hypothesis(NUMBER, -3.0),), 1.0)
+    assert in_time(found, voiced=0.2, weight=0.0).hypotheses == ()
+
+
 @given(st.text("abc ", max_size=60), st.floats(0, 20))
 def test_time_never_speaks_for_a_wording(text: str, voiced: float) -> None:
     assert fit(text, voiced) <= 0

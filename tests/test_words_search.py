@@ -118,6 +118,15 @@ def test_speech_outside_the_grammar_beats_every_sentence():
     assert free.score > found[0].score + 5
 
 
+def test_a_long_talk_is_not_lost_against_two_words_of_the_grammar():
+    """Each letter costs a little, so that a long text ends far below a short one."""
+    talk = "they lost again last night and nobody told me that the game was over"
+    model = Model(5, [talk])
+    _, free = model.search(grammar("red | green"))
+    assert free is not None
+    assert talk.startswith(written(free.tokens)[:40]), "as far as it was followed"
+
+
 def test_free_dictation_follows_the_model():
     model = Model(2, ["note the connector is green"])
     found, _ = model.search(_with_any())

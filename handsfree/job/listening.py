@@ -54,7 +54,7 @@ class Ears:
             hint: words that are likely, for an engine that takes a prompt.
         """
         result = self.recogniser.recognise(utterance.samples, grammar, hint)
-        if utterance.voiced is not None and self.recogniser.pace:
+        if utterance.voiced is not None:
             result = in_time(result, utterance.voiced, self.recogniser.pace)
         return Heard(
             result.hypotheses,

@@ -18,6 +18,8 @@ START, LETTER = 0.15, 0.085
 #: Standard deviation of the natural logarithm of speech over that, where it is shorter and
 #: where it is longer: noise may be taken for speech, so that "too long" says less.
 SHORTER, LONGER = 0.33, 0.5
+#: A wording that fits worse than this was not said: nine times too long, four times too short.
+IMPOSSIBLE = -10.0
 
 
 def fit(text: str, voiced: float) -> float:
@@ -37,4 +39,5 @@ def fit(text: str, voiced: float) -> float:
 
 def in_time(found: Recognition, voiced: float, weight: float = 1.0) -> Recognition:
     """What was recognised, judged by the time in which there was speech as well."""
-    return recognition({h.text: h.score + weight * fit(h.text, voiced) for h in found.hypotheses})
+    fits = {h: fit(h.text, voiced) for h in found.hypotheses}
+    return recognition({h.text: h.score + weight * f for h, f in fits.items() if f > IMPOSSIBLE})

@@ -26,6 +26,10 @@ comes next, shape (rows, vocabulary)."""
 
 #: Natural logarithm below the best from which a hypothesis no longer matters.
 SLACK = 6.0
+#: Mean log probability a token of a sentence that may well be what was said.  While none is as
+#: likely, a long text is followed to its end, however little is left of its probability: talk
+#: about something else must not be lost against two words of the grammar.
+LIKELY = -1.5
 
 
 class Item(NamedTuple):
@@ -162,7 +166,8 @@ class Search:
             freely: whether to find the free hypothesis as well.
 
         Returns:
-            Sentences; and the free hypothesis, None if it is far less likely than the best.
+            Sentences; and the free hypothesis, None if it is far less likely than the best.  It
+            may be unfinished where it is very long.
         """
         live = [_Live(grammar.start, "", 0, (), 0.0, 0.0)]
         free: Found | None = Found((), 0.0) if freely else None
@@ -178,10 +183,12 @@ class Search:
                 for new in self._grow(beam, row, scores[row], move):
                     key = new.place, new.text
                     going[key] = going[key].join(new) if key in going else new
-            best = max((found.score for found in done.values()), default=-np.inf)
+            first_found = max(done.values(), key=lambda found: found.score, default=None)
+            best = first_found.score if first_found else -np.inf
             if free is not None:
                 free, heard = self._free_step(free, scores[-1])
-                if free is not None and free.score < best - self.slack / 2:
+                likely = first_found and best > LIKELY * (len(first_found.tokens) + 1)
+                if free is not None and likely and free.score < best - self.slack / 2:
                     free = None
             live = sorted(going.values(), key=lambda b: -b.score)[: self.width]
             live = [beam for beam in live if beam.score > best - self.slack]
@@ -194,7 +201,7 @@ class Search:
                 tokens.append(free.tokens[-1])
             scores = self.follow(rows, tokens)
         order = sorted(done.values(), key=lambda found: -found.score)
-        return order[: self.width], heard
+        return order[: self.width], heard or free
 
     def _finish(self, done: dict[str, Found], beam: _Live, end: float) -> None:
         text = " ".join(beam.text.split())

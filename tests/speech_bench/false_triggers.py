@@ -11,6 +11,7 @@ import numpy as np
 
 from handsfree.dialogue import Session
 from handsfree.dialogue.effects import Ask, Say
+from handsfree.meaning import Unclear
 from handsfree.plan import shipped
 from handsfree.sound.audio import RATE, Samples, load
 
@@ -59,7 +60,7 @@ class Triggers:
         kind: noise, speech or human speech; with "paused" where only wake words count.
         seconds: of sound.
         acts: times that something was done: logged, struck, moved, noted, woken.
-        questions: times that the tool asked what was meant.
+        questions: times that the tool asked what was meant, or said what can be said.
         what: texts that were acted on.
     """
 
@@ -102,7 +103,8 @@ def triggers(piece: Piece, listener: Listener, *, paused: bool) -> Triggers:
         response = talk.respond(session, listened.heard)
         done = [e for e in response.effects if not isinstance(e, Ask | Say)]
         said = [e for e in response.effects if isinstance(e, Say)]
-        if any(isinstance(e, Ask) for e in response.effects):
+        unclear = response.understood and isinstance(response.understood.meaning, Unclear)
+        if any(isinstance(e, Ask) for e in response.effects) or (unclear and not done and said):
             questions += 1
             session = replace(fresh, misses=response.session.misses)
         elif done or said or response.session != session:

@@ -128,9 +128,12 @@ def test_the_own_voice_is_not_heard(told: Told) -> None:
 
 def test_an_outage_is_said_and_survived(told: Told) -> None:
     states = [event["state"] for event in told.dictation.of("microphone")]
-    assert states[:3] == ["open", "check", "ready"]
+    ready = states.index("ready")
+    # On a busy machine the level check may have to be made twice.
+    assert states[0] == "open"
+    assert set(states[1:ready]) == {"check"}
     # A restarting server or a long sleep may cost the stream twice; each time it comes back.
-    outages = [state for state in states[3:] if state in ("lost", "back")]
+    outages = [state for state in states[ready:] if state in ("lost", "back")]
     assert outages
     assert outages == ["lost", "back"] * (len(outages) // 2)
 

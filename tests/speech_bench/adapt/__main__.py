@@ -3,7 +3,8 @@
 It needs the extra `lab` and the speakers of npm's kokoro-js.  The lessons are recorded once
 and kept in the user's cache folder; then a thin matrix beside each of Whisper's own learns
 from them, under ever new noise, for so many minutes.  The held-out split of the bench has no
-part in it: its texts, voices and noises are others.
+part in it: its texts, voices and noises are others.  The change that comes with the tool was
+learnt in two rounds, of 38 minutes and of 9 with more clips and more narrow band.
 """
 
 from __future__ import annotations
@@ -125,6 +126,7 @@ def main() -> None:
     parser.add_argument("--voices", type=Path, required=True, help="folder of the speakers")
     parser.add_argument("--phrases", type=int, default=1500, help="lessons of the grammar")
     parser.add_argument("--minutes", type=float, default=40, help="to learn")
+    parser.add_argument("--strength", type=float, default=0.6, help="share of what was learnt")
     parser.add_argument("--out", type=Path, default=Path("handsfree/words/tiny_en.npz"))
     options = parser.parse_args()
     console = Console()
@@ -133,7 +135,7 @@ def main() -> None:
     weights = bytearray((packaged_model() / "model.bin").read_bytes())
     network = Adapted(variables_in(weights), _RANK)
     steps = learn(network, Teacher(Course.of(folder, listed(folder))), options.minutes, console)
-    np.savez(options.out, **network.change())
+    np.savez(options.out, **network.change(options.strength))
     console.print(f"{steps} steps; written to {options.out}")
 
 

@@ -56,10 +56,17 @@ class Adapted:
         self._silence = torch.zeros(0)
         self.hear_silence()
 
-    def change(self) -> dict[str, NDArray[np.float16]]:
-        """What was learnt, as `handsfree.words.adaptation` takes it."""
+    def change(self, strength: float = 1.0) -> dict[str, NDArray[np.float16]]:
+        """What was learnt, as `handsfree.words.adaptation` takes it.
+
+        Args:
+            strength: share of the way from the model as it came: less than all of it keeps what
+                the model knew (Wortsman et al. 2022, "Robust fine-tuning of zero-shot models").
+        """
         return {
-            name: value.detach().numpy().astype(np.float16)
+            name: (value.detach().numpy() * (1 if name.endswith(":a") else strength)).astype(
+                np.float16
+            )
             for name, value in {**self.thin, **self.shifts}.items()
         }
 

@@ -7,11 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from jsgf_grammar import grammar
 
 from handsfree.errors import BadInput, Missing
-from handsfree.grammar import Automaton
-from handsfree.grammar.automaton import build
-from handsfree.grammar.jsgf import parse
 from handsfree.heard import Hypothesis
 from handsfree.sound.audio import RATE, Samples, load
 from handsfree.sound.endpoint import utterances
@@ -52,11 +50,6 @@ WORDS = {
     "80": "eighty",
     "90": "ninety",
 }
-
-
-def grammar(body: str) -> Automaton:
-    rules = parse(f"#JSGF V1.0; grammar g; <top> = {body};").rules
-    return build(rules["top"], rules.__getitem__)
 
 
 @pytest.fixture(scope="module")

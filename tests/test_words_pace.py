@@ -41,6 +41,12 @@ def test_what_cannot_have_been_said_in_that_time_is_no_hypothesis() -> None:
     assert in_time(found, voiced=0.2, weight=0.0).hypotheses == ()
 
 
+def test_no_hypothesis_is_lost_but_for_its_time() -> None:
+    """An engine may give twenty."""
+    twenty = tuple(Hypothesis(f"point {word}", -1.0) for word in map(chr, range(97, 117)))
+    assert len(in_time(Recognition(twenty, 0.5), voiced=0.8, weight=0.0).hypotheses) == 20
+
+
 @given(st.text("abc ", max_size=60), st.floats(0, 20))
 def test_time_never_speaks_for_a_wording(text: str, voiced: float) -> None:
     assert fit(text, voiced) <= 0

@@ -6,21 +6,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from jsgf_grammar import grammar
 
 from handsfree.grammar import Automaton
-from handsfree.grammar.automaton import build
-from handsfree.grammar.jsgf import parse
 from handsfree.words.acceptor import Acceptor, Listed, PerGrammar, Sentences
 from handsfree.words.search import Search, TokenGrammar
 from handsfree.words.spelling import Spelling
 
 LETTERS = "abcdefghijklmnopqrstuvwxyz ,"
 END = len(LETTERS)
-
-
-def grammar(body: str) -> Automaton:
-    rules = parse(f"#JSGF V1.0; grammar g; <top> = {body};").rules
-    return build(rules["top"], rules.__getitem__)
 
 
 def spelling(marked: bool = False) -> Spelling:

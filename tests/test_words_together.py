@@ -4,20 +4,14 @@ from collections.abc import Iterable
 
 import numpy as np
 import pytest
+from jsgf_grammar import grammar
 
 from handsfree.grammar import Automaton
-from handsfree.grammar.automaton import build
-from handsfree.grammar.jsgf import parse
 from handsfree.sound.audio import RATE
 from handsfree.words.ear import OUTSIDE, Wordings
 from handsfree.words.together import Together, combined
 
 SOUND = np.zeros(RATE, np.float32)
-
-
-def grammar(body: str) -> Automaton:
-    rules = parse(f"#JSGF V1.0; grammar g; <top> = {body};").rules
-    return build(rules["top"], rules.__getitem__)
 
 
 class FakeEar:

@@ -135,7 +135,9 @@ def _engine(name: str, model: Path | None) -> Finding:
         remedy = "Close other programs, or take a smaller model: --engine vosk --model FOLDER."
         return Finding("engine", "slow", found, remedy)
     if (name, ears.name) == ("auto", "whisper"):
-        remedy = "It judges alone, and asks more often: pip install moonshine-voice==0.0.73."
+        from handsfree.words.moonshine_engine import INSTALL
+
+        remedy = f"It judges alone, and asks more often: {INSTALL}."
         return Finding("engine", "ok", found, remedy)
     return Finding("engine", "ok", found)
 

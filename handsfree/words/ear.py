@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from handsfree.words.acceptor import Acceptor, Listed, PerGrammar
 from handsfree.words.recogniser import Recognition, recognition
 from handsfree.words.search import Follow, Found, LogProbabilities, Search, TokenGrammar
 from handsfree.words.spelling import Spelling
+
+Memory = TypeVar("Memory")
 
 #: How far behind a text outside the grammar starts, as a natural logarithm: little that a
 #: technician says while it listens is meant for somebody else.
@@ -38,12 +41,14 @@ class Wordings:
         return recognition({**outside, **self.sentences})
 
 
-class Ear:
+class Ear(Generic[Memory]):
     """An utterance that a model has taken in.
 
     Args:
-        begin: the model before its first token: log probabilities of it, shape (vocabulary,),
-            and how to go on.
+        first: log probabilities of the first token, shape (vocabulary,).
+        memory: of the model before that token.
+        step: takes one token for each of these rows of a memory; log probabilities of what
+            comes next, shape (rows, vocabulary), and the memory with the tokens in it.
         spelling: the tokens of the model.
         grammars: in these tokens.
         no_speech: whether the utterance is no speech, by the text that is heard freely.
@@ -51,18 +56,21 @@ class Ear:
 
     def __init__(
         self,
-        begin: Callable[[], tuple[LogProbabilities, Follow]],
+        first: LogProbabilities,
+        memory: Memory,
+        step: Callable[[Memory, Sequence[int], Sequence[int]], tuple[LogProbabilities, Memory]],
         spelling: Spelling,
         grammars: PerGrammar[TokenGrammar],
         no_speech: Callable[[Found], bool] = lambda free: False,
     ) -> None:
-        self._begin, self._spelling, self._grammars = begin, spelling, grammars
+        self._first, self._memory, self._step = first, memory, step
+        self._spelling, self._grammars = spelling, grammars
         self._no_speech = no_speech
 
     def search(self, grammar: Automaton) -> Wordings:
         """The likeliest sentences, and what is heard without a grammar."""
-        first, follow = self._begin()
-        found, free = Search(follow, self._spelling).run(first, self._grammars[grammar])
+        search = Search(self._begin(), self._spelling)
+        found, free = search.run(self._first, self._grammars[grammar])
         if free is None:
             return Wordings(self._texts(found))
         if self._no_speech(free):
@@ -75,11 +83,21 @@ class Ear:
         texts = dict.fromkeys(texts)
         if not texts:
             return {}
-        first, follow = self._begin()
-        search = Search(follow, self._spelling, width=3 * len(texts), slack=_NEVER_GIVEN_UP)
+        search = Search(self._begin(), self._spelling, width=3 * len(texts), slack=_NEVER_GIVEN_UP)
         listed = TokenGrammar(Listed(texts), self._spelling)
-        found = self._texts(search.run(first, listed, freely=False)[0])
+        found = self._texts(search.run(self._first, listed, freely=False)[0])
         return {text: found.get(text, -_NEVER_GIVEN_UP) for text in texts}
+
+    def _begin(self) -> Follow:
+        """The model before its first token."""
+        memory = self._memory
+
+        def follow(rows: Sequence[int], tokens: Sequence[int]) -> LogProbabilities:
+            nonlocal memory
+            following, memory = self._step(memory, rows, tokens)
+            return following
+
+        return follow
 
     def _texts(self, found: Iterable[Found]) -> dict[str, float]:
         scores: dict[str, float] = {}

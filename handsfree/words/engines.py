@@ -10,6 +10,7 @@ from handsfree.errors import BadInput, Missing
 from handsfree.words.recogniser import Recogniser
 
 if TYPE_CHECKING:
+    from handsfree.words.moonshine_engine import MoonshineRecogniser
     from handsfree.words.whisper_engine import WhisperRecogniser
 
 
@@ -93,17 +94,17 @@ def _pocketsphinx(model: Path | None) -> Recogniser:
     return PocketsphinxRecogniser(model, load_language("en").pronunciations)
 
 
-def _moonshine(model: Path | None) -> Recogniser:
+def _moonshine(model: Path | None) -> MoonshineRecogniser:
     from handsfree.words.moonshine_engine import MoonshineRecogniser, packaged_model
 
     return MoonshineRecogniser(model or packaged_model())
 
 
 def _together(model: Path | None) -> Recogniser:
-    from handsfree.words.moonshine_engine import MoonshineRecogniser, packaged_model
     from handsfree.words.together import Together
 
-    return Together(_whisper(model), MoonshineRecogniser(packaged_model()))
+    moonshine = _moonshine(None)  # first: where it is missing, nothing was loaded in vain
+    return Together(_whisper(model), moonshine)
 
 
 _OPEN: dict[str, Callable[[Path | None], Recogniser]] = {

@@ -11,7 +11,6 @@ vocabulary, L layers of H heads.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -21,20 +20,23 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import log_softmax
 
 from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
+from handsfree.words.pinned import check
 from handsfree.words.recogniser import Recognition
-from handsfree.words.search import Follow
 from handsfree.words.spelling import Spelling, Tokens
 
 Array = NDArray[np.float32]
 
 #: SHA-256 of decoder_model_merged.ort in moonshine-voice 0.0.73: Moonshine tiny, English.
 TINY_EN_SHA256 = "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0"
+#: How to get it.
+INSTALL = "pip install moonshine-voice==0.0.73"
 #: Tokens that begin and end a text, the first of a byte, of a text and behind all texts.
 BEGIN, END, BYTES, WORDS, SPECIAL = 1, 2, 3, 259, 32000
 #: How a blank is written in a token.
@@ -49,22 +51,11 @@ def packaged_model() -> Path:
     Raises:
         Missing: the package is not installed, or its weights are not the pinned ones.
     """
-    remedy = "pip install moonshine-voice==0.0.73"
     package = find_spec("moonshine_voice")  # found, not imported: it opens libraries of its own
     if package is None or package.origin is None:
-        raise Missing("the Moonshine weights are not installed", remedy=remedy)
+        raise Missing("the Moonshine weights are not installed", remedy=INSTALL)
     folder = Path(package.origin).parent / "assets" / "tiny-en"
-    weights = folder / "decoder_model_merged.ort"
-    if not weights.exists():
-        raise Missing("there are no Moonshine weights", where=str(folder), remedy=remedy)
-    with weights.open("rb") as file:
-        found = hashlib.file_digest(file, "sha256").hexdigest()
-    if found != TINY_EN_SHA256:
-        raise Missing(
-            "the Moonshine weights are not the ones that were checked",
-            where=str(weights),
-            remedy=remedy,
-        )
+    check("Moonshine", folder / "decoder_model_merged.ort", TINY_EN_SHA256, INSTALL)
     return folder
 
 
@@ -107,44 +98,43 @@ class MoonshineRecogniser:
         """See `Recogniser.recognise`; Moonshine takes no hint."""
         return self.listen(samples).search(grammar).recognition()
 
-    def listen(self, samples: Samples) -> Ear:
+    def listen(self, samples: Samples) -> Ear[list[Array]]:
         """Take in an utterance: float32, shape (n,), 16 kHz mono, -1 to 1."""
         short = max(int(SHORTEST * RATE) - len(samples), 0)
         around = int(AROUND * RATE)
         sound = self._networks.listen(np.pad(samples, (around, around + short)))
         scores, told = self._networks.step([[BEGIN]], sound)
 
-        def begin() -> tuple[Array, Follow]:
-            said = told
+        def step(
+            said: list[Array], rows: Sequence[int], tokens: Sequence[int]
+        ) -> tuple[Array, list[Array]]:
+            picked = [array[list(rows)] for array in said]
+            following, said = self._networks.step([[t] for t in tokens], sound, picked)
+            return following[:, -1], said
 
-            def follow(rows: Sequence[int], tokens: Sequence[int]) -> Array:
-                nonlocal said
-                picked = [array[list(rows)] for array in said]
-                following, said = self._networks.step([[t] for t in tokens], sound, picked)
-                return following[:, -1]
-
-            return scores[0, -1], follow
-
-        return Ear(begin, self._spelling, self._grammars)
+        return Ear(scores[0, -1], told, step, self._spelling, self._grammars)
 
 
 @dataclass(slots=True)
 class Sound:
-    """An utterance as the encoder gives it.
+    """An utterance, the same for all rows of a batch, of as many rows as were wanted so far.
 
     Attributes:
-        encoded: shape (1, S, width).
         samples: of which it was made.
-        keys: the decoder's keys and values of it, (1, H, S, width / H) each, once there are.
+        encoded: by the encoder, shape (B, S, width).
+        keys: the decoder's keys and values of it, (B, H, S, width / H) each, once there are.
     """
 
-    encoded: Array
     samples: int
+    encoded: Array
     keys: list[Array]
 
-    def rows(self, array: Array, count: int) -> Array:
-        """The same for every row of a batch."""
-        return np.repeat(array, count, 0)
+    def widen(self, rows: int) -> None:
+        """Make it at least so many rows."""
+        if len(self.encoded) < rows:
+            self.encoded, *self.keys = (
+                np.repeat(array[:1], rows, 0) for array in (self.encoded, *self.keys)
+            )
 
 
 class Networks:
@@ -184,7 +174,7 @@ class Networks:
         sound = samples[np.newaxis].astype(np.float32)
         mask = np.ones(sound.shape, np.int64)
         (encoded,) = self._encoder.run(None, {"input_values": sound, "attention_mask": mask})
-        return Sound(encoded, sound.shape[1], [])
+        return Sound(sound.shape[1], encoded, [])
 
     def step(
         self, tokens: Sequence[Sequence[int]], sound: Sound, said: Sequence[Array] = ()
@@ -201,13 +191,14 @@ class Networks:
         """
         batch = len(tokens)
         nothing = np.zeros((batch, self._shape[1], 0, self._shape[3]), np.float32)
-        heard = [sound.rows(k, batch) for k in sound.keys] or [nothing] * len(self._keys)
+        sound.widen(batch)
+        heard = [keys[:batch] for keys in sound.keys] or [nothing] * len(self._keys)
         logits, *given = self._decoder.run(
             None,
             {
                 "encoder_attention_mask": np.ones((batch, sound.samples), np.int64),
                 "input_ids": np.asarray(tokens, np.int64),
-                "encoder_hidden_states": sound.rows(sound.encoded, batch),
+                "encoder_hidden_states": sound.encoded[:batch],
                 "use_cache_branch": np.array([bool(said)]),
                 **dict(zip(self._said, said or [nothing] * len(self._said), strict=True)),
                 **dict(zip(self._keys, heard, strict=True)),
@@ -216,9 +207,7 @@ class Networks:
         present = dict(zip(self._given, given, strict=True))
         if not sound.keys:
             sound.keys = [present[name] for name in self._keys]
-        logits -= logits.max(-1, keepdims=True)
-        logits -= np.log(np.exp(logits).sum(-1, keepdims=True))
-        return logits, [present[name] for name in self._said]
+        return log_softmax(logits, -1), [present[name] for name in self._said]
 
 
 def spelling(path: Path) -> Spelling:

@@ -40,4 +40,5 @@ def fit(text: str, voiced: float) -> float:
 def in_time(found: Recognition, voiced: float, weight: float = 1.0) -> Recognition:
     """What was recognised, judged by the time in which there was speech as well."""
     fits = {h: fit(h.text, voiced) for h in found.hypotheses}
-    return recognition({h.text: h.score + weight * f for h, f in fits.items() if f > IMPOSSIBLE})
+    scores = {h.text: h.score + weight * f for h, f in fits.items() if f > IMPOSSIBLE}
+    return recognition(scores, best=len(fits))

@@ -183,11 +183,11 @@ class Search:
                 for new in self._grow(beam, row, scores[row], move):
                     key = new.place, new.text
                     going[key] = going[key].join(new) if key in going else new
-            first_found = max(done.values(), key=lambda found: found.score, default=None)
-            best = first_found.score if first_found else -np.inf
+            likeliest = max(done.values(), key=lambda found: found.score, default=None)
+            best = likeliest.score if likeliest else -np.inf
             if free is not None:
                 free, heard = self._free_step(free, scores[-1])
-                likely = first_found and best > LIKELY * (len(first_found.tokens) + 1)
+                likely = likeliest and best > LIKELY * (len(likeliest.tokens) + 1)
                 if free is not None and likely and free.score < best - self.slack / 2:
                     free = None
             live = sorted(going.values(), key=lambda b: -b.score)[: self.width]

@@ -9,8 +9,10 @@ is far more often right than either alone believes.
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
@@ -58,7 +60,7 @@ class Together:
     ) -> tuple[Wordings, Wordings]:
         """What each makes of all texts that either has found."""
 
-        def other() -> tuple[Ear, Wordings]:
+        def other() -> tuple[Ear[Any], Wordings]:
             ear = self._moonshine.listen(samples)
             return ear, ear.search(grammar)
 
@@ -96,20 +98,20 @@ def combined(
     doubts: tuple[float, float] = DOUBTS,
 ) -> Wordings:
     """The weighted sum of what both say of the same texts."""
-    one, two = (
-        _bounded({**w.outside, **w.sentences}, weight, doubt)
-        for w, weight, doubt in zip(both, weights, doubts, strict=True)
-    )
+    texts = [*both[0].outside, *both[0].sentences]
+    if not texts:
+        return Wordings()
+    total = np.zeros(len(texts))
+    for said, weight, doubt in zip(both, weights, doubts, strict=True):
+        scores = {**said.outside, **said.sentences}
+        total += bounded(np.array([scores[text] for text in texts]), weight, doubt)
+    found = dict(zip(texts, total.tolist(), strict=True))
     return Wordings(
-        {t: one[t] + two[t] for t in both[0].sentences},
-        {t: one[t] + two[t] for t in both[0].outside},
+        {t: found[t] for t in both[0].sentences}, {t: found[t] for t in both[0].outside}
     )
 
 
-def _bounded(scores: dict[str, float], weight: float, doubt: float) -> dict[str, float]:
-    """Weighted, and nowhere more than about `doubt` below the best."""
-    top = max(scores.values(), default=0.0)
-    return {
-        text: weight * top + float(np.logaddexp(weight * (score - top), -doubt))
-        for text, score in scores.items()
-    }
+def bounded(scores: NDArray[np.float64], weight: float, doubt: float) -> NDArray[np.float64]:
+    """Scores of one model, weighted, and nowhere more than about `doubt` below the best."""
+    best = scores.max()
+    return np.asarray(weight * best + np.logaddexp(weight * (scores - best), -doubt))

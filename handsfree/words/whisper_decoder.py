@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erf
+from scipy.special import erf, log_softmax
 
 Array = NDArray[np.float32]
 Pair = tuple[Array, Array]
@@ -121,9 +121,7 @@ class WhisperDecoder:
             inner *= (1 + erf(inner / np.float32(np.sqrt(2)))) / 2
             x = x + self._linear(f"{name}/ffn/linear_1", inner)
         logits = _rows(self._norm("layer_norm", x[:, -last:]), self._out)
-        logits -= logits.max(-1, keepdims=True)
-        logits -= np.log(np.exp(logits).sum(-1, keepdims=True))
-        return logits, Memory(memory.sound, said)
+        return log_softmax(logits, -1), Memory(memory.sound, said)
 
     def _attend_said(self, name: str, x: Array, past: Pair | None) -> tuple[Array, Pair]:
         both = self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x))

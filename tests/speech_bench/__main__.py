@@ -87,7 +87,7 @@ def main() -> None:
         tasks += human_trials(split, options.limit)
     tasks.sort(key=lambda t: t.phrase.number)  # whenever it stops, conditions are alike
     if options.sweep or options.fit:
-        heard = Listener(options.engine, options.model, Records(folder))
+        heard = Listener(options.engine, options.model, Records(folder), options.front_end)
         study = fit if options.fit else sweep
         study([t for t in tasks if _is_recorded(heard, t)], heard, console)
         return

@@ -15,6 +15,7 @@ from scipy.signal import butter, sosfilt
 from handsfree.sound.audio import RATE, Samples, resample
 
 from .levels import active_level, at_level
+from .rooms import resample_to
 from .trials import SPEECH_LEVEL
 
 FrontEnd = Callable[[Samples], Samples]
@@ -45,10 +46,9 @@ def spectral_gate(samples: Samples) -> Samples:
 
 def rnnoise(samples: Samples) -> Samples:
     """Noise suppression by a small recurrent network (RNNoise), which wants 48 kHz."""
-    import soxr
     from pyrnnoise import RNNoise  # type: ignore[import-untyped]
 
-    fast = soxr.resample(samples, RATE, 48_000)
+    fast = resample_to(samples, 48_000)
     whole = (np.clip(fast, -1, 1) * 32767).astype(np.int16)[np.newaxis]
     clean = [frame for _, frame in RNNoise(sample_rate=48_000).denoise_chunk(whole, partial=True)]
     joined = np.concatenate(clean, 1)[0, : len(fast)].astype(np.float32) / 32768

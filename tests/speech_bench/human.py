@@ -77,7 +77,7 @@ class Human:
         rng = random.Random(f"{self.seed} {take}")
         clips = self._clips(text, take)
         if clips:
-            speech = joined([Path(clip) for clip in clips], rng)
+            speech = joined([_clip(Path(clip)) for clip in clips], rng)
         else:
             voices = [v for v in installed() if v.split == self.phrase.split]
             speech = speak(rng.choice(voices), text, Manner())
@@ -94,13 +94,15 @@ def absent() -> list[str]:
     return [f"skipped, not there: {text}" for folder, text in wanted.items() if not folder.is_dir()]
 
 
-def joined(clips: Sequence[Path], rng: random.Random) -> Samples:
-    """Clips of one speaker at one level, with short pauses between them."""
+def joined(
+    clips: Sequence[Samples], rng: random.Random, pauses: tuple[float, float] = (0.05, 0.15)
+) -> Samples:
+    """Clips of one speaker at one level, with pauses of so many seconds between them."""
     parts: list[Samples] = []
     for clip in clips:
         if parts:
-            parts.append(np.zeros(int(rng.uniform(0.05, 0.15) * RATE), np.float32))
-        parts.append(at_level(_clip(clip), SPEECH_LEVEL))
+            parts.append(np.zeros(int(rng.uniform(*pauses) * RATE), np.float32))
+        parts.append(at_level(clip, SPEECH_LEVEL))
     return np.concatenate(parts)
 
 

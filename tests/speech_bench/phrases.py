@@ -180,20 +180,27 @@ def _block(split: Split, number: int) -> tuple[Kind, ...]:
 
 def _turns(kind: Kind, rng: random.Random) -> Iterator[tuple[str, Step]]:
     """Plans in turn, each time with a random step at which the kind may be said."""
-    fits: Callable[[Step], bool] = {
-        "reading": lambda s: s.measure.quantity is not None,
-        "correct": lambda s: s.measure.quantity is not None,
-        "answer": lambda s: s.measure.quantity is not None,
-        "over": lambda s: s.measure.quantity == "resistance",
-        "state": lambda s: s.measure.states is not None,
-        "observation": lambda s: s.measure.options is not None,
-    }.get(kind, lambda s: True)
-    steps = {name: [s for s in dialogue(name).desk.plan.steps if fits(s)] for name in shipped()}
+    steps = {
+        name: [s for s in dialogue(name).desk.plan.steps if fits(kind, s)] for name in shipped()
+    }
     names = [name for name, found in steps.items() if found]
     while True:
         rng.shuffle(names)
         for name in names:
             yield name, rng.choice(steps[name])
+
+
+def fits(kind: Kind, step: Step) -> bool:
+    """Whether the kind of phrase may be said at a step."""
+    measure = step.measure
+    return {
+        "reading": measure.quantity is not None,
+        "correct": measure.quantity is not None,
+        "answer": measure.quantity is not None,
+        "over": measure.quantity == "resistance",
+        "state": measure.states is not None,
+        "observation": measure.options is not None,
+    }.get(kind, True)
 
 
 def _aimed(phrase: Phrase) -> Phrase | None:

@@ -139,11 +139,15 @@ def speak(voice: Voice, text: str, manner: Manner) -> Samples:
     return np.asarray(samples, np.float32)
 
 
+def without_silence(samples: Samples) -> Samples:
+    """Without what is silent before and after it."""
+    loud = np.flatnonzero(np.abs(samples) > _SILENT * np.abs(samples).max(initial=1e-9))
+    return samples[loud[0] : loud[-1] + 1] if len(loud) else samples
+
+
 def _cut(samples: Samples, manner: Manner) -> Samples:
     """Without silence around it, and resampled to the speaker's size."""
-    loud = np.flatnonzero(np.abs(samples) > _SILENT * np.abs(samples).max(initial=1e-9))
-    spoken = samples[loud[0] : loud[-1] + 1] if len(loud) else samples
-    sized = soxr.resample(spoken, RATE, RATE * manner.size)
+    sized = soxr.resample(without_silence(samples), RATE, RATE * manner.size)
     return np.asarray(0.5 * sized / np.abs(sized).max(initial=1e-9), np.float32)
 
 

@@ -14,6 +14,7 @@ from handsfree.sound.audio import RATE, Samples, resample
 
 from .. import noise, rooms
 from ..conditions import NoiseKind
+from ..human import joined
 from ..levels import active_level, at_level, noise_at
 from ..trials import SPEECH_LEVEL
 from .lessons import DIGITS, Lesson
@@ -83,11 +84,8 @@ class Course:
             digits.insert(rng.randrange(1, len(digits)), "point")
         if rng.random() < 0.1:
             digits[0] = "oh"
-        parts = []
-        for word in digits:
-            parts.append(at_level(self._clip(bank[word]), SPEECH_LEVEL))
-            parts.append(np.zeros(int(rng.uniform(0.03, 0.18) * RATE), np.float32))
-        return np.concatenate(parts[:-1]), f" {' '.join(digits)}"
+        clips = [self._clip(bank[word]) for word in digits]
+        return joined(clips, rng, pauses=(0.03, 0.18)), f" {' '.join(digits)}"
 
     def _clip(self, lesson: Lesson) -> Samples:
         samples, _ = soundfile.read(self.folder / lesson.file, dtype="float32")

@@ -25,8 +25,8 @@ import soundfile
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE, Samples, resample
 
-from ..phrases import BLOCK, MAKE, dialogue, phrases, shipped, split_of
-from ..voices import VOICES, Manner, speak
+from ..phrases import BLOCK, MAKE, dialogue, fits, phrases, shipped, split_of
+from ..voices import VOICES, Manner, speak, without_silence
 
 #: Speakers that teach nothing: five for the held-out split, three for the tuning split.
 KEPT_OUT = frozenset(
@@ -133,9 +133,7 @@ class Kokoro:
         """Mono at 16 kHz, without silence around it."""
         language = "en-gb" if voice[0] == "b" else "en-us"
         said, rate = self._voices.create(text, voice=voice, speed=speed, lang=language)
-        samples = resample(np.asarray(said, np.float32), rate)
-        loud = np.flatnonzero(np.abs(samples) > 0.01 * np.abs(samples).max())
-        return samples[loud[0] : loud[-1] + 1]
+        return without_silence(resample(np.asarray(said, np.float32), rate))
 
 
 def texts(seed: str) -> Iterator[tuple[str, str]]:
@@ -146,13 +144,8 @@ def texts(seed: str) -> Iterator[tuple[str, str]]:
         plan = rng.choice(list(shipped()))
         talk = dialogue(plan)
         step = rng.choice(talk.desk.plan.steps)
-        measure, kind = step.measure, rng.choice((*BLOCK, *("reading",) * 8))
-        fits = {
-            "over": measure.quantity == "resistance",
-            "state": measure.states is not None,
-            "observation": measure.options is not None,
-        }.get(kind, kind in ("command", "condition") or measure.quantity is not None)
-        found = MAKE[kind](talk, plan, step, rng) if fits else None
+        kind = rng.choice((*BLOCK, *("reading",) * 8))
+        found = MAKE[kind](talk, plan, step, rng) if fits(kind, step) else None
         if found and split_of(found.text) == "tune" and found.text not in said_by_the_bench:
             yield found.text, talk.desk.wording.hint
 

@@ -49,6 +49,7 @@ class _Mode(Model):
     odds: float = Field(1.0, gt=0, description="how likely, relative to the other faults")
     say: str = Field("", description="the verdict in a few words, such as 'motor winding open'")
     repair: str = Field("", description="what to do; defers to the maker's procedure")
+    grade: str = Field("", description="which of several strengths of this mode: slight, hard ...")
 
 
 class _Placed(_Mode):
@@ -163,6 +164,13 @@ FaultMode = Annotated[
     Field(discriminator="mode"),
 ]
 """One way in which a part breaks."""
+
+
+class Misreads(_Mode):
+    """The meter shows a share of every voltage: off its calibration, or with a dead jack."""
+
+    mode: Literal["misreads"] = "misreads"
+    gain: Share
 
 
 class WrongPin(_Mode):

@@ -73,8 +73,9 @@ def test_every_electrical_step_is_computed(name: str, computed: dict[str, Any]) 
 
 @every_plan
 def test_every_fault_shows(name: str) -> None:
-    """Each fault moves at least one test of the plan well beyond the meter's error."""
-    plan, circuit = PLANS[name].plan, circuit_of(name)
+    """Each written fault moves at least one test of the plan well beyond the meter's error."""
+    plan = PLANS[name].plan
+    circuit = circuit_of(name).model_copy(update={"usual_faults": False})
     meter = plan.meter.in_circuit
     found = simulate(circuit, samples=30, meter=meter)
     hidden = []
@@ -107,7 +108,8 @@ def test_faults_are_told_in_words_and_weighed(name: str) -> None:
 @needs_ngspice
 @every_plan
 def test_shipped_circuits_agree_with_ngspice_under_every_fault(name: str, tmp_path: Path) -> None:
-    circuit = circuit_of(name)
+    """With the faults that are written; `test_circuit_parts.py` has those that parts bring."""
+    circuit = circuit_of(name).model_copy(update={"usual_faults": False})
     variants = len(single_faults(circuit)) * len(circuit.conditions)
     assert compare(circuit, tmp_path) == variants
 

@@ -50,6 +50,7 @@ class _Mode(Model):
     say: str = Field("", description="the verdict in a few words, such as 'motor winding open'")
     repair: str = Field("", description="what to do; defers to the maker's procedure")
     grade: str = Field("", description="which of several strengths of this mode: slight, hard ...")
+    blames: str = Field("", description="what is at fault, if it is not the part itself")
 
 
 class _Placed(_Mode):
@@ -136,6 +137,13 @@ class WornSegment(_Mode):
     )
 
 
+class Swapped(_Mode):
+    """Two wires changed places at their far ends."""
+
+    mode: Literal["swapped"]
+    other: Word = Field(description="name of the other wire")
+
+
 class Jammed(_Mode):
     """Motor or mechanism: does not move, by motor or by hand."""
 
@@ -159,6 +167,7 @@ FaultMode = Annotated[
     | Stuck
     | StuckPosition
     | WornSegment
+    | Swapped
     | Jammed
     | Slipping,
     Field(discriminator="mode"),

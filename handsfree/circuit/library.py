@@ -25,7 +25,7 @@ METER: tuple[modes.Misreads, ...] = (
         say="meter reads high", repair=_OFF,
     ),
     modes.Misreads(
-        grade="dead", gain=Spread(0, 0, 0, ""), odds=0.4,
+        grade="dead", gain=Spread(0, 0, 0, ""), odds=2,
         say="meter shows no voltage at all, in a wrong or blown jack", repair=_DEAD,
     ),
 )  # fmt: skip
@@ -87,11 +87,12 @@ def _covers(written: FaultMode, usual: FaultMode) -> bool:
         return False
     if not usual.grade:
         return True
-    for strength in ("resistance", "voltage", "position", "start"):
-        one, other = getattr(written, strength, None), getattr(usual, strength, None)
-        if one is not None and other is not None:
-            return bool(one.low <= other.nominal <= one.high)
-    return True
+    strengths = [
+        (getattr(written, field, None), getattr(usual, field, None))
+        for field in ("resistance", "voltage", "position", "start")
+    ]
+    both = [(one, other) for one, other in strengths if one is not None and other is not None]
+    return all(one.low <= other.nominal <= one.high for one, other in both)
 
 
 def neighbours(parts: Mapping[str, Part]) -> dict[str, Usual]:
@@ -115,6 +116,12 @@ def neighbours(parts: Mapping[str, Part]) -> dict[str, Usual]:
             found[name] = (
                 *found.get(name, ()),
                 *(mode.model_copy(update={"say": say}) for mode in touch),
+                modes.Swapped(
+                    mode="swapped",
+                    other=other,
+                    odds=0.15,
+                    say=f"{wire.say or name} and {beside.say or other} swapped",
+                ),
             )
     return found
 

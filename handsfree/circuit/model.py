@@ -24,7 +24,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal, Self
 
 from pydantic import Field
 
@@ -32,7 +32,7 @@ from handsfree.circuit import faults as modes
 from handsfree.circuit import library
 from handsfree.circuit.elements import Part
 from handsfree.circuit.faults import FaultMode, Misreads, Model, Word, WrongPin
-from handsfree.circuit.parts import AnyPart, Lamp, Mechanism, Motor, Potentiometer, Relay
+from handsfree.circuit.parts import AnyPart, Lamp, Mechanism, Motor, Potentiometer, Relay, Wire
 from handsfree.circuit.values import Limits, Seconds, parse_spread
 from handsfree.units import Quantity, ureg
 
@@ -160,7 +160,7 @@ class Circuit(Model):
     tests: dict[str, CircuitTest] = Field(description="step of the plan: what it connects")
     wrong_pins: tuple[WrongPin, ...] = ()
     usual_faults: bool = Field(
-        False, description="true: also the faults that parts bring of themselves"
+        True, description="false: only the faults that are listed, not those that parts bring"
     )
     odds_source: str = "common practice, no published source"
 
@@ -186,6 +186,12 @@ class Circuit(Model):
             say = wrong.say or f"read at {wrong.probed} instead of {wrong.meant}"
             found.append(Fault(label, "", "", "", wrong, wrong.odds, say, wrong.repair))
         return tuple(found)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with some fields changed, and its faults made anew."""
+        fresh = super().model_copy(update=update, deep=deep)
+        fresh.__dict__.pop("faults", None)
+        return fresh
 
     def fault(self, fault_id: str) -> Fault:
         """The fault of that id.
@@ -287,6 +293,10 @@ class Circuit(Model):
                     (*here, "state"),
                     f"it has no state {mode.state!r}, only {_list(part.states())}",
                 )
+            if isinstance(mode, modes.Swapped):
+                if not isinstance(self.parts.get(mode.other), Wire):
+                    yield (*here, "other"), f"there is no wire {mode.other!r}"
+                continue
             for field in ("node", "other"):
                 node = getattr(mode, field, None)
                 if node is not None and node not in nodes:
@@ -358,11 +368,11 @@ def _slug(*words: str) -> str:
 
 def _fault(name: str, part: Part, mode: FaultMode) -> Fault:
     detail = getattr(mode, "at", None) or getattr(mode, "state", None) or ""
-    how = f"{mode.mode} {mode.other}" if isinstance(mode, modes.ShortTo) else mode.mode
+    how = " ".join(filter(None, (mode.mode, getattr(mode, "other", None))))
     label = mode.id or _slug(name, how, detail, mode.grade)
     at = getattr(mode, "at", None) or ""
     place = f"{part.place} {at}" if part.place and at else ""
     who = " ".join(filter(None, (part.say or name, place or detail)))
     say = mode.say or " ".join((who, library.wording(mode)))
-    unit = part.unit or part.say or name
+    unit = mode.blames or part.unit or part.say or name
     return Fault(label, name, unit, place, mode, mode.odds, say, mode.repair or part.remedy)

@@ -22,7 +22,7 @@ SERIES: dict[str, str] = {
 }
 """Resistance in series: corroded, loose, chafed to a strand."""
 
-FEED: dict[str, str] = {"slight": "10 mΩ to 300 mΩ", "marked": "0.3 Ω to 10 Ω"}
+FEED: dict[str, str] = {"faint": "10 mΩ to 200 mΩ", "slight": "0.2 Ω to 20 Ω"}
 """Resistance in series where amperes flow; what is more is as good as open."""
 
 LEAK: dict[str, str] = {
@@ -111,6 +111,19 @@ def drifted(voltage: Spread, rate: float) -> Usual:
         modes.Weak(mode="weak", grade="low", voltage=low, odds=rate),
         modes.Weak(mode="weak", grade="high", voltage=high, odds=rate / 4),
     )
+
+
+def pulled(node: str, rate: float) -> Usual:
+    """A shared output that another user of it pulls down."""
+    return tuple(
+        modes.ShortToGround(
+            mode="short to ground", node=node, grade=grade, resistance=ohms(LEAK[grade]),
+            odds=rate / 2, blames="another user of the same output",
+            say="another user of the same output pulls it down",
+            repair="Unplug the other users of it in turn; if it stays low, follow its wires.",
+        )
+        for grade in ("hard", "marked")
+    )  # fmt: skip
 
 
 def stuck(state: str, rate: float) -> Usual:

@@ -19,7 +19,7 @@ from handsfree.circuit import faults as modes
 from handsfree.circuit.elements import OPEN
 from handsfree.circuit.model import Fault
 from handsfree.circuit.network import Ints, Network, Ports
-from handsfree.circuit.parts import Motor, Potentiometer, Thermistor
+from handsfree.circuit.parts import Motor, Potentiometer, Thermistor, Wire
 from handsfree.circuit.physics.thermometer import ntc_ratio
 from handsfree.circuit.states import States
 from handsfree.circuit.template import Template
@@ -110,6 +110,15 @@ class Variants:
                 there = {"short to ground": circuit.ground, "short to supply": circuit.supply}
                 other = mode.other if isinstance(mode, modes.ShortTo) else there[mode.mode]
                 self._bridges.append((h, (here, other), mode.resistance.at(u)))
+            case modes.Swapped(other=other):
+                one, two = circuit.parts[name], circuit.parts[other]
+                assert isinstance(one, Wire)
+                assert isinstance(two, Wire)
+                for part in (name, other):
+                    self._series[self.template.branch[part, ""], h] += OPEN.nominal
+                for start, end in ((one, two), (two, one)):
+                    pair = (start.between[0], end.between[1])
+                    self._bridges.append((h, pair, start.ohms.at(np.zeros(len(u)))))
             case modes.Weak():
                 self._weak += [(h, b, -mode.voltage.at(u)) for b in self.template.of_part(name)]
             case modes.WornSegment():

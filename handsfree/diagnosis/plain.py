@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from handsfree.diagnosis.belief import bounded
 from handsfree.diagnosis.causes import Cause
 from handsfree.diagnosis.explain import Explanation, Ranked
+from handsfree.diagnosis.verdict import Verdict
 
 
 def plain_explanation(found: Explanation) -> dict[str, Any]:
@@ -13,11 +15,24 @@ def plain_explanation(found: Explanation) -> dict[str, Any]:
     return {
         "sure": found.sure,
         "odds": _round(found.odds),
+        "verdict": _verdict(found.verdict),
         "group": [_cause(cause) for cause in found.group],
         "undecided": [_cause(cause) for cause in found.undecided],
         "pivots": list(found.pivots),
         "slips": list(found.slips),
         "ranking": [_ranked(one) for one in found.ranking],
+    }
+
+
+def _verdict(said: Verdict) -> dict[str, Any]:
+    return {
+        "kind": said.kind,
+        "candidates": [
+            {"site": c.site, "fault": c.fault.id, "probability": _round(c.probability)}
+            for c in said.candidates
+        ],
+        "next_test": said.next_test,
+        "blind": [fault.id for fault in said.blind],
     }
 
 
@@ -30,7 +45,7 @@ def _ranked(one: Ranked) -> dict[str, Any]:
         **_cause(one.cause),
         "parts": list(dict.fromkeys(fault.unit for fault in one.faults)),
         "say": [fault.say for fault in one.faults],
-        "odds": _round(one.odds),
+        "odds": _round(bounded(one.odds)),
         "evidence": [
             {"step": e.test, "ratio": _round(e.ratio), "slip": round(e.slip, 4)}
             for e in one.evidence

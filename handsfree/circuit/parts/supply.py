@@ -12,9 +12,11 @@ from handsfree.circuit.elements import OPEN, Branch, Normal, States
 from handsfree.circuit.faults import Weak
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.physics.battery import open_circuit_voltage
-from handsfree.circuit.usual import Usual, broken, drifted, stuck, worn
+from handsfree.circuit.usual import Usual, broken, drifted, pulled, stuck, worn
 from handsfree.circuit.values import Kelvins, Ohms, Share, Spread, Volts, parse_spread
 from handsfree.units import ureg
+
+_SHARED = 11.0  # V: a source of less is a reference, and several parts may hang on it
 
 
 class Source(TwoTerminal):
@@ -34,7 +36,9 @@ class Source(TwoTerminal):
         return {"on": {}, "off": {"": OPEN}}
 
     def usual(self) -> Usual:
-        return (*broken(1), *drifted(self.voltage, 0.7), *worn(self.resistance, 0.5))
+        own = (*broken(1), *drifted(self.voltage, 0.7), *worn(self.resistance, 0.5))
+        shared = self.voltage.nominal < _SHARED
+        return (*own, *pulled(self.between[0], 0.8)) if shared else own
 
 
 class Battery(TwoTerminal):

@@ -106,4 +106,4 @@ class GroundPoint(TwoTerminal):
         return self.one(self.resistance)
 
     def usual(self) -> Usual:
-        return (*broken(1), *series(3, bands=FEED | {"great": "10 Ω to 10 kΩ"}))
+        return (*broken(1), *series(3, bands=FEED | {"great": "20 Ω to 20 kΩ"}))

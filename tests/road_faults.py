@@ -56,7 +56,7 @@ ROAD: dict[str, Road] = {
     ),
     "reference chafed, 30 Ω": Road(
         SENSOR, ("reference wire", "another user"),
-        {"reference wire": {"mode": "short to ground", "resistance": "30 Ω"}},
+        {"five volt reference wire": {"mode": "short to ground", "resistance": "30 Ω"}},
     ),
     "module earth lifted 0.45 V": Road(
         SENSOR, ("module earth", "sensor ground"), {"module earth": series("2.9 Ω")}
@@ -71,7 +71,7 @@ ROAD: dict[str, Road] = {
     ),
     "reference and ground swapped": Road(
         SENSOR, ("reference wire", "ground wire"),
-        {"reference wire": {"mode": "swapped", "other": "ground wire"}},
+        {"five volt reference wire": {"mode": "swapped", "other": "sensor ground wire"}},
     ),
     "feedback wire open": Road(FLAP, ("feedback wire",), {"feedback wire": {"mode": "open"}}),
     "track dead in mid travel": Road(

@@ -85,6 +85,9 @@ class Part(Model):
     unit: str = Field("", description="what is replaced if it is faulty; the part if not given")
     needs: Need | None = Field(None, description="no function below this voltage")
     faults: tuple[FaultMode, ...] = ()
+    rate: float = Field(
+        1.0, gt=0, description="how many times likelier than usual its usual faults are"
+    )
 
     #: Fault modes that make sense only for some parts.
     modes: ClassVar[frozenset[str]] = frozenset()

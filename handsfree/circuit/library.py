@@ -17,11 +17,11 @@ _OFF = "Hold the meter against another one, or against a battery of known voltag
 
 METER: tuple[modes.Misreads, ...] = (
     modes.Misreads(
-        grade="reads_low", gain=Spread(0.93, 0.88, 0.97, ""), odds=0.4,
+        grade="reads_low", gain=Spread(0.93, 0.86, 0.97, ""), odds=0.8,
         say="meter reads low", repair=_OFF,
     ),
     modes.Misreads(
-        grade="reads_high", gain=Spread(1.07, 1.03, 1.12, ""), odds=0.4,
+        grade="reads_high", gain=Spread(1.07, 1.03, 1.14, ""), odds=0.8,
         say="meter reads high", repair=_OFF,
     ),
     modes.Misreads(
@@ -77,7 +77,7 @@ def merged(
                  if rail in ends}  # fmt: skip
     for mode in usual:
         if mode.mode not in senseless and not any(_covers(w, mode) for w in written):
-            yield mode
+            yield mode.model_copy(update={"odds": mode.odds * part.rate})
 
 
 def _covers(written: FaultMode, usual: FaultMode) -> bool:

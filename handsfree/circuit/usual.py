@@ -74,6 +74,16 @@ def leaks(to_ground: float, to_supply: float, node: str | None = None) -> Usual:
     return ground + supply
 
 
+def to_case(node: str, rate: float) -> Usual:
+    """A part leaks to its own housing, and so to ground."""
+    return tuple(
+        modes.ShortToGround(
+            mode="short to ground", node=node, grade=g, resistance=ohms(b), odds=rate / len(LEAK)
+        )
+        for g, b in LEAK.items()
+    )
+
+
 def touches(node: str, other: str, rate: float) -> Usual:
     """Touches a neighbour."""
     shares = {"hard": 0.5, "marked": 0.25, "slight": 0.25}

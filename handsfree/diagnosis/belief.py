@@ -29,7 +29,8 @@ MODEL = 0.02
 not as believed, a word not as heard.  Bounds the odds to 49.  Common practice, no published
 source."""
 
-_HANGS = 3.0  # odds below which a verdict falls if one reading does not count
+_LEADS = 1.25  # odds from which a cause leads clearly, one reading left out
+_WITNESS = 3.0  # how many times likelier than in a sound circuit the other readings must be
 _PARTS = 0.1  # bits on which of two causes it is, from which a test tells them apart
 
 # Likeness from which two causes count as the same: whatever the readings, at least a fifth of
@@ -199,8 +200,10 @@ class Belief:
 
     @cached_property
     def pivots(self) -> tuple[str, ...]:
-        """Tests on whose reading a verdict hangs: without it the odds would be small, or the
-        readings might as well be those of a sound circuit.
+        """Tests on whose reading a verdict hangs.
+
+        Without it another cause would lead or nearly so, or the readings might as well be those
+        of a sound circuit.
 
         A confirmed reading is none, and none is before odds of `SURE`.
         """
@@ -211,9 +214,9 @@ class Belief:
         if sound.any() and not (sound & self.group).any():
             against = logsumexp(self.without[:, self.group], axis=1) - self.without[:, sound][:, 0]
             before = logsumexp(self.table.prior[self.group]) - self.table.prior[sound][0]
-            odds = np.minimum(odds, np.exp(against - before))
+            odds = np.minimum(odds, _LEADS * np.exp(against - before) / _WITNESS)
         left = zip(self.marks, odds, strict=True)
-        return tuple(mark.test for mark, ratio in left if ratio < _HANGS and not mark.confirmed)
+        return tuple(mark.test for mark, ratio in left if ratio < _LEADS and not mark.confirmed)
 
     @property
     def sure(self) -> bool:

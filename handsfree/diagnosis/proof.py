@@ -1,7 +1,7 @@
 """Whether what is named has been tested itself: else it is a suspicion.
 
 Each terminal of what is at fault must have been probed, at the part or through a contact that
-is mated; of a wire that touches something, the wire by itself, unplugged at one end at least.
+is mated; of a wire that touches something, the wire by itself, unplugged at its ends.
 Of a module's output, its supply and its ground as well.  What can be watched must be watched.
 """
 
@@ -101,15 +101,14 @@ def _reached(circuit: Circuit, test: CircuitTest, fault: Fault | None = None) ->
 
 
 def _isolated(circuit: Circuit, test: CircuitTest, nodes: set[str]) -> bool:
-    """Whether a connector at these nodes is unplugged while the test is made."""
+    """Whether every connector at these nodes is unplugged while the test is made."""
     settings = circuit.conditions[test.condition]
-    return any(
-        isinstance(part := circuit.parts[name], Connector)
-        and state == "unplugged"
-        and nodes & set(part.nodes(name))
-        for name, state in settings.items()
-        if name in circuit.parts
-    )
+    ends = [
+        settings.get(name) == "unplugged"
+        for name, part in circuit.parts.items()
+        if isinstance(part, Connector) and nodes & set(part.nodes(name))
+    ]
+    return bool(ends) and all(ends)
 
 
 def _watches(circuit: Circuit, test: CircuitTest, part: str) -> bool:

@@ -2,7 +2,7 @@
 
 One verdict, computed.  A part (two that no test parts, or the parts of one line) is named if its
 odds are over `SURE`, hang on no one reading, and it has been tested itself; without that test it
-is a suspicion.  If nothing is found, the
+is a suspicion, as it is while all hangs on one reading.  If nothing is found, the
 candidates are named with the test that would part them, or that no test left can.
 """
 
@@ -17,7 +17,7 @@ import numpy as np
 from handsfree.circuit import Circuit, Fault
 from handsfree.circuit.faults import Open, WornSegment
 from handsfree.circuit.parts import Connector, Fuse, GroundPoint, Splice, Switch, Wire
-from handsfree.diagnosis.belief import Belief
+from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.choice import telling
 from handsfree.diagnosis.proof import needed, proven
 
@@ -53,8 +53,8 @@ class Verdict:
         kind: how far it goes.
         candidates: what is named; if not sure, the likeliest first.
         odds: that the fault is among those named; at most 49.
-        next_test: the test of the part itself, or the one that best parts the candidates; None
-            if no test left can.
+        next_test: the reading on which a suspicion hangs, the test of the part itself, or the
+            one that best parts the candidates; None if no test left can.
         blind: interruptions that no test here can see, if no fault is found.
     """
 
@@ -82,8 +82,11 @@ def verdict(belief: Belief, circuit: Circuit, left: Collection[str] | None = Non
     if belief.site is None:
         return _without_a_part(belief, faults, open_tests)
     named = tuple(_candidate(belief, faults, site) for site in belief.named)
-    if not belief.sure or not (len(named) <= _PAIR or _one_line(circuit, named)):
+    nameable = len(named) <= _PAIR or _one_line(circuit, named)
+    if belief.odds < SURE or not nameable:
         return _not_sure(belief, faults, open_tests)
+    if belief.pivots:
+        return Verdict("suspicion", named, belief.odds, belief.pivots[0])
     if any(proven(circuit, one.fault, belief.made) for one in named):
         return Verdict("found", named, belief.odds, None)
     own = [

@@ -10,7 +10,7 @@ from pydantic import Field
 from handsfree.circuit import faults as modes
 from handsfree.circuit.elements import Branch, Normal, Part, States
 from handsfree.circuit.parts.two_terminal import TwoTerminal
-from handsfree.circuit.usual import Usual, broken, series, shorted
+from handsfree.circuit.usual import Usual, broken, series, shorted, to_case
 from handsfree.circuit.values import Amperes, Ohms, Share, Spread, Volts, parse_spread
 
 
@@ -46,7 +46,8 @@ class Motor(TwoTerminal):
             resistance=Spread((least * most) ** 0.5, least, most, "Ω", log=True),
         )  # fmt: skip
         jammed = modes.Jammed(mode="jammed", odds=2)
-        return (*broken(3), brushes, *shorted(self.resistance, 1), jammed)
+        leaks = to_case(self.between[0], 0.5)
+        return (*broken(3), brushes, *shorted(self.resistance, 1), jammed, *leaks)
 
 
 class Starter(TwoTerminal):

@@ -12,7 +12,7 @@ from handsfree.circuit import faults as modes
 from handsfree.circuit.elements import Branch, Normal, Pair, Part
 from handsfree.circuit.faults import Word
 from handsfree.circuit.parts.two_terminal import TwoTerminal
-from handsfree.circuit.usual import Usual, broken, series, shorted, worn
+from handsfree.circuit.usual import Usual, broken, series, shorted, to_case, worn
 from handsfree.circuit.values import Kelvins, Ohms, Share, Spread, parse_spread
 
 
@@ -73,6 +73,7 @@ class Potentiometer(Part):
             *broken(0.5, "second"),
             across,
             modes.StuckPosition(mode="stuck position", odds=1),
+            *to_case(self.wiper, 0.4),
             *_dead_spots(4, 3),
         )
 
@@ -129,4 +130,5 @@ class Thermistor(TwoTerminal):
         return self.temperature
 
     def usual(self) -> Usual:
-        return (*broken(2), *worn(self.resistance, 2), *shorted(self.resistance, 1))
+        leaks = to_case(self.between[0], 0.6)
+        return (*broken(2), *worn(self.resistance, 2), *shorted(self.resistance, 1), *leaks)

@@ -36,9 +36,9 @@ class Source(TwoTerminal):
         return {"on": {}, "off": {"": OPEN}}
 
     def usual(self) -> Usual:
-        own = (*broken(1), *drifted(self.voltage, 0.7), *worn(self.resistance, 0.5))
+        own = (*broken(1), *drifted(self.voltage, 0.3), *worn(self.resistance, 0.5))
         shared = self.voltage.nominal < _SHARED
-        return (*own, *pulled(self.between[0], 0.8)) if shared else own
+        return (*own, *pulled(self.between[0], 1.2)) if shared else own
 
 
 class Battery(TwoTerminal):
@@ -88,7 +88,7 @@ class Battery(TwoTerminal):
 
     def usual(self) -> Usual:
         full = self.voltage.nominal
-        flat = Spread(0.85 * full, 0.75 * full, 0.945 * full, "V")
+        flat = Spread(0.8 * full, 0.55 * full, 0.945 * full, "V")
         charged = Spread(1.09 * full, 1.05 * full, 1.16 * full, "V")
         return (
             Weak(mode="weak", grade="flat", voltage=flat, odds=2),

@@ -68,7 +68,7 @@ class Wire(TwoTerminal):
 
     def usual(self) -> Usual:
         bands = FEED | SERIES if self.thick else SERIES
-        return (*broken(1), *series(1, bands=bands), *leaks(0.8, 0.3))
+        return (*broken(1), *series(1, bands=bands), *leaks(1.2, 0.5))
 
 
 class Splice(TwoTerminal):

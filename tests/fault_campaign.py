@@ -91,10 +91,10 @@ def vehicles(circuit: Circuit, count: int, seed: int) -> Iterator[Vehicle]:
                 n for n, p in circuit.parts.items() if isinstance(p, Resistor | Thermistor | Source)
             ]
             name = str(rng.choice(drifting))
-            part, factor = (
-                circuit.parts[name],
-                float(rng.choice([rng.uniform(1.5, 4), rng.uniform(0.3, 0.7)])),
-            )
+            part = circuit.parts[name]
+            wide = [rng.uniform(1.5, 4), rng.uniform(0.3, 0.7)]
+            narrow = [rng.uniform(1.08, 1.4), rng.uniform(0.6, 0.92)]  # of a voltage
+            factor = float(rng.choice(narrow if isinstance(part, Source) else wide))
             field = "voltage" if isinstance(part, Source) else "resistance"
             s = getattr(part, field)
             drifted = Spread(s.nominal * factor, s.low * factor, s.high * factor, s.unit, s.log)

@@ -14,6 +14,7 @@ from handsfree.diagnosis.causes import NONE_OF_THESE, SOUND, Cause
 from handsfree.diagnosis.choice import Proposal, enough
 from handsfree.diagnosis.diagnose import Diagnosis
 from handsfree.diagnosis.explain import Evidence, Explanation, Ranked, explain
+from handsfree.diagnosis.rehearsal import Rehearsed, rehearse
 from handsfree.diagnosis.rules import conclude
 from handsfree.diagnosis.synthetic import Synthetic, simulate
 from handsfree.diagnosis.verdict import Candidate, Verdict, verdict
@@ -30,12 +31,14 @@ __all__ = [
     "Explanation",
     "Proposal",
     "Ranked",
+    "Rehearsed",
     "Synthetic",
     "Verdict",
     "bounded",
     "conclude",
     "enough",
     "explain",
+    "rehearse",
     "simulate",
     "verdict",
 ]

@@ -37,7 +37,7 @@ def obey(
     """
     question = session.question
     unknown = question and question.kind == "guess" and command.name in _NOT_KNOWN
-    if question and (unknown or command.name in ("choice", "yes", "no")):
+    if question and (unknown or command.name in ("choice", "wire", "yes", "no")):
         return answer(desk, session, question, command)
     if question and question.kind != "guess" and command.name in _AGAIN:
         return ask(desk, session, question, reason="again")
@@ -59,7 +59,7 @@ def obey(
         case "repaired":
             return repaired(desk, session)
         case "go" if command.wire is not None:
-            return _go_to_wire(desk, session, command.wire)
+            return _go_to_wire(desk, session, (command.wire, *command.others))
         case "next" | "skip" if step:
             return _leave(desk, session, step, skip=command.name == "skip")
         case "back":
@@ -103,16 +103,24 @@ def _tell(desk: Desk, session: Session, step: Step, what: str) -> str:
     return say("where_is", number=number, count=str(len(steps)), prompt=step.prompt)
 
 
-def _go_to_wire(desk: Desk, session: Session, pin: int) -> Turn:
+def _go_to_wire(desk: Desk, session: Session, named: tuple[int, ...]) -> Turn:
+    """Go to a wire; of several with one name, to the only one that is elsewhere."""
     here = desk.step(session)
     prompt = desk.standing_prompt(session)
-    if here and pin in here.pins:
+    elsewhere = [pin for pin in named if not here or pin not in here.pins]
+    if not elsewhere:
         return session, [Say(prompt)]
-    step = route.for_wire(desk.plan, session, pin, here)
-    if step is None:
-        wire = desk.wording.pin(desk.plan.pin(pin))
+    found = {pin: route.for_wire(desk.plan, session, pin, here) for pin in elsewhere}
+    steps = [step for step in found.values() if step]
+    if len(steps) > 1:
+        pins = [desk.wording.pin_number(desk.plan.pin(pin)) for pin, step in found.items() if step]
+        either = f" {desk.say('or')} ".join(pins)
+        return session, [Say(desk.say("which_pin", pins=either))]
+    if not steps:
+        wire = desk.wording.pin(desk.plan.pin(elsewhere[0]))
         return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
-    return open_step(desk, session, step, "next")
+    how = "next" if route.is_open(session, steps[0]) else "again"
+    return open_step(desk, session, steps[0], how)
 
 
 def set_condition(desk: Desk, session: Session, condition: str) -> Turn:

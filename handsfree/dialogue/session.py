@@ -61,6 +61,7 @@ class Question:
             guess (the apprentice says what to expect; never logged as a reading).
         step: the step whose take it is about.
         candidates: takes between which is asked.
+        steps: id of the step of each candidate, where these differ.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
     """
@@ -68,6 +69,7 @@ class Question:
     kind: Literal["which", "confirm", "correct", "guess"]
     step: str
     candidates: tuple[Take, ...] = ()
+    steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
 

@@ -6,7 +6,7 @@ Besides the events of a job (see `handsfree.job`) those of the live loop are und
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -53,7 +53,7 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
         case "said":
             return _said(glance, wording, event["text"])
         case "asked":
-            options = tuple(_option(candidate, wording) for candidate in event["candidates"])
+            options = _options(event["candidates"], wording)
             return replace(glance, question=event["text"], options=options, said="")
         case "lesson":
             return _open(replace(glance, question=""), wording, event["step"])
@@ -204,6 +204,15 @@ def _take(event: Event) -> Take:
     if event["over_limit"]:
         return Reading(None)
     return Reading(quantity(event["value"], event["unit"]), number=Decimal(event["spoken"]))
+
+
+def _options(candidates: Sequence[Event], wording: Wording) -> tuple[str, ...]:
+    """The candidates in figures; by their pins where the wire is asked for."""
+    shown = tuple(_option(candidate, wording) for candidate in candidates)
+    pins = [candidate["pin"] for candidate in candidates]
+    if len(set(shown)) == 1 and len(set(pins)) > 1:
+        return tuple(f"pin {pin}" for pin in pins)
+    return shown if len(set(shown)) == len(shown) else ()
 
 
 def _option(candidate: Event, wording: Wording) -> str:

@@ -78,6 +78,8 @@ def _line(kind: str, event: dict[str, Any]) -> str:
         case "struck":
             return f"the value at {event['step'].replace('_', ' ')} no longer counts"
         case "verdict":
+            if event.get("withdrawn"):
+                return "withdrawn: the tests are open again"
             return event["part"] or "no rule names a part"
         case "finished":
             return str(event["status"])

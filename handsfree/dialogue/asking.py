@@ -23,9 +23,10 @@ def ask(
     desk: Desk, session: Session, question: Question, reason: str, said: Iterable[str] = ()
 ) -> Turn:
     """Put a question, in other words each time; `said` goes before it in the same breath."""
-    step = desk.plan.step(question.step)
-    wire = desk.wording.step_name(step)
-    if question.kind == "correct":
+    wire = desk.wording.step_name(desk.plan.step(question.step)) if question.step else ""
+    if question.kind == "finish":
+        text = desk.say("ask_finish")
+    elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
@@ -92,7 +93,17 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     if misses > MISSES_ANSWERED:
         return session, []
     step = desk.focus(session)
+    if desk.guessing(session):
+        return session, [Ask(_guess_again(desk, misses))]
     if step and reason == NO_UNIT:
         return session, [refuse(desk, session, step, Refusal("kind"))]
+    if step is None and misses > 1:
+        return session, [Ask(desk.standing_prompt(session))] if misses <= 3 else []
     wire = desk.wording.step_name(step) if step else ""
     return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]
+
+
+def _guess_again(desk: Desk, misses: int) -> str:
+    if misses > 2:
+        return desk.say("help_guess")
+    return join([desk.say("unclear_1") if misses == 1 else "", desk.say("ask_guess")])

@@ -10,7 +10,7 @@ from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask, ask_again, refuse
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Record, Say, Strike, join, lead
-from handsfree.dialogue.moving import Turn, go_on, open_step
+from handsfree.dialogue.moving import Turn, finish, go_on, open_step, revise
 from handsfree.dialogue.session import Entry, Question, Session
 from handsfree.meaning import Ambiguous, Command, Take
 from handsfree.plan.schema import Step
@@ -36,8 +36,8 @@ def take(
     question = session.question
     supersedes = question.supersedes if question else None
     step = desk.focus(session)
-    if step and question and question.kind == "guess":
-        return teaching.judge(desk, session, step, meaning)
+    if guessed := desk.guessing(session):
+        return teaching.judge(desk, session, guessed, meaning)
     takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
     if question and len(set(question.steps)) > 1 and all(one.wire is None for one in takes):
         return ask_again(desk, session, question)  # the value alone tells no wire
@@ -76,10 +76,12 @@ def record(
     supersedes: int | None = None,
 ) -> Turn:
     """Record a take and say it back with the next step."""
-    corrected = desk.say("corrected") if supersedes else ""
-    previous = session.standing.get(step.id)
-    supersedes = supersedes or (previous.number if previous else None)
-    entry = Entry(len(session.entries) + 1, step.id, step.condition, taken, verdict, supersedes)
+    corrects = supersedes is not None
+    previous = next((e for e in session.entries if e.number == supersedes), None)
+    previous = previous or session.standing.get(step.id)
+    supersedes = previous.number if previous else None
+    number = len(session.entries) + 1
+    entry = Entry(number, step.id, step.condition, taken, verdict, supersedes, corrects)
     entries = tuple(
         replace(e, stands=False) if e.number == supersedes else e for e in session.entries
     )
@@ -88,17 +90,27 @@ def record(
         session, entries=(*entries, entry), skipped=session.skipped - {step.id}, question=None
     )
     read_back = desk.wording.read_back(step, taken, verdict)
-    words = [*said, corrected, read_back]
+    words = [*said, desk.say("corrected") if corrects else "", read_back]
     logged = Record(entry)
-    if here is None or here.id != step.id:  # another step than the open one: come back
-        if previous and not corrected:
+    goto = _goto(step, verdict)
+    if step.phase == "test" and session.phase in ("verdict", "after_repair"):
+        session, effects = revise(desk, session, step, goto)
+        return session, [logged, *lead(effects, words)]
+    elsewhere = here is None or here.id != step.id
+    rerouted = corrects and previous and _goto(step, previous.verdict) != goto
+    if elsewhere and not rerouted:  # another step than the open one: come back
+        if previous and not corrects:
             words.insert(0, desk.say("retaken", value=desk.wording.take(previous.take)))
         if here is not None:
             words.append(desk.prompt(session, here, "back_to"))
         return session, [logged, Say(join(words))]
-    goto = step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
     session, effects = go_on(desk, session, step, goto)
     return session, [logged, *lead(effects, words)]
+
+
+def _goto(step: Step, verdict: Verdict) -> str:
+    """Where a step sends after a verdict."""
+    return step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
 
 
 def correct(
@@ -131,9 +143,12 @@ def strike(desk: Desk, session: Session) -> Turn:
 
 def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
     """The open question is answered by first, second, yes or no."""
-    step = desk.plan.step(question.step)
-    if question.kind == "guess":
-        return teaching.judge(desk, session, step, None)
+    step = desk.focus(session)
+    if question.kind == "finish" or step is None:
+        session = replace(session, question=None)
+        if command.name == "yes":
+            return finish(desk, session)
+        return session, [Say(desk.standing_prompt(session))]
     chosen: list[int] = []
     if question.kind == "which" and command.name == "choice":
         chosen = [command.choice - 1]

@@ -61,6 +61,8 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return _reading(glance, wording, event)
         case "struck":
             return _struck(glance, event)
+        case "verdict" if event.get("withdrawn"):
+            return replace(glance, part=None, prompt="")
         case "verdict":
             words = [event.get("say") or wording.plan.no_finding, event.get("repair")]
             if any(step.phase == "after_repair" for step in wording.plan.steps):
@@ -102,7 +104,7 @@ def _heard(glance: Glance, event: Event) -> Glance:
 def _said(glance: Glance, wording: Wording, text: str) -> Glance:
     """A guess that is asked for hides what is expected; a prompt is not shown a second time."""
     asks = wording.prompt("ask_guess")
-    if text.endswith(asks):
+    if asks in text:
         return replace(glance, question=asks, options=(), expected="", said="")
     shown = glance.prompt and glance.prompt in text
     return replace(glance, said="" if shown else text)

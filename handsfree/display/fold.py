@@ -70,7 +70,8 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             prompt = " ".join(filter(None, words))
             return replace(_closed(glance), part=event["part"] or "", prompt=prompt)
         case "finished":
-            return replace(_closed(glance), finished=event["status"], prompt="")
+            said = glance.said  # how it ended, and what is missing
+            return replace(_closed(glance), finished=event["status"], prompt=said, said="")
     return glance
 
 

@@ -258,7 +258,9 @@ def test_the_whole_job_to_a_verified_repair(talk: Talk) -> None:
 
 def test_finishing_early_says_what_is_missing(talk: Talk) -> None:
     talk.hear("twelve six")
-    talk.hear("finish")
+    assert talk.hear("finish") == "Finish the job? Say yes or no."
+    assert not talk.did(Finish)
+    talk.hear("yes")
     (end,) = talk.did(Finish)
     assert isinstance(end, Finish)
     assert end.status == "not verified"
@@ -312,7 +314,8 @@ def test_the_apprentice_is_asked_what_to_expect(flap: Plan, english: Language) -
     assert talk.hear("five volts").startswith("No. Expect minus zero point one")
     talk.hear("point oh two")
     assert talk.hear("i don't know").startswith("Expect four point eight volts")
-    assert talk.hear("finish").endswith(
+    talk.hear("finish")
+    assert talk.hear("yes").endswith(
         "You knew one of three. Practise: black with yellow stripe, violet."
     )
     lessons = [g.right for g in talk.session.guesses]

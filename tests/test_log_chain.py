@@ -191,6 +191,7 @@ def test_rows_of_what_stands_and_of_the_history():
         "time": TIME,
         "step": "s2",
         "wire": "brown",
+        "pin": "",
         "condition": "",
         "value": "1.2",
         "unit": "V",
@@ -200,3 +201,9 @@ def test_rows_of_what_stands_and_of_the_history():
         "superseded_by": "7",
         "struck_by": "",
     }
+
+
+def test_over_limit_and_the_pins_stand_in_the_table():
+    shown = {"wire": "brown to red", "pins": [3, 5], "value": None, "over_limit": True}
+    (row,) = rows([Event(3, TIME, "reading", shown, "", "")])
+    assert (row["value"], row["unit"], row["pin"]) == ("over limit", None, "3 to 5")

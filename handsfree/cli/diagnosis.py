@@ -49,9 +49,12 @@ def explain_job(
     if found is None:
         raise BadInput("no reading of this job says anything of the circuit", where=str(job))
     part = session.finding.part if session.finding else None
+    subject = events[0].get("subject", {})
     if as_json:
-        print_json({"verdict": part, **plain_explanation(found)})
+        print_json({"subject": subject, "verdict": part, **plain_explanation(found)})
         return
+    for name, text in subject.items():
+        console.print(f"{name.replace('_', ' ')}: {text}")
     if part:
         console.print(f"verdict of the job: {part}")
     show_explanation(found)

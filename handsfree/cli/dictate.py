@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -26,12 +26,12 @@ from handsfree.errors import BadInput
 from handsfree.job import Job
 from handsfree.job.listening import Ears, Sound, files
 from handsfree.job.progress import load_progress, progress_file, save_progress
-from handsfree.languages import data_folder
+from handsfree.languages import data_folder, language_of
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import JobLog, open_job, read
+from handsfree.log import JobLog, open_job, read, verify
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
@@ -41,7 +41,7 @@ from handsfree.sound.voice import open_voice
 PHONE = "phone"
 
 
-class Order(StrEnum):
+class Route(StrEnum):
     """Which test comes next."""
 
     plan = "plan"
@@ -96,9 +96,24 @@ def dictate(
     check: Annotated[
         bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
     ] = True,
+    route: Annotated[
+        Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")
+    ] = Route.plan,
+    after: Annotated[
+        Path | None, typer.Option("--after", help="The finished job that this one goes on from.")
+    ] = None,
+    vehicle: Annotated[str | None, typer.Option("--vehicle", help="Make, model, year.")] = None,
+    registration: Annotated[
+        str | None, typer.Option("--registration", help="Number plate, or chassis number.")
+    ] = None,
+    odometer: Annotated[str | None, typer.Option("--odometer", help="With its unit.")] = None,
     order: Annotated[
-        Order, typer.Option("--order", help="By the plan, or the test that tells most a minute.")
-    ] = Order.plan,
+        str | None, typer.Option("--order", help="Number of the repair order.")
+    ] = None,
+    technician: Annotated[str | None, typer.Option("--technician", help="Who tests.")] = None,
+    complaint: Annotated[
+        str | None, typer.Option("--complaint", help="In the customer's words.")
+    ] = None,
     person: Annotated[
         str | None, typer.Option("--person", help="Apprentice whose progress is kept.")
     ] = None,
@@ -114,23 +129,43 @@ def dictate(
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
     ears = Ears(engine.value, model)
-    informed = order is Order.informed
-    session = _Session(loaded, job, ears, voice, how, informed=informed, as_json=as_json)
+    told = {
+        "vehicle": vehicle,
+        "registration": registration,
+        "odometer": odometer,
+        "order": order,
+        "technician": technician,
+        "complaint": complaint,
+    }
+    session = _Session(
+        loaded,
+        job,
+        ears,
+        voice,
+        how,
+        details=job_details(after, told),
+        informed=route is Route.informed,
+        as_json=as_json,
+    )
     phone = device == PHONE
     where = replace(site(port, share=share, https=https, screen=screen), phone=phone)
     if phone and screen is not ScreenName.web:
         raise BadInput("a phone needs the page", where="--device phone", remedy="Add --screen web.")
-    with session.shown(screen.value, where):
-        _listen(
-            session,
-            audio,
-            settings=_settings(None if phone else device, speaker, volume, speed),
-            key=key,
-            cut_in=cut_in,
-            check=check,
-        )
-    if person is not None:
-        keep_progress(person, loaded, session.folder)
+    try:
+        with session.shown(screen.value, where):
+            _listen(
+                session,
+                audio,
+                settings=_settings(None if phone else device, speaker, volume, speed),
+                key=key,
+                cut_in=cut_in,
+                check=check,
+            )
+    finally:  # however it ends: what is in the log is done
+        if session.began is not None:
+            session.tell_end()
+            if person is not None:
+                keep_progress(person, loaded, session.folder, session.began)
 
 
 def _listen(
@@ -158,10 +193,31 @@ def _settings(
     return replace(remembered(), **known)
 
 
-def keep_progress(person: str, loaded: LoadedPlan, job: Path) -> None:
-    """Add the lessons of a job to a person's progress."""
+def job_details(after: Path | None, told: Mapping[str, str | None]) -> dict[str, object]:
+    """What a job is opened with: the subject that was told, and the job that it goes on from.
+
+    What was told of the earlier job holds for this one too, unless it is told anew.
+
+    Raises:
+        BadInput: the earlier job is not finished.
+        Damaged: its log is not as it was written.
+    """
+    subject = {name: text for name, text in told.items() if text}
+    if after is None:
+        return {"subject": subject} if subject else {}
+    earlier = verify(after)
+    if earlier.state != "finished":
+        remedy = f"Go on with it: --job {after}. `handsfree verify {after}` tells its state."
+        raise BadInput(f"that job is {earlier.state}", where=str(after), remedy=remedy)
+    subject = {**read(after)[0].fields.get("subject", {}), **subject}
+    details: dict[str, object] = {"subject": subject} if subject else {}
+    return {**details, "follows": earlier.fingerprint}
+
+
+def keep_progress(person: str, loaded: LoadedPlan, job: Path, since: int) -> None:
+    """Add the lessons of a job after event `since` to a person's progress."""
     progress = load_progress(person)
-    progress.add(loaded.plan.title, (event.as_dict() for event in read(job)))
+    progress.add(loaded.plan.title, (event.as_dict() for event in read(job)[since:]))
     console.print(f"progress of {person}: {save_progress(progress)}")
 
 
@@ -191,8 +247,11 @@ def demo(
     manifest = json.loads((recordings / session / "manifest.json").read_text(encoding="utf-8"))
     clips = [recordings / session / each["file"] for each in manifest["utterances"]]
     loaded = load_plan(manifest["plan"])
-    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal)
+    scenario = loaded.plan.subject.model_dump(exclude_defaults=True)
+    details = {"subject": scenario} if scenario else {}
+    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal, details=details)
     done = run.run_files(files(clips)).session
+    run.tell_end()
     report = run.folder / "report.html"
     report_file(run.folder, report)
     console.print(f"verdict: {done.finding.part if done.finding else 'no rule names a part'}")
@@ -213,10 +272,14 @@ class _Session:
         voice: str,
         how: Verbosity,
         *,
+        details: Mapping[str, object],
         informed: bool = False,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
+        self.details = details
+        self.began: int | None = None  # events that were there when the log was opened
+        language_of(loaded)
         self.folder = folder or _new_folder(loaded)
         self.voice = open_voice(voice)
         self.listeners: list[Tell] = [print_json_event if as_json else print_event]
@@ -272,8 +335,13 @@ class _Session:
             if self.voice.remark:
                 console.print(self.voice.remark)
             console.print(f"engine: {self.ears.name}, log: {self.folder}")
-        with open_job(self.folder, self.loaded.text.encode(), title=self.loaded.plan.title) as log:
+        plan, title = self.loaded.text.encode(), self.loaded.plan.title
+        with open_job(self.folder, plan, title=title, details=self.details) as log:
+            self.began = len(log.events)
             yield log
+
+    def tell_end(self) -> None:
+        """Say where the log is, once the terminal is given back."""
         if not self.as_json:
             console.print(f"log: {self.folder}   (handsfree report {self.folder})")
 

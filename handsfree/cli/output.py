@@ -70,12 +70,16 @@ def _line(kind: str, event: dict[str, Any]) -> str:
             shown = "over limit" if event["over_limit"] else event["spoken"] or event["value"]
             unit = f" {event['unit']}" if event["unit"] else ""
             wire = event["wire"] or event["step"].replace("_", " ")
+            pins = " to ".join(map(str, event["pins"]))
+            wire += f" (pin {pins})" if pins else ""
             condition = event["condition"].replace("_", " ")
             parts = (wire, condition, f"{shown}{unit}", event["verdict"])
             return f"#{event['number']} {' · '.join(parts)}"
         case "struck":
             return f"the value at {event['step'].replace('_', ' ')} no longer counts"
         case "verdict":
+            if event.get("withdrawn"):
+                return "withdrawn: the tests are open again"
             return event["part"] or "no rule names a part"
         case "finished":
             return str(event["status"])

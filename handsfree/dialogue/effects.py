@@ -76,11 +76,13 @@ class Conclude:
         finding: the part, and what to do.
         outcomes: what the rules saw.
         explanation: the causes ranked, if the plan describes its circuit.
+        withdrawn: the verdict before no longer holds, and the tests are open again.
     """
 
     finding: Finding | None
     outcomes: Mapping[str, Outcome] = field(default_factory=dict)
     explanation: Explanation | None = None
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from handsfree.diagnosis import conclude
 from handsfree.dialogue import informed, route, teaching
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Conclude, Effect, Finish, Move, Say, join, lead
-from handsfree.dialogue.session import Question, Session
+from handsfree.dialogue.session import Session
 from handsfree.plan.schema import NO_OHMMETER, Step
 
 #: What came of something: the session afterwards and what is to be done.
@@ -20,16 +20,7 @@ Turn = tuple[Session, list[Effect]]
 
 def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
     """Go to where `step` sends: the next step, another one, or the end of the phase."""
-    why = ""
-    following = route.after(desk.plan, session, step, goto)
-    if desk.informed and session.phase == "test":
-        try:
-            chosen = informed.proposal(desk, session)
-        except LookupError:
-            pass
-        else:
-            following = desk.plan.step(chosen.test) if chosen else None
-            why = informed.reason(desk, chosen) if chosen else ""
+    following, why = _following(desk, session, step, goto)
     if following is not None:
         session, effects = open_step(desk, session, following, "next")
         return session, _append(effects, why)
@@ -38,14 +29,60 @@ def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
     return conclude_tests(desk, session)
 
 
+def _following(desk: Desk, session: Session, step: Step, goto: str) -> tuple[Step | None, str]:
+    """The step that comes next, or None at the end of the phase, and why it is chosen."""
+    following = route.after(desk.plan, session, step, goto)
+    if not desk.informed or session.phase != "test":
+        return following, ""
+    try:
+        chosen = informed.proposal(desk, session)
+    except LookupError:
+        return following, ""
+    return (desk.plan.step(chosen.test), informed.reason(desk, chosen)) if chosen else (None, "")
+
+
+def revise(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
+    """A reading that the verdict stands on has changed: route and verdict are found anew.
+
+    Where the route goes on, the verdict is withdrawn; where it ends all the same, the verdict is
+    told as it is now, and the tests after the repair go on if it names the same part.
+    """
+    testing = replace(session, phase="test", step=None)
+    following, why = _following(desk, testing, step, goto)
+    if following is not None:
+        session, effects = open_step(desk, session, following, "next")
+        return session, _append(effects, why)
+    here = desk.step(session)
+    concluded, effects = conclude_tests(desk, testing)
+    same = _part(concluded) == _part(session)
+    said = desk.say("verdict_stands" if same else "verdict_changed")
+    if here is None or not same:
+        return concluded, lead(effects, [said])
+    back = Say(join([said, desk.prompt(session, here, "back_to")]))
+    verdict = [effect for effect in effects if isinstance(effect, Conclude)]
+    return session, [*verdict, Move(here.id, here.condition), back]
+
+
+def _part(session: Session) -> str | None:
+    return session.finding.part if session.finding else None
+
+
 def open_step(desk: Desk, session: Session, step: Step, how: str) -> Turn:
-    """Open a step; says its condition if that changes, its caution and its prompt."""
+    """Open a step; says its condition if that changes, its caution and its prompt.
+
+    A test that is opened after the verdict withdraws it.
+    """
     if desk.plan.circuit_class in NO_OHMMETER and step.needs_ohmmeter:
         refused = Say(desk.say("refused_ohmmeter"))  # the loader refuses it first
         session = replace(session, skipped=session.skipped | {step.id}, step=step.id)
         session, effects = go_on(desk, session, step, step.on_skip)
         return session, [refused, *effects]
     words = []
+    withdrawal: list[Effect] = []
+    if step.phase == "test" and session.phase in ("verdict", "after_repair"):
+        withdrawal.append(Conclude(None, session.outcomes, withdrawn=True))
+        words.append(desk.say("verdict_withdrawn") if session.finding else "")
+        session = replace(session, finding=None)
     if step.condition != session.condition:
         condition = desk.plan.condition(step.condition)
         if condition.say not in step.prompt.lower():
@@ -55,13 +92,13 @@ def open_step(desk: Desk, session: Session, step: Step, how: str) -> Turn:
     if session.step not in (None, step.id):
         session = replace(session, visited=(*session.visited, session.step or ""))
     setups = informed.setups_after(desk, session, step)
-    session = replace(session, step=step.id, condition=step.condition, question=None, setups=setups)
-    if desk.apprentice and step.id not in {guess.step for guess in session.guesses}:
-        session = replace(session, question=Question("guess", step.id))
+    session = replace(session, phase=step.phase, step=step.id, condition=step.condition)
+    session = replace(session, question=None, setups=setups)
+    if desk.untold(session, step):
         words += teaching.before(desk, step)
     else:
         words.append(desk.prompt(session, step, how))
-    return session, [Move(step.id, step.condition), Say(join(words))]
+    return session, [*withdrawal, Move(step.id, step.condition), Say(join(words))]
 
 
 def conclude_tests(desk: Desk, session: Session) -> Turn:

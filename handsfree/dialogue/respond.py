@@ -33,6 +33,12 @@ from handsfree.meaning import (
 )
 from handsfree.plan.schema import Plan
 
+#: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
+SURE_COMMAND = 0.5
+#: The same for one that changes nothing that is logged.
+SURE_QUERY = 0.3
+#: Commands that end, strike, skip or move.
+DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
 #: A value that is less likely than this to be right is confirmed.
 SURE = 0.8
 
@@ -107,6 +113,7 @@ class Dialogue:
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _corrects(corrected):
                 understood, step = corrected, before
+        understood = _sure(understood, session)
         return resolve(understood, step, desk.plan, session.taken) if step else understood
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
@@ -114,6 +121,12 @@ class Dialogue:
         number = not isinstance(understood.meaning, State | Observation)
         unsure = understood.share < SURE or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
+        ending = session.question is not None and session.question.kind == "finish"
+        match understood.meaning:
+            case Command(name="yes" | "no" | "pause" | "resume"):
+                pass
+            case _ if ending:  # anything but yes goes on
+                session = replace(session, question=None)
         match understood.meaning:
             case Command() as command:
                 return obey(desk, session, command, said, unsure=unsure)
@@ -125,6 +138,22 @@ class Dialogue:
                 return session, [WriteNote(text), Say(desk.say("noted"))]
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
+
+
+def _sure(understood: Understood, session: Session) -> Understood:
+    """A command that is not likely enough to be obeyed is not understood."""
+    match understood.meaning:
+        case SetCondition():
+            name, decisive = "a condition", True
+        case Command(name="yes" as name) if session.question:
+            decisive = session.question.kind == "finish"
+        case Command(name=name):
+            decisive = name in DECISIVE
+        case _:
+            return understood
+    if understood.share >= (SURE_COMMAND if decisive else SURE_QUERY):
+        return understood
+    return replace(understood, meaning=Unclear(f"heard as {name}, too unsure to be obeyed"))
 
 
 def _corrects(understood: Understood) -> bool:

@@ -25,6 +25,7 @@ class Entry:
         take: the reading, state or observation.
         verdict: the comparison with what was expected.
         supersedes: number of the entry it replaces.
+        corrects: whether that one was wrong; else both were measured, one after the other.
         stands: False once struck or superseded.
     """
 
@@ -34,6 +35,7 @@ class Entry:
     take: Take
     verdict: Verdict
     supersedes: int | None = None
+    corrects: bool = False
     stands: bool = True
 
 
@@ -58,16 +60,18 @@ class Question:
 
     Attributes:
         kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            guess (the apprentice says what to expect; never logged as a reading).
-        step: the step whose take it is about.
+            finish (whether the job shall end).
+        step: the step whose take it is about; None for one that is about the job.
         candidates: takes between which is asked.
+        steps: id of the step of each candidate, where these differ.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
     """
 
-    kind: Literal["which", "confirm", "correct", "guess"]
-    step: str
+    kind: Literal["which", "confirm", "correct", "finish"]
+    step: str | None
     candidates: tuple[Take, ...] = ()
+    steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
 
@@ -111,8 +115,7 @@ class Session:
         """Which grammar is active."""
         if self.paused:
             return "asleep"
-        guess = self.question is not None and self.question.kind == "guess"
-        return "answering" if self.question and not guess else "listening"
+        return "answering" if self.question else "listening"
 
     @property
     def standing(self) -> dict[str, Entry]:
@@ -137,3 +140,12 @@ class Session:
     def last(self) -> Entry | None:
         """The latest entry that stands."""
         return next((e for e in reversed(self.entries) if e.stands), None)
+
+    @property
+    def measured(self) -> tuple[Entry, ...]:
+        """The entries that stand, and those that were measured once more: both are evidence."""
+        counted = {e.number for e in self.entries if e.stands}
+        for entry in reversed(self.entries):
+            if entry.number in counted and entry.supersedes and not entry.corrects:
+                counted.add(entry.supersedes)
+        return tuple(e for e in self.entries if e.number in counted)

@@ -10,7 +10,7 @@ from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask, ask_again, refuse
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Record, Say, Strike, join, lead
-from handsfree.dialogue.moving import Turn, go_on, open_step
+from handsfree.dialogue.moving import Turn, finish, go_on, open_step, revise
 from handsfree.dialogue.session import Entry, Question, Session
 from handsfree.meaning import Ambiguous, Command, Take
 from handsfree.plan.schema import Step
@@ -36,27 +36,34 @@ def take(
     question = session.question
     supersedes = question.supersedes if question else None
     step = desk.focus(session)
-    if step and question and question.kind == "guess":
-        return teaching.judge(desk, session, step, meaning)
+    if guessed := desk.guessing(session):
+        return teaching.judge(desk, session, guessed, meaning)
+    takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    if question and len(set(question.steps)) > 1 and all(one.wire is None for one in takes):
+        return ask_again(desk, session, question)  # the value alone tells no wire
     session = replace(session, question=None)
     if step is None:
         return session, [Say(desk.standing_prompt(session))]
-    first = meaning.candidates[0] if isinstance(meaning, Ambiguous) else meaning
-    named = _named_step(desk, session, step, first)
-    if named is None:
-        wire = desk.wording.pin(desk.plan.pin(first.wire or 0))
+    meant = [(one, its) for one in takes for its in _steps_for(desk, session, step, one)]
+    if not meant:
+        wire = desk.wording.pin(desk.plan.pin(takes[0].wire or 0))
         prompt = desk.prompt(session, step, "again")
         return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
-    if isinstance(meaning, Ambiguous):
-        which = Question("which", named.id, meaning.candidates, supersedes)
-        return ask(desk, session, which, meaning.reason, said)
-    verdict = check(meaning, named, desk.plan, session.taken)
+    value, named = meant[0]
+    if len(meant) > 1:
+        values, steps = tuple(one for one, _ in meant), tuple(its.id for _, its in meant)
+        reason = meaning.reason if isinstance(meaning, Ambiguous) else "test"
+        about = named if len(set(steps)) == 1 else step
+        which = Question("which", about.id, values, steps, supersedes)
+        return ask(desk, session, which, reason, said)
+    verdict = check(value, named, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
         return session, [*map(Say, said), refuse(desk, session, named, verdict)]
+    unsure = unsure or (isinstance(meaning, Ambiguous) and meaning.reason != "wire")
     if unsure and (question is None or question.kind == "correct"):
-        confirm = Question("confirm", named.id, (meaning,), supersedes)
+        confirm = Question("confirm", named.id, (value,), supersedes=supersedes)
         return ask(desk, session, confirm, "unsure", said)
-    return record(desk, session, named, meaning, verdict, said, supersedes)
+    return record(desk, session, named, value, verdict, said, supersedes)
 
 
 def record(
@@ -69,10 +76,12 @@ def record(
     supersedes: int | None = None,
 ) -> Turn:
     """Record a take and say it back with the next step."""
-    corrected = desk.say("corrected") if supersedes else ""
-    previous = session.standing.get(step.id)
-    supersedes = supersedes or (previous.number if previous else None)
-    entry = Entry(len(session.entries) + 1, step.id, step.condition, taken, verdict, supersedes)
+    corrects = supersedes is not None
+    previous = next((e for e in session.entries if e.number == supersedes), None)
+    previous = previous or session.standing.get(step.id)
+    supersedes = previous.number if previous else None
+    number = len(session.entries) + 1
+    entry = Entry(number, step.id, step.condition, taken, verdict, supersedes, corrects)
     entries = tuple(
         replace(e, stands=False) if e.number == supersedes else e for e in session.entries
     )
@@ -81,15 +90,27 @@ def record(
         session, entries=(*entries, entry), skipped=session.skipped - {step.id}, question=None
     )
     read_back = desk.wording.read_back(step, taken, verdict)
-    words = [*said, corrected, read_back]
+    words = [*said, desk.say("corrected") if corrects else "", read_back]
     logged = Record(entry)
-    if here is None or here.id != step.id:  # another step than the open one: come back
+    goto = _goto(step, verdict)
+    if step.phase == "test" and session.phase in ("verdict", "after_repair"):
+        session, effects = revise(desk, session, step, goto)
+        return session, [logged, *lead(effects, words)]
+    elsewhere = here is None or here.id != step.id
+    rerouted = corrects and previous and _goto(step, previous.verdict) != goto
+    if elsewhere and not rerouted:  # another step than the open one: come back
+        if previous and not corrects:
+            words.insert(0, desk.say("retaken", value=desk.wording.take(previous.take)))
         if here is not None:
             words.append(desk.prompt(session, here, "back_to"))
         return session, [logged, Say(join(words))]
-    goto = step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
     session, effects = go_on(desk, session, step, goto)
     return session, [logged, *lead(effects, words)]
+
+
+def _goto(step: Step, verdict: Verdict) -> str:
+    """Where a step sends after a verdict."""
+    return step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
 
 
 def correct(
@@ -122,32 +143,50 @@ def strike(desk: Desk, session: Session) -> Turn:
 
 def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
     """The open question is answered by first, second, yes or no."""
-    step = desk.plan.step(question.step)
-    if question.kind == "guess":
-        return teaching.judge(desk, session, step, None)
-    chosen: Take | None = None
+    step = desk.focus(session)
+    if question.kind == "finish" or step is None:
+        session = replace(session, question=None)
+        if command.name == "yes":
+            return finish(desk, session)
+        return session, [Say(desk.standing_prompt(session))]
+    chosen: list[int] = []
     if question.kind == "which" and command.name == "choice":
-        chosen = question.candidates[command.choice - 1]
+        chosen = [command.choice - 1]
+    elif question.kind == "which" and command.name == "wire":
+        chosen = _on_wire(desk, question, command)
     elif question.kind == "confirm" and command.name == "yes":
-        chosen = question.candidates[0]
+        chosen = [0]
     elif command.name == "no":
         return replace(session, question=None), [Say(desk.say("say_again"))]
-    if chosen is None:
+    if len(chosen) != 1:
         return ask_again(desk, session, question)
+    (index,) = chosen
+    value = question.candidates[index]
+    step = desk.plan.step(question.steps[index]) if question.steps else step
     session = replace(session, question=None)
-    verdict = check(chosen, step, desk.plan, session.taken)
+    verdict = check(value, step, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
         return session, [refuse(desk, session, step, verdict)]
-    return record(desk, session, step, chosen, verdict, supersedes=question.supersedes)
+    return record(desk, session, step, value, verdict, supersedes=question.supersedes)
 
 
-def _named_step(desk: Desk, session: Session, step: Step, value: Take) -> Step | None:
-    """The step that a value belongs to: the one at hand, or that of the wire that was named.
+def _on_wire(desk: Desk, question: Question, command: Command) -> list[int]:
+    """The candidates that are on the wire of an answer."""
+    named = {command.wire, *command.others}
+    on = [{take.wire} for take in question.candidates]
+    if question.steps and len({take.wire for take in question.candidates}) == 1:
+        on = [set(desk.plan.step(step).pins) for step in question.steps]
+    return [index for index, pins in enumerate(on) if pins & named]
 
-    Another wire's value counts only under the condition that is set.
+
+def _steps_for(desk: Desk, session: Session, step: Step, value: Take) -> list[Step]:
+    """The steps that a value may belong to: the one at hand, or those of the wire that was named.
+
+    Another wire's value counts only under the condition that is set: at its open tests, and where
+    there are none, at those that were taken or skipped.
     """
     if value.wire is None or value.wire in step.pins:
-        return step
+        return [step]
 
     def fits(other: Step) -> bool:
         if other.condition != step.condition:
@@ -155,4 +194,5 @@ def _named_step(desk: Desk, session: Session, step: Step, value: Take) -> Step |
         result = check(value, other, desk.plan, session.taken)
         return not isinstance(result, Refusal) or result.reason == "absurd"
 
-    return route.for_wire(desk.plan, session, value.wire, step, fits)
+    found = [s for s in route.on_wire(desk.plan, session, value.wire) if fits(s)]
+    return [s for s in found if route.is_open(session, s)] or found

@@ -31,7 +31,7 @@ def judge(
     verdicts = [check(take, step, desk.plan, session.taken) for take in takes]
     right = any(isinstance(v, Verdict) and v.passed for v in verdicts)
     guess = Guess(step.id, takes[0] if takes else None, right)
-    session = replace(session, question=None, guesses=(*session.guesses, guess))
+    session = replace(session, guesses=(*session.guesses, guess))
     key = "guess_right" if right else "guess_wrong" if takes else "guess_unknown"
     text = desk.say(key, expected=desk.expectation(session, step))
     return session, [Teach(guess), Say(text)]

@@ -6,7 +6,7 @@ Besides the events of a job (see `handsfree.job`) those of the live loop are und
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -53,7 +53,7 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
         case "said":
             return _said(glance, wording, event["text"])
         case "asked":
-            options = tuple(_option(candidate, wording) for candidate in event["candidates"])
+            options = _options(event["candidates"], wording)
             return replace(glance, question=event["text"], options=options, said="")
         case "lesson":
             return _open(replace(glance, question=""), wording, event["step"])
@@ -61,6 +61,8 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return _reading(glance, wording, event)
         case "struck":
             return _struck(glance, event)
+        case "verdict" if event.get("withdrawn"):
+            return replace(glance, part=None, prompt="")
         case "verdict":
             words = [event.get("say") or wording.plan.no_finding, event.get("repair")]
             if any(step.phase == "after_repair" for step in wording.plan.steps):
@@ -68,7 +70,8 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             prompt = " ".join(filter(None, words))
             return replace(_closed(glance), part=event["part"] or "", prompt=prompt)
         case "finished":
-            return replace(_closed(glance), finished=event["status"], prompt="")
+            said = glance.said  # how it ended, and what is missing
+            return replace(_closed(glance), finished=event["status"], prompt=said, said="")
     return glance
 
 
@@ -102,7 +105,7 @@ def _heard(glance: Glance, event: Event) -> Glance:
 def _said(glance: Glance, wording: Wording, text: str) -> Glance:
     """A guess that is asked for hides what is expected; a prompt is not shown a second time."""
     asks = wording.prompt("ask_guess")
-    if text.endswith(asks):
+    if asks in text:
         return replace(glance, question=asks, options=(), expected="", said="")
     shown = glance.prompt and glance.prompt in text
     return replace(glance, said="" if shown else text)
@@ -204,6 +207,15 @@ def _take(event: Event) -> Take:
     if event["over_limit"]:
         return Reading(None)
     return Reading(quantity(event["value"], event["unit"]), number=Decimal(event["spoken"]))
+
+
+def _options(candidates: Sequence[Event], wording: Wording) -> tuple[str, ...]:
+    """The candidates in figures; by their pins where the wire is asked for."""
+    shown = tuple(_option(candidate, wording) for candidate in candidates)
+    pins = [candidate["pin"] for candidate in candidates]
+    if len(set(shown)) == 1 and len(set(pins)) > 1:
+        return tuple(f"pin {pin}" for pin in pins)
+    return shown if len(set(shown)) == len(shown) else ()
 
 
 def _option(candidate: Event, wording: Wording) -> str:

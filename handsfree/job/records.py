@@ -28,12 +28,10 @@ from handsfree.dialogue import (
 from handsfree.heard import Heard
 from handsfree.meaning import Observation, Reading, State, Take, Understood
 from handsfree.meaning.plain import plain, plain_understood
-from handsfree.plan.schema import Plan
+from handsfree.plan.schema import Finding, Plan
 from handsfree.units import quantity, show
 
 Fields = dict[str, Any]
-
-_FINDING = {"part", "say", "repair", "source"}
 
 _FINDING = {"part", "say", "repair", "source"}
 
@@ -80,9 +78,11 @@ def effect_fields(effect: Effect, wording: Wording, seqs: Mapping[int, int]) -> 
         case WriteNote(text=text):
             return "note", {"text": text, "verified": False}
         case Conclude(finding=finding, outcomes=outcomes, explanation=explanation):
+            withdrawn = {"withdrawn": True} if effect.withdrawn else {}
             part = finding.model_dump(include=_FINDING) if finding else {"part": None}
             ranking = plain_explanation(explanation)["ranking"] if explanation else []
-            return "verdict", {**part, "outcomes": dict(outcomes), "ranking": ranking}
+            fields = {**part, **withdrawn, "outcomes": dict(outcomes), "ranking": ranking}
+            return "verdict", fields
         case Finish(status=status, missing=missing):
             return "finished", {"status": status, "missing": list(missing)}
 
@@ -109,7 +109,7 @@ def _reading_fields(entry: Entry, wording: Wording, seqs: Mapping[int, int]) -> 
         "phase": step.phase,
     }
     if entry.supersedes is not None:
-        fields["supersedes"] = seqs[entry.supersedes]
+        fields |= {"supersedes": seqs[entry.supersedes], "corrects": entry.corrects}
     return fields
 
 
@@ -149,10 +149,7 @@ def restore(plan: Plan, events: Iterable[Mapping[str, Any]]) -> tuple[Session, d
             case "step":
                 session = _moved(plan, session, event)
             case "verdict":
-                found = [f for f in plan.findings if f.part == event["part"]]
-                session = replace(
-                    session, phase="verdict", step=None, finding=found[0] if found else None
-                )
+                session = replace(session, phase="verdict", step=None, finding=_finding(event))
             case "finished":
                 session = replace(session, phase="finished", step=None)
     return session, seqs
@@ -182,7 +179,16 @@ def _entry(
     verdict = Verdict(event["verdict"], event["outcome"], expected(step, session.taken), distance)
     numbers = {seq: number for number, seq in seqs.items()}
     supersedes = numbers.get(event.get("supersedes", 0))
-    return Entry(event["number"], step.id, event["condition"], take, verdict, supersedes)
+    corrects = event.get("corrects", False)
+    return Entry(event["number"], step.id, event["condition"], take, verdict, supersedes, corrects)
+
+
+def _finding(event: Mapping[str, Any]) -> Finding | None:
+    """The verdict as it was logged; None if it names no part, or was withdrawn."""
+    if event["part"] is None:
+        return None
+    told = {name: event[name] for name in _FINDING}
+    return Finding.model_validate({**told, "when": event["outcomes"]})
 
 
 def _take(event: Mapping[str, Any]) -> Take:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -37,22 +37,30 @@ def utc_now() -> datetime:
 
 
 def open_job(
-    folder: Path, plan: bytes, *, title: str, clock: Callable[[], datetime] = utc_now
+    folder: Path,
+    plan: bytes,
+    *,
+    title: str,
+    details: Mapping[str, object] | None = None,
+    clock: Callable[[], datetime] = utc_now,
 ) -> JobLog:
     """Begin a job, or go on with it; the log is then locked against a second writer.
 
     Going on moves what a cut write left behind the last event to aside/, and a `resumed` event
-    says how many bytes. `JobLog.events` holds what is already there.
+    says how many bytes. `JobLog.events` holds what is already there. A finished job is read-only.
 
     Args:
         folder: made if it is not there.
         plan: the exact bytes of the plan file.
         title: the plan's title, for people.
+        details: further fields of the `opened` event: `subject`, what is tested, by whom and for
+            which order; `follows`, the fingerprint of the finished job that this one goes on from.
         clock: gives the time of an event, with its zone.
 
     Raises:
-        BadInput: the job belongs to another plan, another dictation is writing to it, the folder
-            holds something else or cannot be written, or the disk is full.
+        BadInput: the job is finished, belongs to another plan or was opened with other details,
+            another dictation is writing to it, the folder holds something else or cannot be
+            written, or the disk is full.
         Damaged: the log is not as it was written, so nothing may be added to it.
     """
     with told_plainly(folder):
@@ -69,20 +77,27 @@ def open_job(
                 remedy="End the other one first, or choose another folder with --job.",
             ) from None
         try:
-            return _take_up(folder, plan, title, lock, clock)
+            return _take_up(folder, plan, title, details or {}, lock, clock)
         except BaseException:
             lock.release()
             raise
 
 
 def _take_up(
-    folder: Path, plan: bytes, title: str, lock: BaseFileLock, clock: Callable[[], datetime]
+    folder: Path,
+    plan: bytes,
+    title: str,
+    details: Mapping[str, object],
+    lock: BaseFileLock,
+    clock: Callable[[], datetime],
 ) -> JobLog:
     data = read_file(folder, EVENTS) or b""
     log = chain.scan(data)
     _refuse_damage(folder, log)
     if log.events:
         _refuse_other_plan(folder, log.events[0], plan, title)
+        _refuse_finished(folder, log.events)
+        _refuse_other_details(folder, log.events[0], details)
     else:
         write_file(folder / PLAN, plan)
     (folder / CLIPS).mkdir(exist_ok=True)
@@ -97,7 +112,8 @@ def _take_up(
         job = JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
         if not log.events:
             digest = chain.digest(plan)
-            job.append("opened", format=FORMAT, plan=PLAN, plan_title=title, plan_sha256=digest)
+            plan_fields = {"plan": PLAN, "plan_title": title, "plan_sha256": digest}
+            job.append("opened", format=FORMAT, **plan_fields, **details)
         if data:
             job.append("resumed", **cut)
     except BaseException:
@@ -131,6 +147,25 @@ def _refuse_damage(folder: Path, log: chain.Scan) -> None:
             what,
             where=str(folder),
             remedy="`handsfree verify` lists all damage. Go on in a new job folder.",
+        )
+
+
+def _refuse_finished(folder: Path, events: Iterable[Event]) -> None:
+    if any(event.kind == "finished" for event in events):
+        raise BadInput(
+            "this job is finished, and stays as it is",
+            where=str(folder),
+            remedy=f"Go on in a new job that names it: handsfree dictate PLAN --after {folder}",
+        )
+
+
+def _refuse_other_details(folder: Path, opened: Event, details: Mapping[str, object]) -> None:
+    other = [name for name, given in details.items() if opened.fields.get(name) != given]
+    if other:
+        raise BadInput(
+            f"this job was opened with another {' and '.join(other)}",
+            where=str(folder),
+            remedy="Leave these options out to go on with it, or begin a new job folder.",
         )
 
 

@@ -14,7 +14,10 @@ from dataclasses import dataclass
 
 from handsfree.log.chain import Event
 
-COLUMNS = ("step", "wire", "condition", "value", "unit", "expected", "verdict", "clip")
+COLUMNS = ("step", "wire", "pin", "condition", "value", "unit", "expected", "verdict", "clip")
+
+#: In the column `value`, what the meter showed when it showed no number.
+OVER_LIMIT = "over limit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,9 @@ def standing_readings(events: Iterable[Event]) -> Readings:
 def rows(events: Iterable[Event], *, history: bool = False) -> list[dict[str, object]]:
     """One row a reading: seq, time, the columns, superseded_by, struck_by; empty is None.
 
+    `pin` is that of the wire, "5", or of the two that were probed, "5 to 3"; `value` is a number,
+    a state, an answer, or `OVER_LIMIT` where the meter showed beyond its range.
+
     Args:
         history: also the readings that no longer stand.
     """
@@ -71,13 +77,21 @@ def rows(events: Iterable[Event], *, history: bool = False) -> list[dict[str, ob
         {
             "seq": entry.event.seq,
             "time": entry.event.time,
-            **{name: entry.event.fields.get(name) for name in COLUMNS},
+            **_columns(entry.event),
             "superseded_by": entry.superseded_by,
             "struck_by": entry.struck_by,
         }
         for entry in standing_readings(events).history
         if history or entry.stands
     ]
+
+
+def _columns(event: Event) -> dict[str, object]:
+    fields = dict(event.fields)
+    fields["pin"] = " to ".join(map(str, fields.get("pins", ()))) or None
+    if fields.get("over_limit"):
+        fields["value"] = OVER_LIMIT
+    return {name: fields.get(name) for name in COLUMNS}
 
 
 def to_csv(events: Iterable[Event], *, history: bool = False) -> str:

@@ -65,6 +65,8 @@ def render(plan: Plan, events: Sequence[Event], check: Verification, clips: Clip
     return environment.get_template("report.html.j2").render(
         plan=plan,
         began=events[0].time if events else "",
+        subject=_subject(events),
+        follows=events[0].fields.get("follows") if events else None,
         readings=readings,
         talk=talk,
         notes=[t for t in talk if t["note"]],
@@ -76,13 +78,39 @@ def render(plan: Plan, events: Sequence[Event], check: Verification, clips: Clip
     )
 
 
+#: Fields of the job's subject as they are headed.
+_HEADINGS = {
+    "vehicle": "Vehicle",
+    "registration": "Registration",
+    "odometer": "Odometer",
+    "order": "Repair order",
+    "technician": "Technician",
+    "component": "Component",
+    "complaint": "Complaint",
+    "stored_code": "Stored code",
+    "live_value": "Live value",
+}
+
+
+def _subject(events: Sequence[Event]) -> list[tuple[str, str]]:
+    """What was tested, by whom and for which order, as the job was opened with."""
+    told = events[0].fields.get("subject", {}) if events else {}
+    return [(heading, told[name]) for name, heading in _HEADINGS.items() if told.get(name)]
+
+
 def report_file(job: Path, output: Path) -> None:
     """Write the report of a job folder.
 
     Raises:
-        BadInput: it is no job folder, or the report cannot be written.
+        BadInput: it is no job folder, or the report cannot be written, or not in that format.
         Damaged: the log cannot be read.
     """
+    if output.suffix.lower() not in (".html", ".htm"):
+        raise BadInput(
+            f"a report is written as HTML, not as {output.suffix or 'a file without an ending'}",
+            where=str(output),
+            remedy="Give a name that ends in .html. Any browser prints that page to PDF.",
+        )
     events = read(job)
     try:
         plan = parse_plan((job / "plan.yaml").read_text(encoding="utf-8"), str(job / "plan.yaml"))

@@ -41,6 +41,7 @@ def limits(step: Step, unit: str) -> tuple[float, float]:
 
 def test_the_circuits_of_a_workshop_are_there() -> None:
     assert {
+        "headlamp-levelling",
         "flap-actuator-5wire",
         "position-sensor-3wire",
         "thermistor-2wire",
@@ -354,7 +355,7 @@ def test_trade_practice_is_marked(plan: Plan) -> None:
 
 
 def test_reference_limits_hold_the_nominal_value() -> None:
-    for name in ("flap-actuator-5wire", "position-sensor-3wire"):
+    for name in ("flap-actuator-5wire", "headlamp-levelling", "position-sensor-3wire"):
         low, high = limits(PLANS[name].plan.step("reference"), "V")
         assert (low + high) / 2 == pytest.approx(5)
     winding = limits(PLANS["flap-actuator-5wire"].plan.step("motor_winding"), "Ω")

@@ -124,7 +124,7 @@ BAD = [
     (["verify", "nowhere"], 2, "nowhere"),
     (["report", "nowhere"], 2, "nowhere"),
     (["log", "nowhere", "--csv", "--json"], 2, "one of"),
-    (["demo", "--session", "opera"], 2, "open-winding"),
+    (["demo", "--session", "opera"], 2, "low-beam"),
     (["fly"], 2, "fly"),
 ]
 

@@ -169,7 +169,7 @@ def demo(
     job: Annotated[Path | None, typer.Option("--job", help="Job folder; else a new one.")] = None,
     session: Annotated[
         str, typer.Option("--session", help="Which recorded session: see --list.")
-    ] = "open-winding",
+    ] = "low-beam",
     engine: Engine = EngineName.auto,
     model: Model = None,
     voice: Voice = "off",

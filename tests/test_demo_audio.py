@@ -24,6 +24,7 @@ from handsfree.dialogue import (
     Entry,
     Finish,
     Record,
+    Response,
     Say,
     Session,
     Strike,
@@ -225,10 +226,17 @@ def test_what_is_said_is_understood_as_it_was_meant(name: str, ears: Ears) -> No
         grammar = talk.desk.spoken.automaton(talk.desk.focus(session), session.moment)
         heard = ears.hear(utterance, grammar, talk.desk.wording.hint)
         meaning = talk.understand(session, heard).meaning
-        if not same(meaning, meant):
+        spoken = talk.respond(session, heard)
+        typed_in = talk.respond(session, Heard.of_text(clip["text"]))
+        if not same(meaning, meant) or kinds(spoken) != kinds(typed_in):
             wrong.append((clip["text"], [h.text for h in heard.hypotheses[:3]], meaning))
-        session = talk.respond(session, Heard.of_text(clip["text"])).session
+        session = typed_in.session
     assert not wrong
+
+
+def kinds(response: Response) -> list[type[Effect]]:
+    """What the answer did: a value that is asked to be confirmed is not logged yet."""
+    return [type(effect) for effect in response.effects]
 
 
 def same(heard: Meaning, meant: Meaning) -> bool:

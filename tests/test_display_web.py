@@ -125,7 +125,7 @@ def test_the_page_needs_nothing_from_elsewhere(site: Served) -> None:
         text = site.get(path).read().decode()
         assert "http://" not in text
         assert "https://" not in text
-        assert "Heater" not in text  # nothing of the job is in it
+        assert "Flap actuator" not in text  # nothing of the job is in it
 
 
 def test_a_name_of_somebody_elses_dns_is_refused(site: Served) -> None:

@@ -51,7 +51,7 @@ class Order(StrEnum):
 def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command(epilog="Example: handsfree demo")(demo)
-    app.command(epilog="Example: handsfree dictate flap-actuator-5wire --audio shift.wav")(dictate)
+    app.command(epilog="Example: handsfree dictate headlamp-levelling --audio shift.wav")(dictate)
 
 
 def dictate(

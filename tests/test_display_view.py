@@ -19,7 +19,7 @@ def told(glance: Glance, **event: object) -> Glance:
 
 def test_before_the_first_word() -> None:
     first = begin(wording().plan)
-    assert first.title == "Heater blend flap actuator, five wires"
+    assert first.title == "Flap actuator, five wires"
     assert first.value is None
     assert not first.wires
 

@@ -32,8 +32,8 @@ from handsfree.sound.tones import tone
 from handsfree.sound.voice import Voice
 
 OPENED = Opened("headset", "headset", RATE, 1)
-WORD = load(data_folder("demo_audio") / "open-winding" / "01-joe.flac").samples
-VOICE = load(data_folder("demo_audio") / "open-winding" / "04-slt.flac").samples
+WORD = load(data_folder("demo_audio") / "low-beam" / "01-joe.flac").samples
+VOICE = load(data_folder("demo_audio") / "low-beam" / "04-slt.flac").samples
 """The tool's voice: whatever it says, it sounds like this."""
 BENCH_VOICE = Voice("bench", lambda text, speed: (VOICE, RATE))
 

@@ -103,6 +103,18 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]
 
 
+def aside(desk: Desk, session: Session, said: Aside) -> Turn:
+    """Something was said that is no reading: silence, or a sentence on what is wanted."""
+    if not said.about:
+        return session, []
+    if said.kind == "unknown" or desk.guessing(session) or session.question:
+        return unclear(desk, session, said.kind)
+    session = replace(session, misses=session.misses + 1)
+    if session.misses > MISSES_ANSWERED:
+        return session, []
+    return session, [Ask(desk.say(f"aside_{said.kind}"))]
+
+
 def _guess_again(desk: Desk, misses: int) -> str:
     if misses > 2:
         return desk.say("help_guess")

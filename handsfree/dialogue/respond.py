@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handsfree.check import resolve
-from handsfree.dialogue.asking import unclear
+from handsfree.dialogue.asking import aside, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.effects import Effect, Say, WriteNote, lead
@@ -21,6 +21,7 @@ from handsfree.grammar import Language, SpokenPlan
 from handsfree.heard import Heard
 from handsfree.meaning import (
     Ambiguous,
+    Aside,
     Command,
     Note,
     Observation,
@@ -98,7 +99,7 @@ class Dialogue:
         understood = self.understand(session, heard)
         if session.paused and not isinstance(understood.meaning, Command):
             return Response(session, (), understood)
-        if not isinstance(understood.meaning, Unclear):
+        if not isinstance(understood.meaning, Unclear | Aside):
             session = replace(session, misses=0)
         session, effects = self._follow(session, understood, heard)
         return Response(session, tuple(effects), understood)
@@ -125,6 +126,8 @@ class Dialogue:
         match understood.meaning:
             case Command(name="yes" | "no" | "pause" | "resume"):
                 pass
+            case Aside(about=False):
+                pass
             case _ if ending:  # anything but yes goes on
                 session = replace(session, question=None)
         match understood.meaning:
@@ -136,6 +139,8 @@ class Dialogue:
                 return take(desk, session, value, said, unsure=unsure)
             case Note(text=text):
                 return session, [WriteNote(text), Say(desk.say("noted"))]
+            case Aside() as said_beside:
+                return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
 

@@ -157,7 +157,7 @@ def _right(one: Phrasing, meaning: Meaning) -> bool:
             same = one.means == "state" and state == _STATES.get(str(value), value)
             return (opened or same) and _wire(meaning.wire, wanted)
         case Observation(answer=answer):
-            return one.means == "observation" and answer == value or (
+            return (one.means == "observation" and answer == value) or (
                 one.means == "answer" and value == "yes" and answer == "moves freely"
             )
         case Command(name="correct", take=take):

@@ -11,16 +11,24 @@ from __future__ import annotations
 import random
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Literal
 
 import yaml
 
+from handsfree.dialogue import Record, Session
+from handsfree.dialogue import Response as Answer
+from handsfree.dialogue.effects import Ask, Say
+from handsfree.meaning import Aside, Command, SetCondition, Unclear
 from handsfree.plan import shipped
 
+from .conditions import CONDITIONS
+from .hearing import Listener
 from .phrases import Split, dialogue, phrases
+from .trials import Stream, in_turn, under
+from .voices import Manner, Voice, installed, speak
 
 Kind = Literal["negated", "hedged", "asked", "cut", "talk", "word"]
 
@@ -33,13 +41,13 @@ _SHARES: dict[Kind, float] = {
 
 _NEGATED = (
     "no {}", "not {}", "it's not {}", "that's not {}", "there is no {}", "there's no {} there",
-    "i don't have {}", "i don't see {}", "isn't {}", "never {}", "it can't be {}", "no way that's {}",
-    "not quite {}", "nowhere near {}", "we don't get {} here", "that was not {}", "without {}",
+    "i don't have {}", "i don't see {}", "isn't {}", "never {}", "it can't be {}",
+    "no way that's {}",    "not quite {}", "nowhere near {}", "we don't get {} here", "that was not {}", "without {}",
 )  # fmt: skip
 _HEDGED = (
     "about {}", "almost {}", "nearly {}", "around {}", "roughly {}", "maybe {}", "just under {}",
-    "a bit over {}", "something like {}", "i guess {}", "could be {}", "{} or so", "{} more or less",
-    "close to {}", "not sure maybe {}", "probably {}", "up to {}", "at least {}",
+    "a bit over {}", "something like {}", "i guess {}", "could be {}", "{} or so",
+    "{} more or less",    "close to {}", "not sure maybe {}", "probably {}", "up to {}", "at least {}",
 )  # fmt: skip
 _ASKED = (
     "is it {}", "is that {}", "should it be {}", "it should be {}", "supposed to be {}",
@@ -166,6 +174,103 @@ def _cut(text: str, rng: random.Random) -> str:
     return " ".join(words[: rng.choice(places)]) if places else ""
 
 
-def split_in_thirds(text: str) -> bool:
-    """Whether a written phrasing is kept aside, whatever its meaning: a third of them is."""
-    return zlib.crc32(text.lower().encode()) % 3 == 0
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """An utterance of `outside`, said by a voice.
+
+    Attributes:
+        what: is said, and where.
+        voice_used, manner: who says it and how.
+        seed: of the noise.
+    """
+
+    what: Outside
+    voice_used: Voice
+    manner: Manner
+    seed: int
+
+    def key(self) -> str:
+        """Names the sound, for the record of what was heard."""
+        return f"outside {self.voice_used.name} {self.manner} {self.seed} {self.what.text}"
+
+    def say(self) -> Stream:
+        """The sound, in the bench's quiet."""
+        speech = speak(self.voice_used, self.what.text, self.manner)
+        quiet = CONDITIONS["quiet"]
+        return under(quiet, speech, quiet.noises[0], self.seed, self.what.split)
+
+
+def besides(split: Split, limit: int | None = None) -> list[Beside]:
+    """The first `limit` utterances outside the grammar, voices in turn."""
+    voices = [voice for voice in installed() if voice.split == split]
+    return [
+        Beside(
+            one,
+            in_turn(voices, one.number, f"voices {split}"),
+            Manner.drawn(random.Random(f"outside manner {split} {one.number}")),
+            zlib.crc32(f"outside {split} {one.number}".encode()),
+        )
+        for one in outside(split, limit)
+    ]
+
+
+Came = Literal["logged", "obeyed", "invented", "answered", "silence"]
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """What came of an utterance outside the grammar.
+
+    Attributes:
+        kind, voice, text: of the utterance.
+        heard: the best hypothesis of each piece, joined.
+        came: logged as a value; obeyed as a command; asked about a value that nobody offered;
+            answered in a sentence; or silence.
+        share: the most belief that a value or a command carried.
+    """
+
+    kind: str
+    voice: str
+    text: str
+    heard: str
+    came: Came
+    share: float
+
+
+#: What came, the worst first.
+WORST: tuple[Came, ...] = ("logged", "obeyed", "invented", "answered", "silence")
+
+
+def response(trial: Beside, listener: Listener) -> Response:
+    """Say it; what the tool does."""
+    what = trial.what
+    talk = dialogue(what.plan)
+    step = talk.desk.plan.step(what.step)
+    session = Session(step=step.id, condition=step.condition, phase=step.phase)
+    came: list[Came] = ["silence"]
+    heard, share = [], 0.0
+    for ear in listener.ears_of(trial.key(), trial.say):
+        listened = ear.hear(talk.desk, session)
+        answer = talk.respond(session, listened.heard)
+        heard.append(listened.heard.text)
+        came.append(_came(session, answer))
+        understood = answer.understood
+        if understood and not isinstance(understood.meaning, Aside | Unclear):
+            share = max(share, understood.share)
+        session = answer.session
+    worst = min(came, key=WORST.index)
+    return Response(what.kind, trial.voice_used.name, what.text, " / ".join(heard), worst, share)
+
+
+def _came(before: Session, answer: Answer) -> Came:
+    effects = answer.effects
+    if any(isinstance(e, Record) for e in effects):
+        return "logged"
+    if any(isinstance(e, Ask) and e.candidates for e in effects):
+        return "invented"
+    after = replace(answer.session, misses=before.misses)
+    said = [e for e in effects if isinstance(e, Ask | Say)]
+    meaning = answer.understood.meaning if answer.understood else None
+    if after != before or len(said) < len(effects) or isinstance(meaning, Command | SetCondition):
+        return "obeyed"
+    return "answered" if said else "silence"

@@ -16,6 +16,7 @@ import pytest
 
 from handsfree.dialogue import Dialogue
 from handsfree.errors import Missing
+from handsfree.events import Logged
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder, load_language
@@ -145,9 +146,7 @@ class Run:
     ) -> None:
         self.told: list[dict[str, Any]] = []
         self.bench, self.ears, self.folder = bench, Ears(*texts, "finish"), folder
-        self.live = Live(
-            bench, BENCH_VOICE, turns or Turns(), Settings(volume=100), self.told.append
-        )
+        self.live = Live(bench, BENCH_VOICE, turns or Turns(), Settings(volume=100), self._tell)
         plan = loaded.text.encode()
         with self.live, open_job(folder, plan, title=loaded.plan.title, clock=clock) as log:
             job = Job(dialogue(how), log, self.live.follow, self.live.speak)
@@ -155,6 +154,9 @@ class Run:
 
     def of(self, kind: str) -> list[dict[str, Any]]:
         return [event for event in self.told if event["event"] == kind]
+
+    def _tell(self, logged: Logged) -> None:
+        self.told.append(logged.as_dict())
 
     @property
     def states(self) -> list[str]:
@@ -326,7 +328,13 @@ def test_a_voice_that_fails_leaves_the_text(tmp_path: Path, loaded: LoadedPlan) 
         raise Missing("the voice failed")
 
     told: list[dict[str, Any]] = []
-    live = Live(bench, Voice("bench", fail), Turns(), Settings(), told.append)
+    live = Live(
+        bench,
+        Voice("bench", fail),
+        Turns(),
+        Settings(),
+        lambda logged: told.append(logged.as_dict()),
+    )
     ears = Ears("twelve point six volts", "finish")
     with live, open_job(tmp_path, loaded.text.encode(), title="x") as log:
         job = Job(dialogue(), log, live.follow, live.speak)
@@ -367,7 +375,9 @@ def test_the_key_lets_one_utterance_in_and_silences_the_voice(
         yield from says(bench)
 
     bench = Bench(listens, chatter, pressed, chatter, pressed_while_it_speaks)
-    live = Live(bench, BENCH_VOICE, Turns(key=True), Settings(), (told := []).append)
+    told: list[dict[str, Any]] = []
+    tell = lambda logged: told.append(logged.as_dict())  # noqa: E731
+    live = Live(bench, BENCH_VOICE, Turns(key=True), Settings(), tell)
     press.append(live.press)
     ears = Ears("twelve point six volts", "what is expected", "finish")
     with live, open_job(tmp_path, loaded.text.encode(), title=loaded.plan.title) as log:

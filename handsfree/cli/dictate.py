@@ -31,7 +31,7 @@ from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import JobLog, open_job, read
+from handsfree.log import JobLog, JobRecord, open_job
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
@@ -161,7 +161,7 @@ def _settings(
 def keep_progress(person: str, loaded: LoadedPlan, job: Path) -> None:
     """Add the lessons of a job to a person's progress."""
     progress = load_progress(person)
-    progress.add(loaded.plan.title, (event.as_dict() for event in read(job)))
+    progress.add(loaded.plan.title, (logged.event for logged in JobRecord.read(job).events))
     console.print(f"progress of {person}: {save_progress(progress)}")
 
 
@@ -223,6 +223,7 @@ class _Session:
         language = language_for(loaded.plan.language, how)
         apprentice = how is Verbosity.apprentice
         self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
+        self.order, self.how = Order.informed if informed else Order.plan, how
 
     @contextmanager
     def shown(self, kind: Kind, where: Site) -> Iterator[None]:
@@ -272,7 +273,8 @@ class _Session:
             if self.voice.remark:
                 console.print(self.voice.remark)
             console.print(f"engine: {self.ears.name}, log: {self.folder}")
-        with open_job(self.folder, self.loaded.text.encode(), title=self.loaded.plan.title) as log:
+        plan, title = self.loaded.text.encode(), self.loaded.plan.title
+        with open_job(self.folder, plan, title=title, order=self.order, verbosity=self.how) as log:
             yield log
         if not self.as_json:
             console.print(f"log: {self.folder}   (handsfree report {self.folder})")

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 from handsfree.check import Refusal, expected
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Ask, Effect, Say, join
-from handsfree.dialogue.moving import Turn
-from handsfree.dialogue.session import Question, Session
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn, closed, join
+from handsfree.events import Asked, Question, Spoke
 from handsfree.meaning import NO_UNIT, Take
 from handsfree.plan.schema import Step
 
@@ -28,6 +28,8 @@ def ask(
     takes = [desk.wording.take(t) for t in question.candidates]
     if question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
+    elif question.kind == "guess":
+        text = desk.say("ask_guess")
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
         text = desk.say(key, wire=wire, value=takes[0])
@@ -36,8 +38,8 @@ def ask(
             takes = [_with_wire(desk, t) for t in question.candidates]
         key = "ask_which" if question.asked == 1 else "ask_which_again"
         text = desk.say(key, first=takes[0], second=takes[1])
-    session = replace(session, question=question)
-    return session, [Ask(join([*said, text]), question.candidates, reason)]
+    asked = Asked(join([*said, text]), question, question.candidates, reason)
+    return Turn(session).then(asked)
 
 
 def _with_wire(desk: Desk, take: Take) -> str:
@@ -48,41 +50,39 @@ def _with_wire(desk: Desk, take: Take) -> str:
 def ask_again(desk: Desk, session: Session, question: Question) -> Turn:
     """Put the open question once more, or drop it after `ASK_AT_MOST` times."""
     if question.asked >= ASK_AT_MOST:
-        session = replace(session, question=None)
-        prompt = desk.standing_prompt(session)
-        return session, [Say(desk.say("question_dropped", prompt=prompt))]
+        turn = closed(session)
+        prompt = desk.standing_prompt(turn.session)
+        return turn.then(Spoke(desk.say("question_dropped", prompt=prompt)))
     return ask(desk, session, replace(question, asked=question.asked + 1), reason="again")
 
 
-def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Effect:
+def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Asked | Spoke:
     """Say why a value is not taken, and what is wanted."""
     wanted = desk.wording.expected(step, expected(step, session.taken))
     value = desk.wording.quantity(refusal.value) if refusal.value is not None else ""
     say = desk.say
     if refusal.reason == "absurd":
-        return Ask(say("ask_absurd", value=value), reason="absurd")
+        return Asked(say("ask_absurd", value=value), reason="absurd")
     if step.measure.states:
         states = f" {say('or')} ".join(map(desk.wording.state, step.measure.states))
-        return Say(say("refuse_kind_state", states=states))
+        return Spoke(say("refuse_kind_state", states=states))
     if step.measure.options:
         answers = f" {say('or')} ".join(o.value for o in step.measure.options)
-        return Say(say("refuse_kind_answer", answers=answers))
+        return Spoke(say("refuse_kind_answer", answers=answers))
     unit = desk.wording.unit_kind(step)
     if refusal.reason == "dimension":
-        return Say(say("refuse_dimension", value=value, unit=unit, expected=wanted))
-    return Say(say("refuse_kind_value", unit=unit, expected=wanted))
+        return Spoke(say("refuse_dimension", value=value, unit=unit, expected=wanted))
+    return Spoke(say("refuse_kind_value", unit=unit, expected=wanted))
 
 
 def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     """A short question for what was not understood, never often in the same words."""
     if session.question and session.question.kind != "correct":
         return ask_again(desk, session, session.question)
-    misses = session.misses + 1
-    session = replace(session, misses=misses)
-    if misses > MISSES_ANSWERED:
-        return session, []
+    if session.misses > MISSES_ANSWERED:
+        return Turn(session)
     step = desk.focus(session)
     if step and reason == NO_UNIT:
-        return session, [refuse(desk, session, step, Refusal("kind"))]
+        return Turn(session).then(refuse(desk, session, step, Refusal("kind")))
     wire = desk.wording.step_name(step) if step else ""
-    return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]
+    return Turn(session).then(Asked(desk.say(f"unclear_{min(session.misses, 3)}", wire=wire)))

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from handsfree.check import expected
 from handsfree.dialogue import route
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Move, Say, lead
-from handsfree.dialogue.moving import Turn, finish, go_on, open_step, repaired
+from handsfree.dialogue.moving import finish, go_on, open_step, repaired
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import answer, correct, strike
+from handsfree.dialogue.turn import Turn, closed
+from handsfree.events import ConditionSet, Paused, Spoke, StepSkipped, Woken
 from handsfree.meaning import Command
 from handsfree.plan.schema import Step
 
@@ -41,15 +41,21 @@ def obey(
         return answer(desk, session, question, command)
     if question and question.kind != "guess" and command.name in _AGAIN:
         return ask(desk, session, question, reason="again")
-    session = replace(session, question=None)
+    turn = closed(session)
+    return turn.and_then(_obey(desk, turn.session, command, said, unsure=unsure))
+
+
+def _obey(
+    desk: Desk, session: Session, command: Command, said: Iterable[str], *, unsure: bool
+) -> Turn:
+    """Do what was asked while no question is open."""
     step = desk.step(session)
-    prompt = desk.standing_prompt(session)
+    turn, prompt = Turn(session), desk.standing_prompt(session)
     match command.name:
         case "resume":
-            session = replace(session, paused=False)
-            return session, [Say(desk.say("resumed", prompt=prompt))]
+            return turn.then(Woken(), Spoke(desk.say("resumed", prompt=prompt)))
         case "pause":
-            return replace(session, paused=True), [Say(desk.say("paused"))]
+            return turn.then(Paused(), Spoke(desk.say("paused")))
         case "correct":
             return correct(desk, session, command.take, said, unsure=unsure)
         case "strike":
@@ -65,26 +71,23 @@ def obey(
         case "back":
             return _back(desk, session)
         case "expected" | "probe" | "why" | "where" if step:
-            return session, [Say(_tell(desk, session, step, command.name))]
-    return session, [Say(prompt)]
+            return turn.then(Spoke(_tell(desk, session, step, command.name)))
+    return turn.then(Spoke(prompt))
 
 
 def _back(desk: Desk, session: Session) -> Turn:
     if not session.visited:
-        return session, [Say(desk.say("no_earlier_step"))]
-    *earlier, previous = session.visited
-    session, effects = open_step(desk, session, desk.plan.step(previous), "again")
-    return replace(session, visited=tuple(earlier)), effects
+        return Turn(session).then(Spoke(desk.say("no_earlier_step")))
+    return open_step(desk, session, desk.plan.step(session.visited[-1]), "again", back=True)
 
 
 def _leave(desk: Desk, session: Session, step: Step, *, skip: bool) -> Turn:
     """Go on without a value; a skipped step is marked, one that is merely left stays open."""
     if not skip:
         return go_on(desk, session, step, "next")
-    session = replace(session, skipped=session.skipped | {step.id})
-    session, effects = go_on(desk, session, step, step.on_skip)
-    moved = [replace(e, skipped=step.id) if isinstance(e, Move) else e for e in effects]
-    return session, lead(moved, [desk.say("skipped")])
+    turn = Turn(session).then(StepSkipped(step.id))
+    following = go_on(desk, turn.session, step, step.on_skip)
+    return turn.and_then(following.led_by([desk.say("skipped")]))
 
 
 def _tell(desk: Desk, session: Session, step: Step, what: str) -> str:
@@ -107,25 +110,26 @@ def _go_to_wire(desk: Desk, session: Session, pin: int) -> Turn:
     here = desk.step(session)
     prompt = desk.standing_prompt(session)
     if here and pin in here.pins:
-        return session, [Say(prompt)]
+        return Turn(session).then(Spoke(prompt))
     step = route.for_wire(desk.plan, session, pin, here)
     if step is None:
         wire = desk.wording.pin(desk.plan.pin(pin))
-        return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
+        return Turn(session).then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
     return open_step(desk, session, step, "next")
 
 
 def set_condition(desk: Desk, session: Session, condition: str) -> Turn:
     """A condition was set: the step at hand, or the open one that needs it."""
+    turn = closed(session).then(ConditionSet(condition))
+    session = turn.session
     here = desk.step(session)
-    session = replace(session, condition=condition)
     said = desk.plan.condition(condition).say
     step = route.for_condition(desk.plan, session, condition, here)
     if step is None:
         wanted = desk.plan.condition(here.condition).say if here else ""
         unused = desk.say("condition_unused", condition=said, wanted=wanted)
-        return session, [Say(unused)]
+        return turn.then(Spoke(unused))
     if step is here:
         prompt = desk.prompt(session, step, "again")
-        return session, [Say(desk.say("condition_set", condition=said, prompt=prompt))]
-    return open_step(desk, session, step, "next")
+        return turn.then(Spoke(desk.say("condition_set", condition=said, prompt=prompt)))
+    return turn.and_then(open_step(desk, session, step, "next"))

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from handsfree.check import Refusal, Verdict, check
 from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask, ask_again, refuse
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Record, Say, Strike, join, lead
-from handsfree.dialogue.moving import Turn, go_on, open_step
-from handsfree.dialogue.session import Entry, Question, Session
+from handsfree.dialogue.moving import go_on, open_step
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn, closed, join
+from handsfree.events import Entry, Question, ReadingStruck, ReadingTaken, Spoke
 from handsfree.meaning import Ambiguous, Command, Take
 from handsfree.plan.schema import Step
 
@@ -34,26 +34,40 @@ def take(
         unsure: it is confirmed before it is recorded.
     """
     question = session.question
-    supersedes = question.supersedes if question else None
     step = desk.focus(session)
     if step and question and question.kind == "guess":
         return teaching.judge(desk, session, step, meaning)
-    session = replace(session, question=None)
+    return _take(desk, session, step, meaning, said, question, unsure=unsure)
+
+
+def _take(
+    desk: Desk,
+    session: Session,
+    step: Step | None,
+    meaning: Take | Ambiguous,
+    said: Iterable[str],
+    answers: Question | None,
+    *,
+    unsure: bool,
+) -> Turn:
+    """A value was said at a step, in answer to a question perhaps."""
+    supersedes = answers.supersedes if answers else None
+    turn = closed(session)
     if step is None:
-        return session, [Say(desk.standing_prompt(session))]
+        return turn.then(Spoke(desk.standing_prompt(turn.session)))
     first = meaning.candidates[0] if isinstance(meaning, Ambiguous) else meaning
     named = _named_step(desk, session, step, first)
     if named is None:
         wire = desk.wording.pin(desk.plan.pin(first.wire or 0))
-        prompt = desk.prompt(session, step, "again")
-        return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
+        prompt = desk.prompt(turn.session, step, "again")
+        return turn.then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
     if isinstance(meaning, Ambiguous):
         which = Question("which", named.id, meaning.candidates, supersedes)
         return ask(desk, session, which, meaning.reason, said)
     verdict = check(meaning, named, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
-        return session, [*map(Say, said), refuse(desk, session, named, verdict)]
-    if unsure and (question is None or question.kind == "correct"):
+        return turn.then(*map(Spoke, said), refuse(desk, turn.session, named, verdict))
+    if unsure and (answers is None or answers.kind == "correct"):
         confirm = Question("confirm", named.id, (meaning,), supersedes)
         return ask(desk, session, confirm, "unsure", said)
     return record(desk, session, named, meaning, verdict, said, supersedes)
@@ -73,23 +87,16 @@ def record(
     previous = session.standing.get(step.id)
     supersedes = supersedes or (previous.number if previous else None)
     entry = Entry(len(session.entries) + 1, step.id, step.condition, taken, verdict, supersedes)
-    entries = tuple(
-        replace(e, stands=False) if e.number == supersedes else e for e in session.entries
-    )
     here = desk.step(session)
-    session = replace(
-        session, entries=(*entries, entry), skipped=session.skipped - {step.id}, question=None
-    )
+    turn = Turn(session).then(ReadingTaken(entry, desk.plan.wires(step)))
     read_back = desk.wording.read_back(step, taken, verdict)
     words = [*said, corrected, read_back]
-    logged = Record(entry)
     if here is None or here.id != step.id:  # another step than the open one: come back
         if here is not None:
-            words.append(desk.prompt(session, here, "back_to"))
-        return session, [logged, Say(join(words))]
+            words.append(desk.prompt(turn.session, here, "back_to"))
+        return turn.then(Spoke(join(words)))
     goto = step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
-    session, effects = go_on(desk, session, step, goto)
-    return session, [logged, *lead(effects, words)]
+    return turn.and_then(go_on(desk, turn.session, step, goto).led_by(words))
 
 
 def correct(
@@ -98,26 +105,24 @@ def correct(
     """Replace the last value, by `value` or by the one that is said next."""
     last = session.last
     if last is None:
-        return session, [Say(desk.say("nothing_to_correct"))]
+        return Turn(session).then(Spoke(desk.say("nothing_to_correct")))
     question = Question("correct", last.step, supersedes=last.number)
     if value is None:
         return ask(desk, session, question, "correct")
-    return take(desk, replace(session, question=question), value, said, unsure=unsure)
+    step = desk.plan.step(last.step)
+    return _take(desk, session, step, value, said, question, unsure=unsure)
 
 
 def strike(desk: Desk, session: Session) -> Turn:
     """The last value no longer counts; its step is open again."""
     last = session.last
     if last is None:
-        return session, [Say(desk.say("nothing_to_strike"))]
-    struck = replace(last, stands=False)
-    entries = tuple(struck if e.number == last.number else e for e in session.entries)
-    session = replace(session, entries=entries)
+        return Turn(session).then(Spoke(desk.say("nothing_to_strike")))
+    turn = Turn(session).then(ReadingStruck(last.number, last.step))
     step = desk.plan.step(last.step)
     name, value = desk.wording.step_name(step), desk.wording.take(last.take)
     said = desk.say("struck", wire=name, value=value)
-    session, effects = open_step(desk, session, step, "again")
-    return session, [Strike(struck), *lead(effects, [said])]
+    return turn.and_then(open_step(desk, turn.session, step, "again").led_by([said]))
 
 
 def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
@@ -131,13 +136,13 @@ def answer(desk: Desk, session: Session, question: Question, command: Command) -
     elif question.kind == "confirm" and command.name == "yes":
         chosen = question.candidates[0]
     elif command.name == "no":
-        return replace(session, question=None), [Say(desk.say("say_again"))]
+        return closed(session).then(Spoke(desk.say("say_again")))
     if chosen is None:
         return ask_again(desk, session, question)
-    session = replace(session, question=None)
     verdict = check(chosen, step, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
-        return session, [refuse(desk, session, step, verdict)]
+        turn = closed(session)
+        return turn.then(refuse(desk, turn.session, step, verdict))
     return record(desk, session, step, chosen, verdict, supersedes=question.supersedes)
 
 

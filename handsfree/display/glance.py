@@ -43,7 +43,7 @@ class Value:
     """The last value, with its verdict.
 
     Attributes:
-        seq: of its event.
+        number: of its entry.
         wires: which it was taken on; none for an observation.
         step: id of the step.
         shown: number, state or answer, such as "4.98".
@@ -53,7 +53,7 @@ class Value:
         mark: how it came out.
     """
 
-    seq: int
+    number: int
     wires: tuple[Wire, ...]
     step: str
     shown: str

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from filelock import BaseFileLock, FileLock, Timeout
 
 from handsfree.errors import BadInput, Damaged
+from handsfree.events import Event, JobOpened, JobTakenUp
+from handsfree.events.codec import same_event, same_fields
 from handsfree.log import chain
-from handsfree.log.chain import Event
+from handsfree.log.chain import Line
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
@@ -37,17 +40,24 @@ def utc_now() -> datetime:
 
 
 def open_job(
-    folder: Path, plan: bytes, *, title: str, clock: Callable[[], datetime] = utc_now
+    folder: Path,
+    plan: bytes,
+    *,
+    title: str,
+    order: str = "",
+    verbosity: str = "",
+    clock: Callable[[], datetime] = utc_now,
 ) -> JobLog:
     """Begin a job, or go on with it; the log is then locked against a second writer.
 
     Going on moves what a cut write left behind the last event to aside/, and a `resumed` event
-    says how many bytes. `JobLog.events` holds what is already there.
+    says how many bytes. `JobLog.lines` holds what is already there.
 
     Args:
         folder: made if it is not there.
         plan: the exact bytes of the plan file.
         title: the plan's title, for people.
+        order, verbosity: how it is dictated, so that it can go on so.
         clock: gives the time of an event, with its zone.
 
     Raises:
@@ -69,14 +79,19 @@ def open_job(
                 remedy="End the other one first, or choose another folder with --job.",
             ) from None
         try:
-            return _take_up(folder, plan, title, lock, clock)
+            return _take_up(folder, plan, title, lock, clock, (order, verbosity))
         except BaseException:
             lock.release()
             raise
 
 
 def _take_up(
-    folder: Path, plan: bytes, title: str, lock: BaseFileLock, clock: Callable[[], datetime]
+    folder: Path,
+    plan: bytes,
+    title: str,
+    lock: BaseFileLock,
+    clock: Callable[[], datetime],
+    manner: tuple[str, str],
 ) -> JobLog:
     data = read_file(folder, EVENTS) or b""
     log = chain.scan(data)
@@ -97,26 +112,31 @@ def _take_up(
         job = JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
         if not log.events:
             digest = chain.digest(plan)
-            job.append("opened", format=FORMAT, plan=PLAN, plan_title=title, plan_sha256=digest)
+            _append(job, JobOpened(FORMAT, PLAN, title, digest, *manner))
         if data:
-            job.append("resumed", **cut)
+            _append(job, replace(cut, order=manner[0], verbosity=manner[1]))
     except BaseException:
         os.close(descriptor)
         raise
     return job
 
 
-def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> dict[str, str | int]:
-    """Move the tail to a file of its own; return the fields that tell of it."""
+def _append(job: JobLog, event: Event) -> None:
+    kind, fields = same_fields(event)
+    job.append(kind, **fields)
+
+
+def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> JobTakenUp:
+    """Move the tail to a file of its own; return the event that tells of it."""
     if not log.tail:
-        return {"aside_bytes": 0}
+        return JobTakenUp()
     digest = chain.digest(log.tail)
     name = f"{ASIDE}/{len(log.events) + 1:05d}-{digest[:8]}.bin"
     (folder / ASIDE).mkdir(exist_ok=True)
     write_file(folder / name, log.tail)
     os.ftruncate(descriptor, length - len(log.tail))
     sync(descriptor)
-    return {"aside_bytes": len(log.tail), "aside": name, "aside_sha256": digest}
+    return JobTakenUp(len(log.tail), name, digest)
 
 
 def _refuse_damage(folder: Path, log: chain.Scan) -> None:
@@ -134,10 +154,12 @@ def _refuse_damage(folder: Path, log: chain.Scan) -> None:
         )
 
 
-def _refuse_other_plan(folder: Path, opened: Event, plan: bytes, title: str) -> None:
-    expected = opened.fields.get("plan_sha256")
-    if chain.digest(plan) != expected:
-        own = opened.fields.get("plan_title")
+def _refuse_other_plan(folder: Path, opened: Line, plan: bytes, title: str) -> None:
+    told = same_event(opened.kind, opened.fields) if opened.kind == "opened" else None
+    if not isinstance(told, JobOpened):
+        raise Damaged(f"{EVENTS} does not begin with the job's opening", where=str(folder))
+    if chain.digest(plan) != told.plan_sha256:
+        own = told.plan_title
         raise BadInput(
             f"the plan “{title}” was changed since this job began"
             if own == title

@@ -47,15 +47,16 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     if wire is not None:
         fields |= {"wire": plan.pin(wire).wire, "pin": wire}
     match meaning:
-        case Reading(value=value, number=number, form=form):
+        case Reading(value=value, number=number, form=form, unit_spoken=unit_spoken):
             fields |= {"kind": "reading", "over_limit": value is None}
             if value is not None:
                 fields |= {
                     "value": float(value.magnitude),
                     "unit": unit_symbol(value),
-                    "spoken": str(number),
+                    "spoken": None if number is None else str(number),
                     "form": form,
                 }
+            fields |= {} if unit_spoken else {"unit_spoken": False}
         case State(state=state):
             fields |= {"kind": "state", "value": state}
         case Observation(answer=answer):

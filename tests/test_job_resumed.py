@@ -24,8 +24,10 @@ from handsfree.plan import Plan, Step, load_plan, shipped
 
 SEQUENCES = 60
 """Of each of nine plans, two orders, apprentice or not: 2,160 in all."""
-LONGEST = 9
+LONGEST = 8
 """Utterances in a sequence, before the first of which the job may be cut, and after the last."""
+FAR = 30
+"""Values that were taken before it, at most: enough to come to the tests after the repair."""
 TIME = "2026-03-02T09:15:00.000000Z"
 
 #: What may be said of any step, and what nobody understands.
@@ -80,6 +82,24 @@ def right(name: str, step: Step | None) -> str:
     return wording.quantity((low + (high - low) / 2) if low.units == high.units else low)
 
 
+@cache
+def far(
+    name: str, informed: bool, apprentice: bool, count: int
+) -> tuple[Session, tuple[Event, ...]]:
+    """The session after so many values that the steps want, the repair among them; its events."""
+    talk = dialogue(name, informed, apprentice)
+    if count == 0:
+        response = talk.start()
+        return response.session, response.events
+    session, events = far(name, informed, apprentice, count - 1)
+    waits = session.phase == "verdict" and session.step is None
+    text = "repair done" if waits else right(name, talk.desk.focus(session))
+    response = talk.respond(session, Heard.of_text(text))
+    if response.session.phase == "finished":  # and nothing more happens
+        return session, events
+    return response.session, (*events, *response.events)
+
+
 @dataclass
 class Left:
     """A job as it was left: its lines, and where it stood."""
@@ -115,7 +135,11 @@ def test_a_job_taken_up_is_the_job_that_was_left(
 ) -> None:
     talk = dialogue(name, informed, apprentice)
     wires = [pin.function for pin in plan_of(name).connector.pins]
-    texts = [*SAID, *(f"go to {wire}" for wire in wires), *(c.say for c in plan_of(name).conditions)]
+    texts = [
+        *SAID,
+        *(f"go to {wire}" for wire in wires),
+        *(c.say for c in plan_of(name).conditions),
+    ]
     utterance = st.tuples(st.sampled_from([*["right"] * 30, *texts]), st.booleans())
 
     def hear(session: Session, said: tuple[str, bool]) -> Heard:
@@ -124,21 +148,17 @@ def test_a_job_taken_up_is_the_job_that_was_left(
         return replace(Heard.of_text(text), numbers_trusted=trusted or text == "right")
 
     @settings(max_examples=SEQUENCES, deadline=None, database=None, derandomize=True)
-    @given(st.lists(utterance, max_size=LONGEST), st.integers(0, LONGEST))
-    def resumed(said: list[tuple[str, bool]], cut: int) -> None:
-        response = talk.start()
-        left = Left(plan_of(name), Codec(plan_of(name)), [], response.session)
-        happened = list(response.events)
-        for number, one in enumerate([*said, None]):
-            for event in response.events:
-                left.write(event)
-            left.session = response.session
-            if number == cut or one is None:
-                break
-            response = talk.respond(left.session, hear(left.session, one))
-            happened += response.events
+    @given(st.integers(0, FAR), st.lists(utterance, max_size=LONGEST), st.integers(0, LONGEST))
+    def resumed(count: int, said: list[tuple[str, bool]], cut: int) -> None:
+        session, happened = far(name, informed, apprentice, count)
+        for one in said[:cut]:
+            response = talk.respond(session, hear(session, one))
+            session, happened = response.session, (*happened, *response.events)
+        left = Left(plan_of(name), Codec(plan_of(name)), [], session)
+        for event in happened:
+            left.write(event)
         taken = left.taken_up()
-        assert [logged.event for logged in taken] == happened
+        assert tuple(logged.event for logged in taken) == happened
         again = Session.of(logged.event for logged in taken)
         assert again == left.session
         told = talk.resume(again)

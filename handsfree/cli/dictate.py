@@ -48,6 +48,32 @@ class Order(StrEnum):
     informed = "informed"
 
 
+Recordings = Annotated[
+    list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
+]
+Device = Annotated[
+    str | None, typer.Option("--device", help="Microphone by name, or phone with --screen web.")
+]
+Speaker = Annotated[str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")]
+Volume = Annotated[
+    int | None, typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered.")
+]
+Speed = Annotated[
+    int | None, typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered.")
+]
+Key = Annotated[
+    bool,
+    typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
+]
+CutInOption = Annotated[
+    bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
+]
+Check = Annotated[
+    bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
+]
+Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
+
+
 def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command(epilog="Example: handsfree demo")(demo)
@@ -56,9 +82,7 @@ def register(app: typer.Typer) -> None:
 
 def dictate(
     plan: PlanArgument,
-    audio: Annotated[
-        list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
-    ] = None,
+    audio: Recordings = None,
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
     ] = None,
@@ -71,37 +95,17 @@ def dictate(
     apprentice: Annotated[
         bool, typer.Option("--apprentice", help="The same as --verbosity apprentice.")
     ] = False,
-    device: Annotated[
-        str | None,
-        typer.Option("--device", help="Microphone by name, or phone with --screen web."),
-    ] = None,
-    speaker: Annotated[
-        str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
-    ] = None,
-    volume: Annotated[
-        int | None,
-        typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered."),
-    ] = None,
-    speed: Annotated[
-        int | None,
-        typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered."),
-    ] = None,
-    key: Annotated[
-        bool,
-        typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
-    ] = False,
-    cut_in: Annotated[
-        bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
-    ] = False,
-    check: Annotated[
-        bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
-    ] = True,
+    device: Device = None,
+    speaker: Speaker = None,
+    volume: Volume = None,
+    speed: Speed = None,
+    key: Key = False,
+    cut_in: CutInOption = False,
+    check: Check = True,
     order: Annotated[
         Order, typer.Option("--order", help="By the plan, or the test that tells most a minute.")
     ] = Order.plan,
-    person: Annotated[
-        str | None, typer.Option("--person", help="Apprentice whose progress is kept.")
-    ] = None,
+    person: Person = None,
     screen: Screen = ScreenName.off,
     port: Port = PORT,
     share: Share = False,

@@ -30,6 +30,8 @@ FAR = 30
 """Values that were taken before it, at most: enough to come to the tests after the repair."""
 TIME = "2026-03-02T09:15:00.000000Z"
 
+Told = tuple[Session, tuple[Event, ...]]
+
 #: What may be said of any step, and what nobody understands.
 SAID = [
     *("skip", "next", "go back", "say again", "where are we", "what is expected", "mumble"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 from handsfree.check import Expected, Verdict
 from handsfree.events import fields
@@ -13,7 +14,7 @@ from handsfree.units import Quantity, parse_quantity, ureg
 def compared_fields(verdict: Verdict) -> fields.Compared:
     """What is written of a comparison; only what there is."""
     wanted = verdict.expected
-    told: fields.Plain = {
+    told: dict[str, Any] = {
         "low": _amount(wanted.low),
         "high": _amount(wanted.high),
         "over_limit": wanted.over_limit,

@@ -6,14 +6,14 @@ written: lines without it stay readable.  Quantities are a number and its unit.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from handsfree.check.verdict import Result
 from handsfree.grammar.numerals import Form
 from handsfree.plan.schema import Outcome
 
-Result = Literal["in range", "low", "high", "marginal", "as expected", "wrong", "not comparable"]
 Number = int | float
 
 
@@ -213,6 +213,3 @@ class VerdictFields(Fields):
     outcomes: dict[str, Outcome]
     ranking: list[RankedFields]
     certainty: Certainty | None = None
-
-
-Plain = dict[str, Any]

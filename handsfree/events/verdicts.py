@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
-import sys
 from collections.abc import Iterable
+from typing import Any
 
 from handsfree.diagnosis import Cause, Evidence, Explanation, Ranked
+from handsfree.diagnosis.plain import plain_explanation
 from handsfree.events import fields
 from handsfree.events.kinds import VerdictReached
 from handsfree.plan.schema import Finding, Plan
@@ -14,25 +14,15 @@ from handsfree.plan.schema import Finding, Plan
 
 def verdict_fields(event: VerdictReached) -> fields.VerdictFields:
     """How a verdict is written."""
-    finding, found = event.finding, event.explanation
-    told: fields.Plain = {"part": None}
-    if finding:
+    told: dict[str, Any] = {"part": None}
+    if finding := event.finding:
         told = finding.model_dump(include={"part", "say", "repair", "source"})
-        told |= {"when": dict(finding.when)}
+        told["when"] = dict(finding.when)
     told |= {"outcomes": dict(event.outcomes), "ranking": []}
-    if found:
-        told |= {"ranking": [_ranked_fields(one) for one in found.ranking]}
-        told |= {
-            "certainty": fields.Certainty(
-                sure=found.sure,
-                odds=_finite(found.odds),
-                group=_causes_fields(found.group),
-                undecided=_causes_fields(found.undecided),
-                pivots=list(found.pivots),
-                slips=list(found.slips),
-            )
-        }
-    return fields.VerdictFields(**told)
+    if event.explanation:
+        certainty = plain_explanation(event.explanation)
+        told |= {"ranking": certainty.pop("ranking"), "certainty": certainty}
+    return fields.VerdictFields.model_validate(told)
 
 
 def verdict_of(told: fields.VerdictFields, plan: Plan) -> VerdictReached:
@@ -78,25 +68,6 @@ def _explanation(told: fields.VerdictFields, plan: Plan) -> Explanation | None:
     )
 
 
-def _ranked_fields(one: Ranked) -> fields.RankedFields:
-    return fields.RankedFields(
-        kind=one.cause.kind,
-        faults=list(one.cause.faults),
-        parts=list(dict.fromkeys(fault.unit for fault in one.faults)),
-        say=[fault.say for fault in one.faults],
-        odds=_finite(one.odds),
-        evidence=[
-            fields.EvidenceFields(
-                step=e.test,
-                ratio=_finite(e.ratio),
-                slip=_finite(e.slip),
-                factor=_finite(e.factor),
-            )
-            for e in one.evidence
-        ],
-    )
-
-
 def _ranked(told: fields.RankedFields, plan: Plan) -> Ranked:
     circuit = plan.circuit
     faults = tuple(circuit.fault(fault) for fault in told.faults) if circuit else ()
@@ -107,20 +78,9 @@ def _ranked(told: fields.RankedFields, plan: Plan) -> Ranked:
     return Ranked(_cause(told), faults, float(told.odds), tuple(evidence))
 
 
-def _causes_fields(causes: Iterable[Cause]) -> list[fields.CauseFields]:
-    return [fields.CauseFields(kind=one.kind, faults=list(one.faults)) for one in causes]
-
-
 def _causes(told: Iterable[fields.CauseFields]) -> tuple[Cause, ...]:
     return tuple(map(_cause, told))
 
 
 def _cause(told: fields.CauseFields) -> Cause:
     return Cause(told.kind, tuple(told.faults))
-
-
-def _finite(value: float) -> float:
-    """JSON has no infinity: as large a number as there is stands for it."""
-    if math.isnan(value):
-        return 1.0
-    return min(max(value, -sys.float_info.max), sys.float_info.max)

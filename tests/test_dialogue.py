@@ -271,7 +271,9 @@ def test_the_whole_job_to_a_verified_repair(talk: Talk) -> None:
 
 def test_finishing_early_says_what_is_missing(talk: Talk) -> None:
     talk.hear("twelve six")
-    talk.hear("finish")
+    assert talk.hear("finish") == "Finish the job? Say yes or no."
+    assert not talk.did(JobFinished)
+    talk.hear("yes")
     (end,) = talk.did(JobFinished)
     assert isinstance(end, JobFinished)
     assert end.status == "not verified"
@@ -315,8 +317,8 @@ def test_a_clear_winner_is_not_asked(talk: Talk) -> None:
 
 def test_the_apprentice_is_asked_what_to_expect(flap: Plan, english: Language) -> None:
     talk = Talk(Dialogue(flap, english, apprentice=True)).start()
-    (said,) = talk.did(Asked)
-    assert isinstance(said, Asked)
+    (said,) = talk.did(Spoke)
+    assert isinstance(said, Spoke)
     assert said.text.endswith("What do you expect?")
     assert "Expect twelve" not in said.text
     assert talk.hear("twelve point four volts").startswith("Right. Expect twelve volts")
@@ -325,7 +327,8 @@ def test_the_apprentice_is_asked_what_to_expect(flap: Plan, english: Language) -
     assert talk.hear("five volts").startswith("No. Expect minus zero point one")
     talk.hear("point oh two")
     assert talk.hear("i don't know").startswith("Expect four point eight volts")
-    assert talk.hear("finish").endswith(
+    talk.hear("finish")
+    assert talk.hear("yes").endswith(
         "You knew one of three. Practise: black with yellow stripe, violet."
     )
     lessons = [g.right for g in talk.session.guesses]
@@ -342,8 +345,8 @@ def test_the_apprentice_may_guess_a_state_or_an_answer(flap: Plan, english: Lang
 
 def test_the_apprentice_hears_how_and_why(flap: Plan, english: Language) -> None:
     talk = Talk(Dialogue(flap, english, apprentice=True)).start()
-    (said,) = talk.did(Asked)
-    assert isinstance(said, Asked)
+    (said,) = talk.did(Spoke)
+    assert isinstance(said, Spoke)
     assert "Red lead: battery positive post." in said.text
     assert "Why: Every voltage below" in said.text
 

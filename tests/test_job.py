@@ -156,5 +156,8 @@ def test_what_was_decoded_in_the_pause_is_not_decoded_again(
     for utterance in (first, second):
         bench.job.recognise(ears, utterance)  # type: ignore[arg-type]
         bench.job.listen(ears, Sound(utterance, "microphone"))  # type: ignore[arg-type]
-    bench.close()
     assert ears.decoded == 2
+    other = Utterance(np.ones(10, np.float32), 2.0, 3.0)  # of another recording, at the same time
+    bench.job.recognise(ears, other)  # type: ignore[arg-type]
+    bench.close()
+    assert ears.decoded == 3

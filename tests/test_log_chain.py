@@ -152,10 +152,19 @@ def test_the_fingerprint_is_the_head_of_the_lines_hash():
     assert fingerprint(scan(LOG).events[-1]).replace(" ", "") == head
 
 
-def reading(seq: int, number: int, step: str, wire: str, take: Take, **more: int) -> Logged:
+def reading(
+    seq: int,
+    number: int,
+    step: str,
+    wire: str,
+    take: Take,
+    *,
+    supersedes: int | None = None,
+    pins: tuple[int, ...] = (3,),
+) -> Logged:
     verdict = Verdict("in range", "pass", Expected(low=quantity(4, "V")))
-    entry = Entry(number, step, "ignition_on", take, verdict, more.get("supersedes"))
-    return Logged(ReadingTaken(entry, wire), "reading", {"clip": None}, seq, TIME)
+    entry = Entry(number, step, "ignition_on", take, verdict, supersedes)
+    return Logged(ReadingTaken(entry, wire, pins), "reading", {"clip": None}, seq, TIME)
 
 
 def struck(seq: int, number: int) -> Logged:
@@ -205,6 +214,7 @@ def test_rows_of_what_stands_and_of_the_history():
         "time": TIME,
         "step": "s2",
         "wire": "brown",
+        "pin": "3",
         "condition": "ignition_on",
         "value": "1.2",
         "unit": "V",
@@ -214,3 +224,9 @@ def test_rows_of_what_stands_and_of_the_history():
         "superseded_by": "7",
         "struck_by": "",
     }
+
+
+def test_over_limit_and_the_pins_stand_in_the_table():
+    shown = reading(3, 1, "s1", "brown to red", Reading(None), pins=(3, 5))
+    (row,) = rows([shown])
+    assert (row["value"], row["unit"], row["pin"]) == ("over limit", None, "3 to 5")

@@ -21,8 +21,8 @@ from handsfree.plan.schema import Plan, Step
 def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Understood:
     """`understood` with an ambiguity settled where the plan can settle it."""
     meaning = understood.meaning
-    if not isinstance(meaning, Ambiguous):
-        return understood
+    if not isinstance(meaning, Ambiguous) or meaning.reason == "wire":
+        return understood  # which wire was meant no expectation can say
     checks = [(take, check(take, step, plan, taken)) for take in meaning.candidates]
     possible = [(t, c) for t, c in checks if not isinstance(c, Refusal)]
     if not possible:

@@ -49,8 +49,10 @@ def explain_job(
     finding = record.session.finding
     part = finding.part if finding else None
     if as_json:
-        print_json({"verdict": part, **plain_explanation(found)})
+        print_json({"subject": record.subject, "verdict": part, **plain_explanation(found)})
         return
+    for name, text in record.subject.items():
+        console.print(f"{name.replace('_', ' ')}: {text}")
     if part:
         console.print(f"verdict of the job: {part}")
     show_explanation(found)

@@ -23,6 +23,7 @@ from handsfree.events import (
     Spoke,
     UtteranceHeard,
     VerdictReached,
+    VerdictWithdrawn,
 )
 
 #: Takes each event of a session.
@@ -72,8 +73,9 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "tool", "cyan", text
         case Asked(text=text):
             return "ask?", "yellow", text
-        case ReadingTaken(entry=entry, wire=wire):
+        case ReadingTaken(entry=entry, wire=wire, pins=pins):
             where = wire or entry.step.replace("_", " ")
+            where += f" (pin {' to '.join(map(str, pins))})" if pins else ""
             condition = entry.condition.replace("_", " ")
             parts = (where, condition, entry.figures, entry.verdict.result)
             return "log", "green", f"#{entry.number} {' · '.join(parts)}"
@@ -83,6 +85,8 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "note", "magenta", text
         case VerdictReached(finding=finding):
             return "verd", "bold green", finding.part if finding else "no rule names a part"
+        case VerdictWithdrawn():
+            return "verd", "bold green", "withdrawn: the tests are open again"
         case JobFinished(status=status):
             return "end", "bold", status
         case MicrophoneChanged(text=text):

@@ -13,8 +13,8 @@ from handsfree.cli.expectations import figures, plain_agreement
 from handsfree.cli.output import console, print_json
 from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
-from handsfree.languages import load_language
-from handsfree.plan import Plan, Step, json_schema, load_plan, shipped
+from handsfree.languages import language_of
+from handsfree.plan import LoadedPlan, Step, json_schema, load_plan, shipped
 from handsfree.units import show
 
 app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
@@ -77,7 +77,7 @@ def check_plan(plan: PlanArgument) -> None:
     """Check a plan, also against its circuit; every fault is listed with file, line and field."""
     loaded = load_plan(plan)
     checked = loaded.plan
-    check_spoken(checked)
+    check_spoken(loaded)
     found = agreements(checked)
     loaded.refuse(objections(checked, found))
     counts = f"{len(checked.steps)} steps, {len(checked.findings)} findings"
@@ -121,14 +121,14 @@ def expect(plan: PlanArgument, as_json: Json = False) -> None:
     console.print(table)
 
 
-def check_spoken(plan: Plan) -> None:
+def check_spoken(loaded: LoadedPlan) -> None:
     """Make every grammar of the plan, so that a word it lacks is found now.
 
     Raises:
-        BadInput: a colour has no rule in the grammar.
+        BadPlan: a colour has no rule in the grammar.
     """
-    spoken = SpokenPlan(load_language(plan.language), plan)
-    for step in plan.steps:
+    spoken = SpokenPlan(language_of(loaded), loaded.plan)
+    for step in loaded.plan.steps:
         spoken.automaton(step)
 
 

@@ -12,9 +12,9 @@ from handsfree.cli.dictate import (
     CutInOption,
     Device,
     Key,
-    Order,
     Person,
     Recordings,
+    Route,
     Speaker,
     Speed,
     Volume,
@@ -23,7 +23,6 @@ from handsfree.cli.dictate import (
 from handsfree.cli.display import Https, Port, Screen, ScreenName, Share
 from handsfree.cli.options import Engine, EngineName, Json, Model, Voice
 from handsfree.display import PORT
-from handsfree.errors import BadInput
 from handsfree.live.verbosity import Verbosity
 from handsfree.log import JobRecord
 from handsfree.log.folder import PLAN
@@ -56,11 +55,7 @@ def resume(
 ) -> None:
     """Go on with a job exactly where it stands, dictated as before."""
     record = JobRecord.read(job)
-    if record.session.phase == "finished":
-        raise BadInput(
-            "the job is finished", where=str(job), remedy=f"Read it: handsfree report {job}"
-        )
-    order, verbosity = record.manner
+    route, verbosity = record.manner
     dictate(
         str(job / PLAN),
         audio,
@@ -76,7 +71,14 @@ def resume(
         key=key,
         cut_in=cut_in,
         check=check,
-        order=Order(order or Order.plan),
+        route=Route(route or Route.plan),
+        after=None,
+        vehicle=None,
+        registration=None,
+        odometer=None,
+        order=None,
+        technician=None,
+        complaint=None,
         person=person,
         screen=screen,
         port=port,

@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
-from handsfree.meaning import NO_UNIT, Take
+from handsfree.meaning import NO_UNIT
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -23,28 +23,37 @@ def ask(
     desk: Desk, session: Session, question: Question, reason: str, said: Iterable[str] = ()
 ) -> Turn:
     """Put a question, in other words each time; `said` goes before it in the same breath."""
-    step = desk.plan.step(question.step)
-    wire = desk.wording.step_name(step)
-    takes = [desk.wording.take(t) for t in question.candidates]
-    if question.kind == "correct":
+    wire = desk.wording.step_name(desk.plan.step(question.step)) if question.step else ""
+    if question.kind == "finish":
+        text = desk.say("ask_finish")
+    elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
-    elif question.kind == "guess":
-        text = desk.say("ask_guess")
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
-        text = desk.say(key, wire=wire, value=takes[0])
+        text = desk.say(key, wire=wire, value=desk.wording.take(question.candidates[0]))
     else:
-        if len({t.wire for t in question.candidates}) > 1:
-            takes = [_with_wire(desk, t) for t in question.candidates]
-        key = "ask_which" if question.asked == 1 else "ask_which_again"
-        text = desk.say(key, first=takes[0], second=takes[1])
+        *first, last = _told_apart(desk, question)
+        key = "ask_which" if question.asked == 1 or len(first) > 1 else "ask_which_again"
+        text = desk.say(key, first=", ".join(first), second=last)
     asked = Asked(join([*said, text]), question, question.candidates, reason)
     return Turn(session).then(asked)
 
 
-def _with_wire(desk: Desk, take: Take) -> str:
-    said = desk.wording.take(take)
-    return f"{desk.wording.pin(desk.plan.pin(take.wire))} {said}" if take.wire else said
+def _told_apart(desk: Desk, question: Question) -> list[str]:
+    """The candidates by what tells them apart: value, wire, or step."""
+    wording, takes = desk.wording, question.candidates
+    if len({take.wire for take in takes}) == 1 and len(set(question.steps)) > 1:
+        steps = [desk.plan.step(step) for step in question.steps]
+        names = [wording.step_name(step) for step in steps]
+        same = len(set(names)) < len(names)
+        return [step.id.replace("_", " ") for step in steps] if same else names
+    pins = [None if take.wire is None else desk.plan.pin(take.wire) for take in takes]
+    if len({replace(take, wire=None) for take in takes}) == 1:
+        return [wording.pin_number(pin) for pin in pins if pin]
+    said = [wording.take(take) for take in takes]
+    if len(set(pins)) == 1:
+        return said
+    return [f"{wording.pin(p)} {text}" if p else text for p, text in zip(pins, said, strict=True)]
 
 
 def ask_again(desk: Desk, session: Session, question: Question) -> Turn:
@@ -79,10 +88,21 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     """A short question for what was not understood, never often in the same words."""
     if session.question and session.question.kind != "correct":
         return ask_again(desk, session, session.question)
-    if session.misses > MISSES_ANSWERED:
-        return Turn(session)
+    misses, turn = session.misses, Turn(session)
+    if misses > MISSES_ANSWERED:
+        return turn
     step = desk.focus(session)
+    if desk.guessing(session):
+        return turn.then(Asked(_guess_again(desk, misses)))
     if step and reason == NO_UNIT:
-        return Turn(session).then(refuse(desk, session, step, Refusal("kind")))
+        return turn.then(refuse(desk, session, step, Refusal("kind")))
+    if step is None and misses > 1:
+        return turn.then(Asked(desk.standing_prompt(session))) if misses <= 3 else turn
     wire = desk.wording.step_name(step) if step else ""
-    return Turn(session).then(Asked(desk.say(f"unclear_{min(session.misses, 3)}", wire=wire)))
+    return turn.then(Asked(desk.say(f"unclear_{min(misses, 3)}", wire=wire)))
+
+
+def _guess_again(desk: Desk, misses: int) -> str:
+    if misses > 2:
+        return desk.say("help_guess")
+    return join([desk.say("unclear_1") if misses == 1 else "", desk.say("ask_guess")])

@@ -6,7 +6,7 @@ from handsfree.dialogue import route
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
-from handsfree.dialogue.turn import Turn
+from handsfree.dialogue.turn import Turn, join
 from handsfree.events import Spoke
 
 
@@ -18,14 +18,19 @@ def where(desk: Desk, session: Session) -> Turn:
     if session.paused:
         return turn.then(Spoke(desk.say("going_on_paused")))
     if question := session.question:
-        wire = desk.wording.step_name(desk.plan.step(question.step))
-        return ask(desk, session, question, "again", [desk.say("going_on_question", wire=wire)])
+        about = desk.focus(session)
+        wire = desk.wording.step_name(about) if about else ""
+        said = [desk.say("going_on_question", wire=wire)] if about else []
+        return ask(desk, session, question, "again", said)
     if step is None:
         prompt = desk.say("going_on_verdict", prompt=desk.standing_prompt(session))
         return turn.then(Spoke(prompt))
     steps = route.phase_steps(desk.plan, session)
     number = desk.wording.integer(steps.index(step) + 1)
     count = desk.wording.integer(len(steps))
+    places = {"number": number, "count": count, "prompt": step.prompt}
+    if desk.untold(session, step):
+        going_on = desk.say("going_on_untold", **places)
+        return turn.then(Spoke(join([going_on, desk.say("ask_guess")])))
     expected = desk.expectation(session, step)
-    places = {"number": number, "count": count, "prompt": step.prompt, "expected": expected}
-    return turn.then(Spoke(desk.say("going_on", **places)))
+    return turn.then(Spoke(desk.say("going_on", **places, expected=expected)))

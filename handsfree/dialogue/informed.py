@@ -13,11 +13,10 @@ def belief(desk: Desk, session: Session) -> Belief | None:
     """What the tests say, those made twice among them; None if the plan has no circuit."""
     if desk.diagnosis is None:
         return None
-    replaced = {entry.supersedes for entry in session.entries}
     return desk.diagnosis.belief(
         (entry.step, entry.take)
-        for entry in session.entries
-        if (entry.stands or entry.number in replaced) and desk.plan.step(entry.step).phase == "test"
+        for entry in session.measured
+        if desk.plan.step(entry.step).phase == "test"
     )
 
 

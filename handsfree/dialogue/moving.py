@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Literal
 
 from handsfree.check import taken_sweep
@@ -12,29 +13,19 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, join
 from handsfree.events import (
-    Asked,
     JobFinished,
-    Question,
     Spoke,
     StepOpened,
     StepSkipped,
     VerdictReached,
+    VerdictWithdrawn,
 )
 from handsfree.plan.schema import NO_OHMMETER, Step
 
 
 def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
     """Go to where `step` sends: the next step, another one, or the end of the phase."""
-    why = ""
-    following = route.after(desk.plan, session, step, goto)
-    if desk.informed and session.phase == "test":
-        try:
-            chosen = informed.proposal(desk, session)
-        except LookupError:
-            pass
-        else:
-            following = desk.plan.step(chosen.test) if chosen else None
-            why = informed.reason(desk, chosen) if chosen else ""
+    following, why = _following(desk, session, step, goto)
     if following is not None:
         return open_step(desk, session, following, "next").ended_by(why)
     if session.phase == "after_repair":
@@ -42,8 +33,46 @@ def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
     return conclude_tests(desk, session)
 
 
+def _following(desk: Desk, session: Session, step: Step, goto: str) -> tuple[Step | None, str]:
+    """The step that comes next, or None at the end of the phase, and why it is chosen."""
+    following = route.after(desk.plan, session, step, goto)
+    if not desk.informed or session.phase != "test":
+        return following, ""
+    try:
+        chosen = informed.proposal(desk, session)
+    except LookupError:
+        return following, ""
+    return (desk.plan.step(chosen.test), informed.reason(desk, chosen)) if chosen else (None, "")
+
+
+def revise(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
+    """A reading that the verdict stands on has changed: route and verdict are found anew.
+
+    Where the route goes on, the verdict is withdrawn; where it ends all the same, the verdict is
+    told as it is now, and the tests after the repair go on if it names the same part.
+    """
+    testing = replace(session, phase="test", step=None)
+    following, why = _following(desk, testing, step, goto)
+    if following is not None:
+        return open_step(desk, session, following, "next").ended_by(why)
+    here, concluded = desk.step(session), conclude_tests(desk, session)
+    same = _part(concluded.session) == _part(session)
+    said = desk.say("verdict_stands" if same else "verdict_changed")
+    if here is None or not same:
+        return concluded.led_by([said])
+    told = [replace(e, stands=True) for e in concluded.events if isinstance(e, VerdictReached)]
+    turn = Turn(session).then(*told)
+    return turn.then(Spoke(join([said, desk.prompt(turn.session, here, "back_to")])))
+
+
+def _part(session: Session) -> str | None:
+    return session.finding.part if session.finding else None
+
+
 def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool = False) -> Turn:
     """Open a step; says its condition if that changes, its caution and its prompt.
+
+    A test that is opened after the verdict withdraws it.
 
     Args:
         desk: the plan and its wording.
@@ -56,7 +85,10 @@ def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool 
         refused = Spoke(desk.say("refused_ohmmeter"))  # the loader refuses it first
         turn = Turn(session).then(StepSkipped(step.id), refused)
         return turn.and_then(go_on(desk, turn.session, step, step.on_skip))
-    words = []
+    turn, words = Turn(session), []
+    if step.phase == "test" and session.phase in ("verdict", "after_repair"):
+        turn = turn.then(VerdictWithdrawn())
+        words.append(desk.say("verdict_withdrawn") if session.finding else "")
     if step.condition != session.condition:
         condition = desk.plan.condition(step.condition)
         if condition.say not in step.prompt.lower():
@@ -64,12 +96,21 @@ def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool 
         words.append(condition.caution)
     words.append(step.caution)
     setups = tuple(sorted(informed.setups_after(desk, session, step)))
-    opened = StepOpened(step.id, step.condition, phase=step.phase, setups=setups, back=back)
-    turn = Turn(session).then(opened)
-    if desk.apprentice and step.id not in {guess.step for guess in session.guesses}:
+    untold = desk.untold(session, step)
+    turn = turn.then(
+        StepOpened(
+            step.id,
+            step.condition,
+            phase=step.phase,
+            setups=setups,
+            back=back,
+            untold=untold,
+        )
+    )
+    if untold:
         words += teaching.before(desk, step)
-        return turn.then(Asked(join(words), Question("guess", step.id), reason="guess"))
-    words.append(desk.prompt(turn.session, step, how))
+    else:
+        words.append(desk.prompt(turn.session, step, how))
     return turn.then(Spoke(join(words)))
 
 

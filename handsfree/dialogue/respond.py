@@ -12,7 +12,7 @@ from handsfree.dialogue.going_on import where
 from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import take
-from handsfree.dialogue.turn import Turn
+from handsfree.dialogue.turn import Turn, closed
 from handsfree.dialogue.wording import Wording
 from handsfree.events import Event, Noted, Spoke, UtteranceHeard
 from handsfree.grammar import Language, SpokenPlan
@@ -31,6 +31,12 @@ from handsfree.meaning import (
 )
 from handsfree.plan.schema import Plan
 
+#: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
+SURE_COMMAND = 0.5
+#: The same for one that changes nothing that is logged.
+SURE_QUERY = 0.3
+#: Commands that end, strike, skip or move.
+DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
 #: A value that is less likely than this to be right is confirmed.
 SURE = 0.8
 
@@ -106,6 +112,7 @@ class Dialogue:
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _corrects(corrected):
                 understood, step = corrected, before
+        understood = _sure(understood, session)
         return resolve(understood, step, desk.plan, session.taken) if step else understood
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
@@ -113,6 +120,13 @@ class Dialogue:
         number = not isinstance(understood.meaning, State | Observation)
         unsure = understood.share < SURE or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
+        ending = session.question is not None and session.question.kind == "finish"
+        match understood.meaning:
+            case Command(name="yes" | "no" | "pause" | "resume"):
+                pass
+            case _ if ending:  # anything but yes goes on
+                turn = closed(session)
+                return turn.and_then(self._follow(turn.session, understood, heard))
         match understood.meaning:
             case Command() as command:
                 return obey(desk, session, command, said, unsure=unsure)
@@ -137,6 +151,22 @@ def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
         alternatives=tuple(Hypothesis(h.text, round(h.score, 4)) for h in heard.hypotheses[1:]),
         understood=replace(understood, share=round(understood.share, 4)),
     )
+
+
+def _sure(understood: Understood, session: Session) -> Understood:
+    """A command that is not likely enough to be obeyed is not understood."""
+    match understood.meaning:
+        case SetCondition():
+            name, decisive = "a condition", True
+        case Command(name="yes" as name) if session.question:
+            decisive = session.question.kind == "finish"
+        case Command(name=name):
+            decisive = name in DECISIVE
+        case _:
+            return understood
+    if understood.share >= (SURE_COMMAND if decisive else SURE_QUERY):
+        return understood
+    return replace(understood, meaning=Unclear(f"heard as {name}, too unsure to be obeyed"))
 
 
 def _corrects(understood: Understood) -> bool:

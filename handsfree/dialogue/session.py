@@ -24,6 +24,7 @@ from handsfree.events import (
     SweepImported,
     UtteranceHeard,
     VerdictReached,
+    VerdictWithdrawn,
     Woken,
 )
 from handsfree.grammar.moment import Moment
@@ -97,13 +98,17 @@ class Session:
             case QuestionClosed():
                 return replace(self, question=None)
             case Guessed(guess=guess):
-                return replace(self, guesses=(*self.guesses, guess), question=None)
+                return replace(self, guesses=(*self.guesses, guess))
             case Paused():
                 return replace(self, paused=True)
             case Woken():
                 return replace(self, paused=False)
+            case VerdictReached(finding=finding, stands=True):
+                return replace(self, finding=finding)
             case VerdictReached(finding=finding):
                 return replace(self, phase="verdict", step=None, question=None, finding=finding)
+            case VerdictWithdrawn():
+                return replace(self, finding=None)
             case SweepImported(flaws=flaws):
                 return replace(self, sweep=tuple(one.flaw for one in flaws))
             case JobFinished():
@@ -114,7 +119,7 @@ class Session:
         """Misunderstandings in a row; an open question is put again, and counts itself."""
         if not isinstance(meaning, Unclear):
             return 0
-        again = self.question is not None and self.question.kind != "correct"
+        again = self.question is not None and self.question.kind not in ("correct", "finish")
         return self.misses if again else self.misses + 1
 
     def _opened(self, event: StepOpened) -> Session:
@@ -123,7 +128,7 @@ class Session:
         visited = self.visited
         if event.back:
             visited = visited[:-1]
-        elif phase == "after_repair" != self.phase:
+        elif phase != self.phase and "after_repair" in (phase, self.phase):
             visited = ()
         elif self.step not in (None, event.step):
             visited = (*visited, self.step or "")
@@ -149,8 +154,7 @@ class Session:
         """Which grammar is active."""
         if self.paused:
             return "asleep"
-        guess = self.question is not None and self.question.kind == "guess"
-        return "answering" if self.question and not guess else "listening"
+        return "answering" if self.question else "listening"
 
     @property
     def standing(self) -> dict[str, Entry]:
@@ -175,3 +179,12 @@ class Session:
     def last(self) -> Entry | None:
         """The latest entry that stands."""
         return next((e for e in reversed(self.entries) if e.stands), None)
+
+    @property
+    def measured(self) -> tuple[Entry, ...]:
+        """The entries that stand, and those that were measured once more: both are evidence."""
+        counted = {e.number for e in self.entries if e.stands}
+        for entry in reversed(self.entries):
+            if entry.number in counted and entry.supersedes and not entry.corrects:
+                counted.add(entry.supersedes)
+        return tuple(e for e in self.entries if e.number in counted)

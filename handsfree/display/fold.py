@@ -6,6 +6,7 @@ microphone is there.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from handsfree.check import Expected, expected
@@ -20,7 +21,6 @@ from handsfree.events import (
     JobFinished,
     MicrophoneChanged,
     Paused,
-    Question,
     QuestionClosed,
     ReadingStruck,
     ReadingTaken,
@@ -29,6 +29,7 @@ from handsfree.events import (
     StepOpened,
     UtteranceHeard,
     VerdictReached,
+    VerdictWithdrawn,
     Woken,
 )
 from handsfree.meaning import Observation, Reading, State, Take, Unclear
@@ -62,34 +63,37 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
         case MicrophoneChanged():
             return _microphone(glance, event)
         case UtteranceHeard():
-            return _heard(glance, event)
+            return _heard(glance, event, wording)
         case Paused():
             return replace(glance, paused=True)
         case Woken():
             return replace(glance, paused=False)
-        case StepOpened(step=step):
-            return _step(glance, wording, step)
+        case StepOpened(step=step, untold=untold):
+            opened = replace(glance, untold=untold, finished="", options=())
+            return _settled(_open(opened, wording, wording.plan.step(step)), wording)
         case Spoke(text=text):
             shown = glance.prompt and glance.prompt in text  # not a second time
             return replace(glance, said="" if shown else text)
-        case Asked(question=Question(kind="guess")):  # what is expected is hidden
-            asks = wording.prompt("ask_guess")
-            return replace(glance, question=asks, options=(), expected="", said="")
         case Asked(text=text, candidates=candidates):
-            options = tuple(_option(candidate, wording) for candidate in candidates)
-            return replace(glance, question=text, options=options, said="")
+            return replace(glance, question=text, options=_options(candidates, wording), said="")
         case QuestionClosed():
-            return replace(glance, question="", options=())
+            return _settled(glance, wording)
         case Guessed(guess=guess):
-            return _open(replace(glance, question=""), wording, guess.step)
+            told = replace(glance, untold=False, question="")
+            return _open(told, wording, wording.plan.step(guess.step))
         case ReadingTaken(entry=entry):
             return _reading(glance, wording, entry)
         case ReadingStruck():
             return _struck(glance, event)
+        case VerdictReached(finding=finding, stands=True):
+            return replace(glance, part=finding.part if finding else "")
+        case VerdictWithdrawn():
+            return replace(glance, part=None, prompt="")
         case VerdictReached():
             return _verdict(glance, wording, event)
         case JobFinished(status=status):
-            return replace(_closed(glance), finished=status, prompt="")
+            said = glance.said  # how it ended, and what is missing
+            return replace(_closed(glance), finished=status, prompt=said, said="")
     return glance
 
 
@@ -113,25 +117,25 @@ def _microphone(glance: Glance, event: MicrophoneChanged) -> Glance:
     return glance
 
 
-def _heard(glance: Glance, event: UtteranceHeard) -> Glance:
+def _heard(glance: Glance, event: UtteranceHeard, wording: Wording) -> Glance:
     understood = event.understood
-    return replace(
+    heard = replace(
         glance,
         heard=understood.text or event.text,
         understood=not isinstance(understood.meaning, Unclear),
-        question="",
-        options=(),
         said="",
     )
+    return _settled(heard, wording)
 
 
-def _step(glance: Glance, wording: Wording, step_id: str) -> Glance:
-    return _open(replace(glance, question="", options=(), finished=""), wording, step_id)
+def _settled(glance: Glance, wording: Wording) -> Glance:
+    """No question is open, but for what an apprentice has yet to say."""
+    question = wording.prompt("ask_guess") if glance.untold else ""
+    return replace(glance, question=question, options=())
 
 
-def _open(glance: Glance, wording: Wording, step_id: str) -> Glance:
+def _open(glance: Glance, wording: Wording, step: Step) -> Glance:
     plan = wording.plan
-    step = plan.step(step_id)
     condition = plan.condition(step.condition)
     phase = [s.id for s in plan.steps if s.phase == step.phase]
     return replace(
@@ -142,9 +146,13 @@ def _open(glance: Glance, wording: Wording, step_id: str) -> Glance:
         wires=_wires(wording, step),
         prompt=step.prompt,
         condition=condition.say,
-        expected=show_expected(wording, step, expected(step, glance.taken)),
+        expected="" if glance.untold else _expected(glance, wording, step),
         caution=" ".join(filter(None, (condition.caution, step.caution))),
     )
+
+
+def _expected(glance: Glance, wording: Wording, step: Step) -> str:
+    return show_expected(wording, step, expected(step, glance.taken))
 
 
 def _closed(glance: Glance) -> Glance:
@@ -157,6 +165,7 @@ def _closed(glance: Glance) -> Glance:
         condition="",
         expected="",
         caution="",
+        untold=False,
         question="",
         options=(),
     )
@@ -215,6 +224,15 @@ def _shown(take: Take, wording: Wording) -> tuple[str, str]:
             return wording.state(state), ""
         case Observation(answer=answer):
             return answer, ""
+
+
+def _options(candidates: Sequence[Take], wording: Wording) -> tuple[str, ...]:
+    """The candidates in figures; by their pins where the wire is asked for."""
+    shown = tuple(_option(candidate, wording) for candidate in candidates)
+    pins = [candidate.wire for candidate in candidates]
+    if len(set(shown)) == 1 and len(set(pins)) > 1:
+        return tuple(f"pin {pin}" for pin in pins)
+    return shown if len(set(shown)) == len(shown) else ()
 
 
 def _option(candidate: Take, wording: Wording) -> str:

@@ -80,6 +80,7 @@ class Glance:
         heard: what the tool heard.
         understood: whether that had a meaning.
         said: what the tool said last, if that was no prompt.
+        untold: an apprentice has yet to say what to expect.
         question: that is open.
         options: answers to it in figures.
         level: of the sound, 0 to 1, in steps of 0.05; None if nobody tells it.
@@ -104,6 +105,7 @@ class Glance:
     heard: str = ""
     understood: bool = True
     said: str = ""
+    untold: bool = False
     question: str = ""
     options: tuple[str, ...] = ()
     level: float | None = None

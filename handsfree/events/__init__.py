@@ -31,6 +31,7 @@ from handsfree.events.kinds import (
     Unknown,
     UtteranceHeard,
     VerdictReached,
+    VerdictWithdrawn,
     Woken,
 )
 
@@ -63,6 +64,7 @@ __all__ = [
     "Unknown",
     "UtteranceHeard",
     "VerdictReached",
+    "VerdictWithdrawn",
     "Woken",
     "told",
 ]

@@ -40,6 +40,7 @@ from handsfree.events.kinds import (
     Unknown,
     UtteranceHeard,
     VerdictReached,
+    VerdictWithdrawn,
     Woken,
 )
 from handsfree.events.meanings import take_of, takes_of, understood_of
@@ -62,6 +63,7 @@ SAME: dict[str, type[Event]] = {
     "note": Noted,
     "paused": Paused,
     "woken": Woken,
+    "withdrawn": VerdictWithdrawn,
     "sweep": SweepImported,
     "finished": JobFinished,
     "microphone": MicrophoneChanged,
@@ -132,8 +134,8 @@ class Codec:
                 return "heard", self._heard_fields(event)
             case Asked():
                 return "asked", self._asked_fields(event)
-            case ReadingTaken(entry=entry, wire=wire):
-                return "reading", self._reading_fields(entry, wire)
+            case ReadingTaken():
+                return "reading", self._reading_fields(event)
             case ReadingStruck(number=number, step=step):
                 return "struck", _dump(fields.StruckFields(struck=self._seqs[number], step=step))
             case Guessed(guess=guess):
@@ -179,7 +181,7 @@ class Codec:
             case fields.AskedFields() as told_by:
                 return self._asked(told_by)
             case fields.ReadingFields() as told_by:
-                return ReadingTaken(self._entry(told_by), told_by.wire)
+                return ReadingTaken(self._entry(told_by), told_by.wire, tuple(told_by.pins))
             case fields.StruckFields(struck=struck, step=step):
                 return ReadingStruck(self._numbers.get(struck, 0), step)
             case fields.LessonFields(step=step, guess=guess, right=right):
@@ -213,6 +215,7 @@ class Codec:
             line["question"] = {
                 "kind": question.kind,
                 "step": question.step,
+                "steps": list(question.steps),
                 "supersedes": question.supersedes and self._seqs[question.supersedes],
                 "asked": question.asked,
             }
@@ -222,17 +225,19 @@ class Codec:
         candidates, question = takes_of(line.candidates), None
         if known := line.question:
             supersedes = known.supersedes and self._numbers[known.supersedes]
-            question = Question(known.kind, known.step, candidates, supersedes, known.asked)
+            steps, asked = tuple(known.steps), known.asked
+            question = Question(known.kind, known.step, candidates, steps, supersedes, asked)
         return Asked(line.text, question, candidates, line.reason)
 
-    def _reading_fields(self, entry: Entry, wire: str | None) -> dict[str, Any]:
+    def _reading_fields(self, event: ReadingTaken) -> dict[str, Any]:
+        entry = event.entry
         plan, verdict, take = self._plan, entry.verdict, entry.take
         step, taken = plan.step(entry.step), fields.Meaning.model_validate(plain(take, plan))
         line: dict[str, Any] = {
             "number": entry.number,
             "step": step.id,
-            "wire": wire,
-            "pins": list(step.pins),
+            "wire": event.wire,
+            "pins": list(event.pins),
             "condition": entry.condition,
             "measured": taken.kind,
             "value": taken.value,
@@ -253,14 +258,22 @@ class Codec:
         if isinstance(take, Reading) and not take.unit_spoken:
             line["unit_spoken"] = False
         if entry.supersedes is not None:
-            line["supersedes"] = self._seqs[entry.supersedes]
+            line |= {"supersedes": self._seqs[entry.supersedes], "corrects": entry.corrects}
         return _dump(fields.ReadingFields.model_validate(line))
 
     def _entry(self, line: fields.ReadingFields) -> Entry:
         step = self._plan.step(line.step)
         supersedes = None if line.supersedes is None else self._numbers.get(line.supersedes)
         verdict = verdict_of_reading(line, step)
-        return Entry(line.number, step.id, line.condition, _take(line), verdict, supersedes)
+        return Entry(
+            line.number,
+            step.id,
+            line.condition,
+            _take(line),
+            verdict,
+            supersedes,
+            line.corrects,
+        )
 
 
 def _take(line: fields.ReadingFields) -> Take:
@@ -308,7 +321,8 @@ def same_fields(event: Event) -> tuple[str, dict[str, Any]]:
     kind = _KIND_OF[type(event)]
     line = _READERS[kind].dump_python(event, mode="json")
     for one in dataclasses.fields(event):
-        if one.metadata.get("left_out") and line[one.name] in (None, "", False):
+        value = line[one.name]
+        if one.metadata.get("left_out") and (value in (None, "", {}) or value is False):
             del line[one.name]
     return kind, line
 

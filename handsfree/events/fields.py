@@ -56,6 +56,7 @@ class Meaning(Fields):
     form: Form = "plain"
     unit_spoken: bool = True
     choice: int = 0
+    others: list[int] = Field([], description="further pins that may be meant")
     take: Meaning | None = Field(None, description="the new value of a correction")
     verified: bool | None = None
 
@@ -127,6 +128,7 @@ class ReadingFields(Fields):
     distance: str | None = Field(description="for people; how far outside, or from the limit")
     phase: str = "test"
     supersedes: int | None = Field(None, description="seq of the reading that it replaces")
+    corrects: bool = Field(False, description="whether that reading was wrong")
     named: int | None = Field(None, description="pin of the wire that was named with it")
     form: Form = "plain"
     unit_spoken: bool = True
@@ -143,8 +145,9 @@ class StruckFields(Fields):
 class OpenQuestion(Fields):
     """The question that is open; its candidates are those of the line."""
 
-    kind: Literal["which", "confirm", "correct", "guess"]
-    step: str
+    kind: Literal["which", "confirm", "correct", "finish"]
+    step: str | None
+    steps: list[str] = Field([], description="step of each candidate, where these differ")
     supersedes: int | None = Field(None, description="seq of the reading that the answer replaces")
     asked: int = 1
 
@@ -213,3 +216,4 @@ class VerdictFields(Fields):
     outcomes: dict[str, Outcome]
     ranking: list[RankedFields]
     certainty: Certainty | None = None
+    stands: bool = False

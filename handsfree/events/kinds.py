@@ -34,6 +34,7 @@ class Entry:
         take: the reading, state or observation.
         verdict: the comparison with what was expected.
         supersedes: number of the entry it replaces.
+        corrects: whether that one was wrong; else both were measured, one after the other.
         stands: False once struck or superseded.
     """
 
@@ -43,6 +44,7 @@ class Entry:
     take: Take
     verdict: Verdict
     supersedes: int | None = None
+    corrects: bool = False
     stands: bool = True
 
     @property
@@ -79,16 +81,18 @@ class Question:
 
     Attributes:
         kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            guess (the apprentice says what to expect; never logged as a reading).
-        step: the step whose take it is about.
+            finish (whether the job shall end).
+        step: the step whose take it is about; None for one that is about the job.
         candidates: takes between which is asked.
+        steps: id of the step of each candidate, where these differ.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
     """
 
-    kind: Literal["which", "confirm", "correct", "guess"]
-    step: str
+    kind: Literal["which", "confirm", "correct", "finish"]
+    step: str | None
     candidates: tuple[Take, ...] = ()
+    steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
 
@@ -100,14 +104,18 @@ class JobOpened:
     Attributes:
         format: of the log.
         plan, plan_title, plan_sha256: file, title and hash of the plan.
-        order, verbosity: how it is dictated, as on the command line; empty if it is not known.
+        subject: what is tested, by whom and for which repair order.
+        follows: fingerprint of the finished job that this one goes on from.
+        route, verbosity: how it is dictated, as on the command line; empty if it is not known.
     """
 
     format: int
     plan: str
     plan_title: str
     plan_sha256: str
-    order: str = field(default="", metadata=_QUIET)
+    subject: Mapping[str, str] = field(default_factory=dict, metadata=_QUIET)
+    follows: str | None = field(default=None, metadata=_QUIET)
+    route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
 
 
@@ -118,13 +126,13 @@ class JobTakenUp:
     Attributes:
         aside_bytes: of a write that was cut short, set aside.
         aside, aside_sha256: file that holds them, and its hash.
-        order, verbosity: as of `JobOpened`.
+        route, verbosity: as of `JobOpened`.
     """
 
     aside_bytes: int = 0
     aside: str | None = field(default=None, metadata=_QUIET)
     aside_sha256: str | None = field(default=None, metadata=_QUIET)
-    order: str = field(default="", metadata=_QUIET)
+    route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
 
 
@@ -191,6 +199,7 @@ class StepOpened:
         phase: that the step belongs to.
         setups: what is made for a test now and stays so; None in logs that did not tell.
         back: whether the technician went back to it.
+        untold: whether an apprentice has yet to say what to expect of it.
     """
 
     step: str
@@ -199,6 +208,7 @@ class StepOpened:
     phase: StepPhase | None = field(default=None, metadata=_QUIET)
     setups: tuple[str, ...] | None = field(default=None, metadata=_QUIET)
     back: bool = field(default=False, metadata=_QUIET)
+    untold: bool = field(default=False, metadata=_QUIET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,10 +232,12 @@ class ReadingTaken:
     Attributes:
         entry: it.
         wire: colours of what its step probes; None if it probes no wire.
+        pins: numbers of what it probes.
     """
 
     entry: Entry
     wire: str | None
+    pins: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,11 +281,18 @@ class VerdictReached:
         finding: the part, and what to do.
         outcomes: what the rules saw.
         explanation: the causes ranked, if the plan describes its circuit and the log holds them.
+        stands: it names the part that it named before, and the tests after the repair go on.
     """
 
     finding: Finding | None
     outcomes: Mapping[str, Outcome] = field(default_factory=dict)
     explanation: Explanation | None = None
+    stands: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictWithdrawn:
+    """The verdict no longer holds, and the tests are open again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -371,6 +390,7 @@ Event = (
     | Paused
     | Woken
     | VerdictReached
+    | VerdictWithdrawn
     | SweepImported
     | JobFinished
     | MicrophoneChanged

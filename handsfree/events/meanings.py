@@ -53,7 +53,7 @@ def meaning_of(told: fields.Meaning) -> Meaning:
     match told.kind:
         case "command":
             take = None if told.take is None else take_of(told.take)
-            return Command(str(told.value), take, told.pin, told.choice)
+            return Command(str(told.value), take, told.pin, told.choice, tuple(told.others))
         case "condition":
             return SetCondition(str(told.value))
         case "note":

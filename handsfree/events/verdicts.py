@@ -22,6 +22,8 @@ def verdict_fields(event: VerdictReached) -> fields.VerdictFields:
     if event.explanation:
         certainty = plain_explanation(event.explanation)
         told |= {"ranking": certainty.pop("ranking"), "certainty": certainty}
+    if event.stands:
+        told["stands"] = True
     return fields.VerdictFields.model_validate(told)
 
 
@@ -31,7 +33,8 @@ def verdict_of(told: fields.VerdictFields, plan: Plan) -> VerdictReached:
     A line without `when` names a rule of the plan, or the readings that speak for the first
     cause; one without `certainty` holds no whole explanation.
     """
-    return VerdictReached(_finding(told, plan), dict(told.outcomes), _explanation(told, plan))
+    finding, found = _finding(told, plan), _explanation(told, plan)
+    return VerdictReached(finding, dict(told.outcomes), found, told.stands)
 
 
 def _finding(told: fields.VerdictFields, plan: Plan) -> Finding | None:

@@ -35,6 +35,17 @@ def _number_words(language: Language, number: int) -> Expansion:
     return choice(phrase(" ".join(words)) for words in dict.fromkeys(ways))
 
 
+def unknown_colours(language: Language, plan: Plan) -> list[tuple[tuple[str | int, ...], str]]:
+    """The colours of a plan that cannot be spoken: the path of each, and what to say of it."""
+    known = ", ".join(dict.fromkeys(language.colours))
+    return [
+        (("connector", "pins", index, field), f"the grammar has no colour {name!r}; known: {known}")
+        for index, pin in enumerate(plan.connector.pins)
+        for field, name in (("colour", pin.colour), ("stripe", pin.stripe))
+        if name and name not in language.colours
+    ]
+
+
 def _colour(language: Language, name: str) -> Expansion:
     """Every wording of the colour that has `name` among its wordings."""
     if name not in language.colours:

@@ -58,7 +58,7 @@ class Mouth:
         match event:
             case ReadingTaken(entry=Entry(verdict=Verdict(outcome=str()) as verdict)):
                 self._tone = "in_range" if verdict.passed else "out_of_range"
-            case Asked(question=question) if question is None or question.kind != "guess":
+            case Asked():
                 self._tone = "asked"
             case UtteranceHeard(understood=Understood(meaning=Command(name=command))):
                 self.settings = self.settings.changed(command)

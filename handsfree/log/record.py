@@ -9,7 +9,15 @@ from pathlib import Path
 
 from handsfree.dialogue import Session
 from handsfree.errors import Damaged
-from handsfree.events import Codec, JobFinished, JobOpened, JobTakenUp, Logged, VerdictReached
+from handsfree.events import (
+    Codec,
+    JobFinished,
+    JobOpened,
+    JobTakenUp,
+    Logged,
+    VerdictReached,
+    VerdictWithdrawn,
+)
 from handsfree.log.chain import Line
 from handsfree.log.folder import CLIPS, EVENTS, PLAN, read_file, read_log
 from handsfree.log.standing import Readings, standing_readings
@@ -62,9 +70,21 @@ class JobRecord:
         return self.events[0].time if self.events else ""
 
     @property
-    def verdict(self) -> VerdictReached | None:
-        """The last verdict, if one was reached."""
-        found = [e.event for e in self.events if isinstance(e.event, VerdictReached)]
+    def opened(self) -> JobOpened | None:
+        """With what the job was opened."""
+        first = self.events[0].event if self.events else None
+        return first if isinstance(first, JobOpened) else None
+
+    @property
+    def subject(self) -> dict[str, str]:
+        """What is tested, by whom and for which repair order, as it was told."""
+        return dict(self.opened.subject) if self.opened else {}
+
+    @property
+    def verdict(self) -> VerdictReached | VerdictWithdrawn | None:
+        """The last verdict, or that it was withdrawn, if one was reached."""
+        verdicts = VerdictReached | VerdictWithdrawn
+        found = [e.event for e in self.events if isinstance(e.event, verdicts)]
         return found[-1] if found else None
 
     @property
@@ -75,9 +95,9 @@ class JobRecord:
 
     @property
     def manner(self) -> tuple[str, str]:
-        """Order and verbosity of the last dictation; empty if they are not known."""
+        """Route and verbosity of the last dictation; empty if they are not known."""
         begun = [e.event for e in self.events if isinstance(e.event, JobOpened | JobTakenUp)]
-        known = [(e.order, e.verbosity) for e in begun if e.order]
+        known = [(e.route, e.verbosity) for e in begun if e.route]
         return known[-1] if known else ("", "")
 
     def clip(self, name: str) -> bytes | None:

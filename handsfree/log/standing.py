@@ -16,7 +16,10 @@ from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
 from handsfree.meaning import Reading, State
 from handsfree.meaning.plain import unit_symbol
 
-COLUMNS = ("step", "wire", "condition", "value", "unit", "expected", "verdict", "clip")
+COLUMNS = ("step", "wire", "pin", "condition", "value", "unit", "expected", "verdict", "clip")
+
+#: In the column `value`, what the meter showed when it showed no number.
+OVER_LIMIT = "over limit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +30,7 @@ class LoggedReading:
         seq, time: of its event.
         entry: the take and its verdict.
         wire: colours of what its step probes; None if it probes no wire.
+        pins: numbers of what it probes.
         clip: name of its sound, if there is one.
         superseded_by, struck_by: `seq` of the event that voided it, if any.
     """
@@ -35,9 +39,15 @@ class LoggedReading:
     time: str
     entry: Entry
     wire: str | None
+    pins: tuple[int, ...]
     clip: str | None
     superseded_by: int | None = None
     struck_by: int | None = None
+
+    @property
+    def pin(self) -> str | None:
+        """The pins in figures: "5", or "5 to 3"."""
+        return " to ".join(map(str, self.pins)) or None
 
     @property
     def stands(self) -> bool:
@@ -66,11 +76,11 @@ def standing_readings(events: Iterable[Logged]) -> Readings:
     found: dict[int, LoggedReading] = {}
     for logged in events:
         match logged.event:
-            case ReadingTaken(entry=entry, wire=wire):
+            case ReadingTaken(entry=entry, wire=wire, pins=pins):
                 old = found.get(entry.supersedes or 0)
                 if old is not None:
                     found[old.entry.number] = replace(old, superseded_by=logged.seq)
-                new = LoggedReading(logged.seq, logged.time, entry, wire, logged.clip)
+                new = LoggedReading(logged.seq, logged.time, entry, wire, pins, logged.clip)
                 found[entry.number] = new
             case ReadingStruck(number=number) if number in found:
                 found[number] = replace(found[number], struck_by=logged.seq)
@@ -79,6 +89,9 @@ def standing_readings(events: Iterable[Logged]) -> Readings:
 
 def rows(events: Iterable[Logged], *, history: bool = False) -> list[dict[str, object]]:
     """One row a reading: seq, time, the columns, superseded_by, struck_by; empty is None.
+
+    `pin` is that of the wire, "5", or of the two that were probed, "5 to 3"; `value` is a number,
+    a state, an answer, or `OVER_LIMIT` where the meter showed beyond its range.
 
     Args:
         events: of the job, in order.
@@ -90,6 +103,7 @@ def rows(events: Iterable[Logged], *, history: bool = False) -> list[dict[str, o
             "time": reading.time,
             "step": reading.entry.step,
             "wire": reading.wire,
+            "pin": reading.pin,
             "condition": reading.entry.condition,
             **_value(reading.entry),
             "expected": written(reading.entry.verdict.expected),
@@ -107,7 +121,7 @@ def _value(entry: Entry) -> dict[str, object]:
     match entry.take:
         case Reading(value=value):
             if value is None:
-                return {"value": None, "unit": None}
+                return {"value": OVER_LIMIT, "unit": None}
             return {"value": float(value.magnitude), "unit": unit_symbol(value)}
         case State(state=word):
             return {"value": word, "unit": None}

@@ -117,7 +117,8 @@ def _decide(families: list[_Family], step: Step | None, language: Language) -> U
                 takes.setdefault(_key(meaning, step), meaning)
     first = best.meanings[0]
     if isinstance(first, Reading | State | Observation) and len(takes) > 1:
-        reason = "heard" if rivals else "number form"
+        one_value = len({_key(replace(take, wire=None), None) for take in takes.values()}) == 1
+        reason = "wire" if one_value else "heard" if rivals else "number form"
         return Understood(Ambiguous(tuple(takes.values()), reason), best.text, share=best.share)
     return Understood(first, best.text, share=best.share)
 
@@ -130,7 +131,7 @@ def _meanings(
     "Yes" answers what is to be observed, or the question that is open.
     """
     unit = step.measure.base_unit if step else ""
-    found = dict.fromkeys(meaning_of(tags, unit) for tags in parse_text(automaton, text))
+    found = _told_apart([meaning_of(tags, unit) for tags in parse_text(automaton, text)], step)
     wanted = Command if moment == "answering" else Observation
     if any(isinstance(m, wanted) for m in found):
         return [m for m in found if isinstance(m, wanted)]
@@ -144,6 +145,40 @@ def _meanings(
         else:
             others.append(meaning)
     return [*sorted(numbers.values(), key=lambda r: _FORMS[r.form]), *others]
+
+
+def _told_apart(meanings: list[Meaning], step: Step | None) -> list[Meaning]:
+    """Distinct meanings; where wires of one name are meant, that of the step wins."""
+    alike: dict[Hashable, list[Meaning]] = {}
+    for meaning in dict.fromkeys(meanings):
+        alike.setdefault(_wireless(meaning), []).append(meaning)
+    apart: list[Meaning] = []
+    for same in alike.values():
+        first = same[0]
+        if isinstance(first, Command) and first.wire is not None:
+            others = tuple(w for w in map(_wire_of, same[1:]) if w is not None)
+            apart.append(replace(first, others=others))
+        else:
+            own = [m for m in same if step and _wire_of(m) in step.pins]
+            apart += own[:1] or same
+    return apart
+
+
+def _wireless(meaning: Meaning) -> Meaning:
+    """Equal for meanings that differ in the wire that was named alone."""
+    match meaning:
+        case Command(take=take) if take:
+            return replace(meaning, take=replace(take, wire=None))
+        case Command() | Reading() | State() | Observation():
+            return replace(meaning, wire=None)
+    return meaning
+
+
+def _wire_of(meaning: Meaning) -> int | None:
+    """The wire that was named, in a correction that of the new value."""
+    if isinstance(meaning, Command) and meaning.take:
+        return meaning.take.wire
+    return getattr(meaning, "wire", None)
 
 
 def _repaired(

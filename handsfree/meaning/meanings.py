@@ -60,14 +60,16 @@ class Command:
     Attributes:
         name: as tagged in the grammar: repeat, next, back, correct, yes, choice …
         take: the new value, for "correct".
-        wire: for "go".
+        wire: for "go", and for "wire", which answers a question.
         choice: 1 or 2, for "choice".
+        others: further pins that may be meant, where wires look alike.
     """
 
     name: str
     take: Take | None = None
     wire: int | None = None
     choice: int = 0
+    others: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,12 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Ambiguous:
-    """Two or more meanings that only the technician can tell apart, likeliest first."""
+    """Two or more meanings that only the technician can tell apart, likeliest first.
+
+    Attributes:
+        candidates: what may be meant.
+        reason: "heard", "number form", or "wire" if the wire that was named may be several.
+    """
 
     candidates: tuple[Take, ...]
     reason: str

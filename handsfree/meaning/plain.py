@@ -61,10 +61,11 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
             fields |= {"kind": "state", "value": state}
         case Observation(answer=answer):
             fields |= {"kind": "observation", "value": answer}
-        case Command(name=name, take=take, choice=choice):
+        case Command(name=name, take=take, choice=choice, others=others):
             fields |= {"kind": "command", "value": name}
             fields |= {"choice": choice} if choice else {}
             fields |= {"take": plain(take, plan)} if take else {}
+            fields |= {"others": list(others)} if others else {}
         case SetCondition(condition=condition):
             fields |= {"kind": "condition", "value": condition}
         case Note(text=text):

@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from handsfree import __version__
 from handsfree.check import written
 from handsfree.errors import BadInput
-from handsfree.events import Asked, Entry, Logged, Noted, Spoke, UtteranceHeard
+from handsfree.events import Asked, Entry, Logged, Noted, Spoke, UtteranceHeard, VerdictWithdrawn
 from handsfree.log import JobRecord, Verification, verify
 from handsfree.plan import COMMON_PRACTICE
 from handsfree.units import show
@@ -37,6 +37,7 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
             "entry": reading.entry,
             "verdict": reading.entry.verdict,
             "wire": reading.wire,
+            "pin": reading.pin,
             "stands": reading.stands,
             "struck": reading.struck_by is not None,
             "step": plan.step(reading.entry.step),
@@ -57,10 +58,13 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
     return environment.get_template("report.html.j2").render(
         plan=plan,
         began=record.began,
+        subject=_subject(record),
+        follows=record.opened.follows if record.opened else None,
         readings=readings,
         talk=[line for line in talk if line["who"]],
         notes=[line for line in talk if not line["who"]],
         verdict=record.verdict,
+        withdrawn=isinstance(record.verdict, VerdictWithdrawn),
         ending=record.ending,
         check=check,
         common=COMMON_PRACTICE,
@@ -68,13 +72,39 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
     )
 
 
+#: Fields of the job's subject as they are headed.
+_HEADINGS = {
+    "vehicle": "Vehicle",
+    "registration": "Registration",
+    "odometer": "Odometer",
+    "order": "Repair order",
+    "technician": "Technician",
+    "component": "Component",
+    "complaint": "Complaint",
+    "stored_code": "Stored code",
+    "live_value": "Live value",
+}
+
+
+def _subject(record: JobRecord) -> list[tuple[str, str]]:
+    """What was tested, by whom and for which order, as the job was opened with."""
+    told = record.subject
+    return [(heading, told[name]) for name, heading in _HEADINGS.items() if told.get(name)]
+
+
 def report_file(job: Path, output: Path) -> None:
     """Write the report of a job folder.
 
     Raises:
-        BadInput: it is no job folder, or the report cannot be written.
+        BadInput: it is no job folder, or the report cannot be written, or not in that format.
         Damaged: the log cannot be read.
     """
+    if output.suffix.lower() not in (".html", ".htm"):
+        raise BadInput(
+            f"a report is written as HTML, not as {output.suffix or 'a file without an ending'}",
+            where=str(output),
+            remedy="Give a name that ends in .html. Any browser prints that page to PDF.",
+        )
     record = JobRecord.read(job)
     page = render(record, verify(job), record.clip)
     try:

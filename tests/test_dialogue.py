@@ -73,7 +73,7 @@ def to_winding(talk: Talk) -> None:
 def test_it_begins_with_title_cautions_and_the_first_step(talk: Talk) -> None:
     (said,) = talk.did(Spoke)
     assert isinstance(said, Spoke)
-    assert said.text.startswith("Heater blend flap actuator, five wires.")
+    assert said.text.startswith("Flap actuator, five wires.")
     assert "Keep fingers out of the linkage." in said.text
     assert "Expect twelve volts to thirteen volts" in said.text
     assert talk.did(StepOpened) == [

@@ -28,7 +28,7 @@ def told(glance: Glance, event: Event) -> Glance:
 
 def test_before_the_first_word() -> None:
     first = begin(wording().plan)
-    assert first.title == "Heater blend flap actuator, five wires"
+    assert first.title == "Flap actuator, five wires"
     assert first.value is None
     assert not first.wires
 
@@ -117,6 +117,7 @@ def test_the_verdict_and_the_end() -> None:
     assert verdict.said == ""  # it was all in the prompt
     end = view(len(SAID))
     assert end.finished == "verified"
+    assert end.prompt.endswith("The job is verified.")  # a page that is opened now is not empty
     assert end.wires == ()
 
 
@@ -194,3 +195,17 @@ def test_the_plain_view_is_json() -> None:
 
     for seen in map(view, range(len(SAID))):
         assert json.loads(json.dumps(seen.plain()))["title"] == seen.title
+
+
+def test_a_withdrawn_verdict_is_no_longer_shown() -> None:
+    closed = told(view(0), event="verdict", part="battery", say="It is weak.", repair="")
+    assert closed.part == "battery"
+    again = told(closed, event="verdict", part=None, withdrawn=True)
+    assert (again.part, again.prompt) == (None, "")
+
+
+def test_wires_between_which_is_asked_are_told_apart_by_pin() -> None:
+    candidate = {"kind": "state", "value": "ground"}
+    asked = [{**candidate, "pin": 2}, {**candidate, "pin": 5}]
+    seen = told(view(0), event="asked", text="Is it pin two, or pin five?", candidates=asked)
+    assert seen.options == ("pin 2", "pin 5")

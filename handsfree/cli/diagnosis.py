@@ -25,7 +25,7 @@ def register(app: typer.Typer) -> None:
     app.command("explain", epilog="Example: handsfree explain jobs/van")(explain_job)
     app.command(
         "simulate",
-        epilog="Example: handsfree simulate flap-actuator-5wire --fault motor_open --json",
+        epilog="Example: handsfree simulate headlamp-levelling --fault motor_open --json",
     )(simulate_plan)
 
 

@@ -77,7 +77,7 @@ Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose p
 def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command(epilog="Example: handsfree demo")(demo)
-    app.command(epilog="Example: handsfree dictate flap-actuator-5wire --audio shift.wav")(dictate)
+    app.command(epilog="Example: handsfree dictate headlamp-levelling --audio shift.wav")(dictate)
 
 
 def dictate(
@@ -230,7 +230,7 @@ def demo(
     job: Annotated[Path | None, typer.Option("--job", help="Job folder; else a new one.")] = None,
     session: Annotated[
         str, typer.Option("--session", help="Which recorded session: see --list.")
-    ] = "open-winding",
+    ] = "low-beam",
     engine: Engine = EngineName.auto,
     model: Model = None,
     voice: Voice = "off",

@@ -36,7 +36,7 @@ def list_plans(as_json: Json = False) -> None:
     console.print(table)
 
 
-@app.command("show", epilog="Example: handsfree plan show flap-actuator-5wire")
+@app.command("show", epilog="Example: handsfree plan show headlamp-levelling")
 def show_plan(plan: PlanArgument, as_json: Json = False) -> None:
     """Show a plan: its wires, its steps and what is expected."""
     loaded = load_plan(plan).plan
@@ -90,7 +90,7 @@ def check_plan(plan: PlanArgument) -> None:
             console.print(f"  note: some sound circuits fail at {agreement.step.id} ({wanted})")
 
 
-@app.command("expect", epilog="Example: handsfree plan expect flap-actuator-5wire")
+@app.command("expect", epilog="Example: handsfree plan expect headlamp-levelling")
 def expect(plan: PlanArgument, as_json: Json = False) -> None:
     """Compute from the circuit what each step should read, and compare it with the plan.
 
@@ -102,7 +102,7 @@ def expect(plan: PlanArgument, as_json: Json = False) -> None:
         raise BadInput(
             "this plan describes no circuit",
             where=plan,
-            remedy="Add a circuit section, as in `handsfree plan show flap-actuator-5wire --json`.",
+            remedy="Add a circuit section, as in `handsfree plan show headlamp-levelling --json`.",
         )
     found = agreements(loaded)
     if as_json:

@@ -23,7 +23,7 @@ from handsfree.plan import LoadedPlan, Plan, Step, load_plan
 
 def register(app: typer.Typer) -> None:
     """Add these commands."""
-    app.command(epilog="Example: handsfree hear words.wav --plan flap-actuator-5wire --json")(hear)
+    app.command(epilog="Example: handsfree hear words.wav --plan headlamp-levelling --json")(hear)
     app.command(epilog='Example: handsfree parse "twelve six" --plan relay-4pin --json')(parse)
 
 

@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
-from handsfree.meaning import NO_UNIT
+from handsfree.meaning import NO_UNIT, Aside
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -100,6 +100,17 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
         return turn.then(Asked(desk.standing_prompt(session))) if misses <= 3 else turn
     wire = desk.wording.step_name(step) if step else ""
     return turn.then(Asked(desk.say(f"unclear_{min(misses, 3)}", wire=wire)))
+
+
+def aside(desk: Desk, session: Session, said: Aside) -> Turn:
+    """Something was said that is no reading: silence, or a sentence on what is wanted."""
+    if not said.about:
+        return Turn(session)
+    if said.kind == "unknown" or desk.guessing(session) or session.question:
+        return unclear(desk, session, said.kind)
+    if session.misses > MISSES_ANSWERED:
+        return Turn(session)
+    return Turn(session).then(Asked(desk.say(f"aside_{said.kind}")))
 
 
 def _guess_again(desk: Desk, misses: int) -> str:

@@ -31,6 +31,7 @@ _QUERIES = (
     "help",
     "last",
     "left",
+    "same",
     "louder",
     "softer",
     "faster",
@@ -125,6 +126,8 @@ def _tell(desk: Desk, session: Session, what: str) -> str:
             return _last(desk, session)
         case "help":
             return _help(desk, session, step)
+        case "same":
+            return say("same_value")
         case "left" if step:
             return _left(desk, session)
         case "expected" if step:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handsfree.check import resolve
-from handsfree.dialogue.asking import unclear
+from handsfree.dialogue.asking import aside, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import where
@@ -19,6 +19,7 @@ from handsfree.grammar import Language, SpokenPlan
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning import (
     Ambiguous,
+    Aside,
     Command,
     Note,
     Observation,
@@ -124,6 +125,8 @@ class Dialogue:
         match understood.meaning:
             case Command(name="yes" | "no" | "pause" | "resume"):
                 pass
+            case Aside(about=False):
+                pass
             case _ if ending:  # anything but yes goes on
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))
@@ -136,6 +139,8 @@ class Dialogue:
                 return take(desk, session, value, said, unsure=unsure)
             case Note(text=text):
                 return Turn(session).then(Noted(text), Spoke(desk.say("noted")))
+            case Aside() as said_beside:
+                return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
 

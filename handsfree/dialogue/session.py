@@ -28,7 +28,7 @@ from handsfree.events import (
     Woken,
 )
 from handsfree.grammar.moment import Moment
-from handsfree.meaning import Meaning, Take, Unclear
+from handsfree.meaning import Aside, Meaning, Take, Unclear
 from handsfree.plan.schema import Finding, Outcome
 
 Phase = Literal["test", "verdict", "after_repair", "finished"]
@@ -117,8 +117,10 @@ class Session:
 
     def _missed(self, meaning: Meaning) -> int:
         """Misunderstandings in a row; an open question is put again, and counts itself."""
-        if not isinstance(meaning, Unclear):
+        if not isinstance(meaning, Unclear | Aside):
             return 0
+        if isinstance(meaning, Aside) and not meaning.about:  # nobody was spoken to
+            return self.misses
         again = self.question is not None and self.question.kind not in ("correct", "finish")
         return self.misses if again else self.misses + 1
 

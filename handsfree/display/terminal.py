@@ -40,7 +40,7 @@ class TerminalScreen:
         self._closing.set()
         self._changed.set()
         self._thread.join(timeout=2)
-        self._console.print(closing(self._glance), markup=False)
+        self._console.print(closing(self._glance), markup=False, highlight=False)
 
     def _draw(self) -> None:
         drawn: tuple[Glance, int, int] | None = None

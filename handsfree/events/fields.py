@@ -41,6 +41,7 @@ class Meaning(Fields):
         "condition",
         "note",
         "ambiguous",
+        "aside",
         "unclear",
     ]
     wire: str | None = Field(None, description="colours of the wire that was named")
@@ -59,6 +60,7 @@ class Meaning(Fields):
     others: list[int] = Field([], description="further pins that may be meant")
     take: Meaning | None = Field(None, description="the new value of a correction")
     verified: bool | None = None
+    about: bool = Field(True, description="of an aside: it may be meant for the tool")
 
 
 class Repair(Fields):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import cast
 
 from handsfree.events import fields
 from handsfree.meaning import (
     Ambiguous,
+    Aside,
     Command,
     Meaning,
     Note,
@@ -20,6 +22,7 @@ from handsfree.meaning import (
     Unclear,
     Understood,
 )
+from handsfree.meaning.meanings import AsideKind
 from handsfree.units import quantity
 
 
@@ -60,6 +63,8 @@ def meaning_of(told: fields.Meaning) -> Meaning:
             return Note(str(told.value))
         case "ambiguous":
             return Ambiguous(takes_of(told.candidates), told.reason or "")
+        case "aside":
+            return Aside(cast(AsideKind, told.value), told.about)
         case "unclear":
             return Unclear(told.reason or "")
     return take_of(told)

@@ -148,6 +148,7 @@ class SpokenPlan:
             "option": choice(_option(self.language, o) for o in options),
             "anything": Repeat(Word(ANY), 0, many=True),
             "numeral": Word(NUMERAL) if written else VOID,
+            "possessive": Word("'s") if written else VOID,
         }
 
     @cached_property
@@ -161,6 +162,14 @@ class SpokenPlan:
         slots = self.slots(None, written=False)
         names = choice([slots["wire"], slots["condition"]])
         return self.language.automaton(names, slots).vocabulary - self.number_words
+
+    @cached_property
+    def subject_words(self) -> frozenset[str]:
+        """Words that people say of what is measured: numerals, colours and names of wires."""
+        number = self.language.automaton("below_thousand").vocabulary
+        names = {w for pin in self.plan.connector.pins for w in pin.function.lower().split()}
+        colours = {word for wording in self.language.colours for word in wording.split()}
+        return (number | names | colours) - self.language.automaton("filler").vocabulary
 
     def automaton(
         self, step: Step | None, moment: Moment = "listening", *, written: bool = False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from handsfree.grammar.numerals import Form
 from handsfree.units import Quantity
@@ -99,6 +100,23 @@ class Ambiguous:
     reason: str
 
 
+AsideKind = Literal["negated", "hedged", "expected", "past", "asked", "range", "filler", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """Something said that is no reading and no command, and is never logged as one.
+
+    Attributes:
+        kind: a value that is denied, vague, wanted, of the past, asked about or a range; a filler;
+            or "unknown": words that the grammar does not have.
+        about: whether a value, a state or a wire was named in it, so that it may be meant for us.
+    """
+
+    kind: AsideKind
+    about: bool = True
+
+
 #: A reason to be unclear: a bare number at a step that measures none.
 NO_UNIT = "a number without a unit, and this step measures none"
 
@@ -110,7 +128,7 @@ class Unclear:
     reason: str
 
 
-Meaning = Take | Command | SetCondition | Note | Ambiguous | Unclear
+Meaning = Take | Command | SetCondition | Note | Ambiguous | Aside | Unclear
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import Any
 
 from handsfree.meaning.meanings import (
     Ambiguous,
+    Aside,
     Command,
     Meaning,
     Note,
@@ -38,7 +39,7 @@ def unit_symbol(value: Quantity) -> str:
 def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     """`meaning` as JSON values.
 
-    `kind` is reading, state, observation, command, condition, note, ambiguous or unclear.
+    `kind` is reading, state, observation, command, condition, note, ambiguous, aside or unclear.
     `value` is the number of a reading in its `unit` (None for over limit), the name of a
     state, an answer, a command or a condition, or the text of a note.
     """
@@ -73,6 +74,9 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}
+        case Aside(kind=kind, about=about):
+            fields |= {"kind": "aside", "value": kind}
+            fields |= {} if about else {"about": False}
         case Unclear(reason=reason):
             fields |= {"kind": "unclear", "reason": reason}
     return {"kind": fields.pop("kind"), **fields}

@@ -69,7 +69,9 @@ class Language:
                         where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
                         raise BadInput(f"<{rule}> uses <{used}>, which is not there", where=where)
         both = frozenset(pair for a, b in alike for pair in ((a, b), (b, a)))
-        return cls(name, rules, prompts or {}, pronunciations or {}, spaced, both, homophones or {})
+        return cls(
+            name, rules, prompts or {}, pronunciations or {}, spaced, both, homophones or {}
+        )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
         """The automaton of a rule, with slots filled by `bindings`."""

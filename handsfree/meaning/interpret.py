@@ -148,10 +148,7 @@ def _decide(
     best = families[0]
     rivals = []
     aside = sum(f.share for f in families[1:] if isinstance(f.meanings[0], Aside))
-    if (
-        isinstance(best.meanings[0], Reading | State | Observation)
-        and aside + outside > DOUBT_SHARE * best.share
-    ):
+    if isinstance(best.meanings[0], Reading | State | Observation) and aside + outside > DOUBT_SHARE * best.share:
         return Understood(Unclear("it may have been no reading"), best.text, share=best.share)
     for family in families[1:]:
         alike = language.sound_alike(best.text, family.text)

@@ -100,7 +100,9 @@ class Ambiguous:
     reason: str
 
 
-AsideKind = Literal["negated", "hedged", "expected", "past", "asked", "range", "filler", "unknown"]
+AsideKind = Literal[
+    "negated", "hedged", "expected", "past", "asked", "range", "filler", "unknown"
+]
 
 
 @dataclass(frozen=True, slots=True)

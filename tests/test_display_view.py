@@ -10,16 +10,19 @@ from display_session import SAID, view, view_after, wording
 from handsfree.display import Glance, begin, fold
 from handsfree.display.colours import WIRE_COLOURS, rgb
 from handsfree.events import (
+    Asked,
     Event,
     MicrophoneChanged,
     SoundLevel,
     StepOpened,
     Unknown,
     UtteranceHeard,
+    VerdictReached,
+    VerdictWithdrawn,
 )
 from handsfree.grammar import Language
-from handsfree.meaning import Unclear, Understood
-from handsfree.plan import load_plan, shipped
+from handsfree.meaning import State, Unclear, Understood
+from handsfree.plan import Finding, load_plan, shipped
 
 
 def told(glance: Glance, event: Event) -> Glance:
@@ -198,14 +201,14 @@ def test_the_plain_view_is_json() -> None:
 
 
 def test_a_withdrawn_verdict_is_no_longer_shown() -> None:
-    closed = told(view(0), event="verdict", part="battery", say="It is weak.", repair="")
+    finding = Finding(part="battery", when={"battery_voltage": "low"}, say="It is weak.")
+    closed = told(view(0), VerdictReached(finding))
     assert closed.part == "battery"
-    again = told(closed, event="verdict", part=None, withdrawn=True)
+    again = told(closed, VerdictWithdrawn())
     assert (again.part, again.prompt) == (None, "")
 
 
 def test_wires_between_which_is_asked_are_told_apart_by_pin() -> None:
-    candidate = {"kind": "state", "value": "ground"}
-    asked = [{**candidate, "pin": 2}, {**candidate, "pin": 5}]
-    seen = told(view(0), event="asked", text="Is it pin two, or pin five?", candidates=asked)
+    asked = (State("ground", 2), State("ground", 5))
+    seen = told(view(0), Asked("Is it pin two, or pin five?", candidates=asked))
     assert seen.options == ("pin 2", "pin 5")

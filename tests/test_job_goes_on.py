@@ -14,7 +14,9 @@ from handsfree.dialogue import Dialogue
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.log import open_job
+from handsfree.job.listening import Ears
+from handsfree.languages import data_folder
+from handsfree.log import JobRecord, open_job
 from handsfree.plan import LoadedPlan, load_plan
 
 TESTS = ["twelve six", "point oh two", "five volts", "point six", "point six", "battery voltage"]
@@ -77,8 +79,8 @@ def test_an_open_question_is_still_open(shop: Shop) -> None:
 
 
 def test_a_question_that_was_asked_twice_is_not_asked_for_ever(shop: Shop) -> None:
-    shop.take_up(*TESTS[:10], "four nine", "mumble")
-    shop.take_up("mumble", "mumble")
+    shop.take_up(*TESTS[:10], "four nine", "about four volts")
+    shop.take_up("about four volts", "about four volts")
     assert shop.spoken[-1].startswith("I leave that out.")
 
 
@@ -144,3 +146,29 @@ def test_where_the_job_stands_is_said_in_one_sentence(shop: Shop) -> None:
     shop.take_up("wake up", *TESTS[1:])
     shop.take_up()
     assert shop.spoken[-1].startswith("Going on after the verdict. When the repair is done")
+
+
+def test_resume_goes_on_as_it_was_dictated(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, loaded: LoadedPlan
+) -> None:
+    """Utterances in place of sound: whatever is played, these are its words."""
+    said = ["twelve six", "skip"]
+    monkeypatch.setattr(Ears, "__init__", lambda self, *_: None)
+    monkeypatch.setattr(Ears, "name", "typed")
+    monkeypatch.setattr(Ears, "hear", lambda *_: Heard.of_text(said.pop(0)))
+    sound = next((data_folder("demo_audio")).glob("*/01-*.flac"))
+    job = tmp_path / "job"
+    audio = ["--audio", str(sound), "--voice", "off"]
+    plan = "flap-actuator-5wire"
+    first = ["dictate", plan, "--job", str(job), "--route", "informed", "--apprentice", *audio]
+    assert CliRunner().invoke(app, first).exception is None
+    left = JobRecord.read(job)
+    assert left.manner == ("informed", "apprentice")
+    assert left.session.guesses
+    done = CliRunner().invoke(app, ["resume", str(job), *audio])
+    assert done.exception is None
+    assert "Going on at step one of eighteen" in done.stdout
+    again = JobRecord.read(job)
+    assert again.events[len(left.events)].as_dict()["route"] == "informed"
+    assert again.session.skipped == {"battery_voltage"}
+    assert again.session.setups >= left.session.setups

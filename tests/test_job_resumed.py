@@ -38,6 +38,7 @@ SAID = [
     *("correct that", "correction twelve six", "strike that", "yes", "no", "the second", "first"),
     *("hold on", "wake up", "repair done", "finish", "note the seal is torn", "i don't know"),
     *("four nine", "two fifty", "over limit", "twelve hundred volts", "four volts", "point oh two"),
+    *("about four volts", "not ground", "it should be five volts", "maybe", "the same"),
     *("five k", "ground", "battery voltage", "dead", "twelve point six volts", "nought"),
 ]
 

@@ -232,7 +232,7 @@ class Codec:
     def _reading_fields(self, event: ReadingTaken) -> dict[str, Any]:
         entry = event.entry
         plan, verdict, take = self._plan, entry.verdict, entry.take
-        step, taken = plan.step(entry.step), fields.Meaning.model_validate(plain(take, plan))
+        step, taken = plan.step(entry.step), fields.MeaningFields.model_validate(plain(take, plan))
         line: dict[str, Any] = {
             "number": entry.number,
             "step": step.id,
@@ -279,7 +279,7 @@ class Codec:
 def _take(line: fields.ReadingFields) -> Take:
     """The take of a reading, which is told by the same fields as any other."""
     return take_of(
-        fields.Meaning(
+        fields.MeaningFields(
             kind=line.measured,
             pin=line.named,
             value=line.value,

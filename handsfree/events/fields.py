@@ -30,7 +30,7 @@ class Amount(Fields):
     unit: str
 
 
-class Meaning(Fields):
+class MeaningFields(Fields):
     """What something said means; see `handsfree.meaning.plain`."""
 
     kind: Literal[
@@ -50,7 +50,7 @@ class Meaning(Fields):
         None, description="number, state, answer, command, condition or text"
     )
     unit: str | None = None
-    candidates: list[Meaning] = []
+    candidates: list[MeaningFields] = []
     reason: str | None = None
     over_limit: bool = False
     spoken: str | None = Field(None, description="the number with the places that were spoken")
@@ -58,27 +58,27 @@ class Meaning(Fields):
     unit_spoken: bool = True
     choice: int = 0
     others: list[int] = Field([], description="further pins that may be meant")
-    take: Meaning | None = Field(None, description="the new value of a correction")
+    take: MeaningFields | None = Field(None, description="the new value of a correction")
     verified: bool | None = None
     about: bool = Field(True, description="of an aside: it may be meant for the tool")
 
 
-class Repair(Fields):
+class RepairFields(Fields):
     """A near miss of a name that was put right."""
 
     heard: str
     taken: str
 
 
-class UtteranceMeaning(Meaning):
+class UnderstoodFields(MeaningFields):
     """What an utterance means, and how that was reached."""
 
     text: str
-    repairs: list[Repair]
+    repairs: list[RepairFields]
     share: Number = Field(description="probability that this meaning is right")
 
 
-class Alternative(Fields):
+class AlternativeFields(Fields):
     """Another wording of an utterance."""
 
     text: str
@@ -93,8 +93,8 @@ class HeardFields(Fields):
     engine: str
     text: str
     confidence: Number
-    alternatives: list[Alternative]
-    meaning: UtteranceMeaning
+    alternatives: list[AlternativeFields]
+    meaning: UnderstoodFields
     source: str | None = Field(None, description="file it was heard in, or microphone")
 
 
@@ -158,7 +158,7 @@ class AskedFields(Fields):
     """The tool asks."""
 
     text: str
-    candidates: list[Meaning]
+    candidates: list[MeaningFields]
     reason: str
     question: OpenQuestion | None = None
 
@@ -167,7 +167,7 @@ class LessonFields(Fields):
     """The apprentice has said what to expect."""
 
     step: str
-    guess: Meaning | None
+    guess: MeaningFields | None
     right: bool
 
 

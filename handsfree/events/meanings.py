@@ -26,7 +26,7 @@ from handsfree.meaning.meanings import AsideKind
 from handsfree.units import quantity
 
 
-def take_of(told: fields.Meaning) -> Take:
+def take_of(told: fields.MeaningFields) -> Take:
     """The take that was told.
 
     Raises:
@@ -46,12 +46,12 @@ def take_of(told: fields.Meaning) -> Take:
     raise ValueError(f"{told.kind} is nothing that can be taken")
 
 
-def takes_of(told: Sequence[fields.Meaning]) -> tuple[Take, ...]:
+def takes_of(told: Sequence[fields.MeaningFields]) -> tuple[Take, ...]:
     """The takes that were told."""
     return tuple(map(take_of, told))
 
 
-def meaning_of(told: fields.Meaning) -> Meaning:
+def meaning_of(told: fields.MeaningFields) -> Meaning:
     """The meaning that was told."""
     match told.kind:
         case "command":
@@ -70,7 +70,7 @@ def meaning_of(told: fields.Meaning) -> Meaning:
     return take_of(told)
 
 
-def understood_of(told: fields.UtteranceMeaning) -> Understood:
+def understood_of(told: fields.UnderstoodFields) -> Understood:
     """What was understood."""
     repairs = tuple(Repair(one.heard, one.taken) for one in told.repairs)
     return Understood(meaning_of(told), told.text, repairs, float(told.share))

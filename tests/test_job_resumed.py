@@ -22,8 +22,8 @@ from handsfree.languages import load_language
 from handsfree.log.chain import NOTHING, decode, encode
 from handsfree.plan import Plan, Step, load_plan, shipped
 
-SEQUENCES = 60
-"""Of each of nine plans, two orders, apprentice or not: 2,160 in all."""
+SEQUENCES = 51
+"""Of each of ten plans, two orders, apprentice or not: 2,040 in all."""
 LONGEST = 8
 """Utterances in a sequence, before the first of which the job may be cut, and after the last."""
 FAR = 30

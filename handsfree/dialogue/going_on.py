@@ -1,4 +1,4 @@
-"""The first words of a job that goes on: where it stands, in one sentence."""
+"""The first words of a job that goes on: where it stands, in one sentence; and after an outage."""
 
 from __future__ import annotations
 
@@ -8,6 +8,13 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, join
 from handsfree.events import Spoke
+
+
+def again(desk: Desk, session: Session) -> Turn:
+    """Say again what the technician is waited for; nothing is changed."""
+    if session.question:
+        return ask(desk, session, session.question, "again")
+    return Turn(session).then(Spoke(desk.standing_prompt(session)))
 
 
 def where(desk: Desk, session: Session) -> Turn:

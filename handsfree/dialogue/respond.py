@@ -8,7 +8,7 @@ from handsfree.check import resolve
 from handsfree.dialogue.asking import aside, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.going_on import where
+from handsfree.dialogue.going_on import again, where
 from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import take
@@ -89,6 +89,11 @@ class Dialogue:
     def resume(self, session: Session) -> Response:
         """The first words when a job goes on: where it stands."""
         turn = where(self.desk, session)
+        return Response(turn.session, turn.events)
+
+    def again(self, session: Session) -> Response:
+        """What is said after an outage of the sound."""
+        turn = again(self.desk, session)
         return Response(turn.session, turn.events)
 
     def respond(self, session: Session, heard: Heard) -> Response:

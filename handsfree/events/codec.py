@@ -321,8 +321,9 @@ def same_fields(event: Event) -> tuple[str, dict[str, Any]]:
     kind = _KIND_OF[type(event)]
     line = _READERS[kind].dump_python(event, mode="json")
     for one in dataclasses.fields(event):
-        value = line[one.name]
-        if one.metadata.get("left_out") and (value in (None, "", {}) or value is False):
+        value, other = line[one.name], one.metadata.get("told_with")
+        quiet = one.metadata.get("left_out") and (value in (None, "", {}) or value is False)
+        if quiet or (other and other not in line):
             del line[one.name]
     return kind, line
 

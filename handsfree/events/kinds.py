@@ -345,7 +345,7 @@ class MicrophoneChanged:
     text: str
     speech: float | None = field(default=None, metadata=_QUIET)
     noise: float | None = field(default=None, metadata=_QUIET)
-    fault: str | None = field(default=None, metadata=_QUIET)
+    fault: str | None = field(default=None, metadata={"told_with": "speech"})
 
 
 @dataclass(frozen=True, slots=True)

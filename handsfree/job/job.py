@@ -64,6 +64,10 @@ class Job:
         fresh = self.session == Session()
         self._follow(self.dialogue.start() if fresh else self.dialogue.resume(self.session))
 
+    def again(self) -> None:
+        """Say again what is waited for, after an outage of the sound."""
+        self._follow(self.dialogue.again(self.session))
+
     def listen(self, ears: Ears, sound: Sound) -> Response:
         """Recognise an utterance by the grammar of the moment, and take it up."""
         heard = self.recognise(ears, sound.utterance)

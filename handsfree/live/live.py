@@ -138,7 +138,7 @@ class Live:
         for text in unsaid:
             self.speak(text)
         if not unsaid and not job.session.paused:
-            job.begin()
+            job.again()
 
     def _check(self, job: Job) -> None:
         """Ask for a word, and say what is wrong with its sound; three tries, then go on."""

@@ -16,7 +16,9 @@ from hypothesis import strategies as st
 from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue import Dialogue, Session
 from handsfree.events import Codec, Event, Logged
-from handsfree.grammar import SpokenPlan
+from handsfree.grammar import Automaton, SpokenPlan
+from handsfree.grammar.jsgf import Expansion
+from handsfree.grammar.moment import Moment, _option, choice
 from handsfree.heard import Heard
 from handsfree.languages import load_language
 from handsfree.log.chain import NOTHING, decode, encode
@@ -48,9 +50,23 @@ def plan_of(name: str) -> Plan:
     return load_plan(name).plan
 
 
+class SpokenAnywhere(SpokenPlan):
+    """One grammar for all steps of a plan: making one for each takes most of the time."""
+
+    def slots(self, step: Step | None, *, written: bool) -> dict[str, Expansion]:
+        options = {o.value: o for s in self.plan.steps for o in s.measure.options or ()}
+        told = choice(_option(self.language, option) for option in options.values())
+        return {**super().slots(None, written=written), "option": told}
+
+    def automaton(
+        self, step: Step | None, moment: Moment = "listening", *, written: bool = False
+    ) -> Automaton:
+        return super().automaton(None, moment, written=written)
+
+
 @cache
 def spoken(name: str) -> SpokenPlan:
-    return SpokenPlan(load_language(plan_of(name).language), plan_of(name))
+    return SpokenAnywhere(load_language(plan_of(name).language), plan_of(name))
 
 
 @cache

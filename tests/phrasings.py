@@ -19,7 +19,7 @@ from typing import Any, Literal
 import yaml
 
 from handsfree.dialogue import Dialogue, Session
-from handsfree.dialogue.session import Question
+from handsfree.events import Question
 from handsfree.heard import Heard
 from handsfree.languages import load_language
 from handsfree.meaning import (

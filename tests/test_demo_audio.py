@@ -16,19 +16,17 @@ import pytest
 import soundfile
 import yaml
 
-from handsfree.dialogue import (
-    Ask,
-    Conclude,
-    Dialogue,
-    Effect,
+from handsfree.dialogue import Dialogue, Response, Session
+from handsfree.events import (
+    Asked,
     Entry,
-    Finish,
-    Record,
-    Response,
-    Say,
-    Session,
-    Strike,
-    WriteNote,
+    Event,
+    JobFinished,
+    Noted,
+    ReadingStruck,
+    ReadingTaken,
+    Spoke,
+    VerdictReached,
 )
 from handsfree.heard import Heard
 from handsfree.job.listening import Ears
@@ -120,12 +118,12 @@ def test_the_script_makes_a_file_again(tmp_path: Path, monkeypatch: pytest.Monke
 class Run:
     """A session that was gone through, and all that came of it."""
 
-    effects: list[Effect] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
     meanings: list[Meaning] = field(default_factory=list)
     session: Session = field(default_factory=Session)
 
-    def of(self, kind: type[Effect]) -> list[Any]:
-        return [e for e in self.effects if isinstance(e, kind)]
+    def of(self, kind: type[Event]) -> list[Any]:
+        return [e for e in self.events if isinstance(e, kind)]
 
     @property
     def standing(self) -> list[Entry]:
@@ -140,7 +138,7 @@ def typed(name: str) -> Run:
         response = talk.respond(run.session, Heard.of_text(clip["text"]))
         assert response.understood
         run.session = response.session
-        run.effects += response.effects
+        run.events += response.events
         run.meanings.append(response.understood.meaning)
     return run
 
@@ -165,7 +163,7 @@ def test_every_line_is_in_the_grammar_where_it_is_said(name: str) -> None:
     ],
 )
 def test_the_verdict_names_the_faulty_part(name: str, part: str) -> None:
-    (verdict,) = typed(name).of(Conclude)
+    (verdict,) = typed(name).of(VerdictReached)
     assert verdict.finding.part == part
 
 
@@ -183,28 +181,28 @@ def test_the_first_session_has_one_of_everything() -> None:
     run = typed("low-beam")
     assert len(run.standing) >= 22
     assert len([e for e in run.standing if isinstance(e.take, Reading | State)]) >= 14
-    corrected = [r for r in run.of(Record) if r.entry.supersedes]
+    corrected = [r for r in run.of(ReadingTaken) if r.entry.supersedes]
     assert [r.entry.take.value.magnitude for r in corrected] == [4.28]
-    assert len(run.of(Strike)) == 1
-    assert [n.text for n in run.of(WriteNote)] == ["the seal of the housing is cracked"]
-    refused = [s.text for s in run.of(Say) if "I need ohms" in s.text]
+    assert len(run.of(ReadingStruck)) == 1
+    assert [n.text for n in run.of(Noted)] == ["the seal of the housing is cracked"]
+    refused = [s.text for s in run.of(Spoke) if "I need ohms" in s.text]
     assert len(refused) == 1
-    assert [a.text for a in run.of(Ask)] == [
+    assert [a.text for a in run.of(Asked)] == [
         "Is it ninety eight kilohms, or nine point eight kilohms?"
     ]
     assert sum(isinstance(m, SetCondition) for m in run.meanings) == 1
     commands = [m.name for m in run.meanings if isinstance(m, Command)]
     assert {"expected", "probe", "strike", "correct", "choice", "repaired"} <= set(commands)
     assert any(isinstance(m, Reading) and m.value is None for m in run.meanings), "over limit"
-    assert run.of(Finish) == [Finish("verified")]
+    assert run.of(JobFinished) == [JobFinished("verified")]
 
 
 def test_the_second_session_ends_unverified_with_a_note() -> None:
     run = typed("module-dead")
     dead = [e.step for e in run.standing if isinstance(e.take, State) and e.take.state == "dead"]
     assert len(dead) == 4
-    assert [n.text for n in run.of(WriteNote)] == ["a new module is on order"]
-    assert [f.status for f in run.of(Finish)] == ["not verified"]
+    assert [n.text for n in run.of(Noted)] == ["a new module is on order"]
+    assert [f.status for f in run.of(JobFinished)] == ["not verified"]
 
 
 # The sessions, spoken
@@ -234,9 +232,9 @@ def test_what_is_said_is_understood_as_it_was_meant(name: str, ears: Ears) -> No
     assert not wrong
 
 
-def kinds(response: Response) -> list[type[Effect]]:
+def kinds(response: Response) -> list[type[Event]]:
     """What the answer did: a value that is asked to be confirmed is not logged yet."""
-    return [type(effect) for effect in response.effects]
+    return [type(effect) for effect in response.events]
 
 
 def same(heard: Meaning, meant: Meaning) -> bool:

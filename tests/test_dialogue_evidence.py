@@ -8,13 +8,23 @@ from pathlib import Path
 import pytest
 from test_dialogue import Talk, to_winding
 
-from handsfree.dialogue import Ask, Conclude, Dialogue, Finish, Record, Say, Strike
+from handsfree.dialogue import Dialogue
 from handsfree.dialogue.commanding import obey
-from handsfree.dialogue.effects import Move, Teach
+from handsfree.events import (
+    Asked,
+    Guessed,
+    JobFinished,
+    ReadingStruck,
+    ReadingTaken,
+    Spoke,
+    StepOpened,
+    VerdictReached,
+    VerdictWithdrawn,
+)
 from handsfree.grammar import Language
 from handsfree.heard import Heard, Hypothesis
-from handsfree.job import Job, restore
-from handsfree.log import open_job
+from handsfree.job import Job
+from handsfree.log import JobRecord, open_job
 from handsfree.meaning import Command, Unclear
 from handsfree.plan import Plan, load_plan
 
@@ -45,9 +55,11 @@ def part(talk: Talk) -> str | None:
 
 def verdicts(talk: Talk) -> list[tuple[str | None, bool]]:
     return [
-        (c.finding.part if c.finding else None, c.withdrawn)
-        for c in talk.did(Conclude)
-        if isinstance(c, Conclude)
+        (event.finding.part, False)
+        if isinstance(event, VerdictReached) and event.finding
+        else (None, isinstance(event, VerdictWithdrawn))
+        for event in talk.events
+        if isinstance(event, VerdictReached | VerdictWithdrawn)
     ]
 
 
@@ -59,7 +71,7 @@ def test_a_struck_reading_takes_its_verdict_with_it(talk: Talk) -> None:
     assert (talk.session.phase, part(talk)) == ("verdict", "battery")
     said = talk.hear("strike that")
     assert "The verdict is withdrawn. Again: Battery posts" in said
-    assert [type(e) for e in talk.effects[:3]] == [Strike, Conclude, Move]
+    assert [type(e) for e in talk.events[1:4]] == [ReadingStruck, VerdictWithdrawn, StepOpened]
     assert verdicts(talk) == [(None, True)]
     assert (talk.session.phase, talk.session.step) == ("test", "battery_voltage")
     assert part(talk) is None
@@ -140,14 +152,11 @@ def test_a_log_tells_of_the_withdrawn_verdict(tmp_path: Path, english: Language)
         job.hear(Heard.of_text("nine volts"))
         finding = job.session.finding
         assert finding
-        restored, _ = restore(loaded.plan, [e.as_dict() for e in log.events])
-        assert restored.finding
-        assert restored.finding.part == finding.part
+        assert JobRecord.read(tmp_path / "job").session.finding == finding
         job.hear(Heard.of_text("strike that"))
-        events = [e.as_dict() for e in log.events]
-    assert [e["event"] for e in events][-4:] == ["struck", "verdict", "step", "said"]
-    assert (events[-3]["part"], events[-3]["withdrawn"]) == (None, True)
-    restored, _ = restore(loaded.plan, events)
+        kinds = [line.kind for line in log.lines]
+    assert kinds[-4:] == ["struck", "withdrawn", "step", "said"]
+    restored = JobRecord.read(tmp_path / "job").session
     assert (restored.phase, restored.step, restored.finding) == ("test", "battery_voltage", None)
 
 
@@ -161,7 +170,7 @@ def test_a_guess_that_is_not_understood_is_asked_for_again(apprentice: Talk, noi
     assert "Expect twelve" not in " ".join(said)
     assert all(said.count(text) <= 2 for text in said if text)
     assert apprentice.hear("twelve volts").startswith("Right.")
-    assert not apprentice.did(Record)
+    assert not apprentice.did(ReadingTaken)
 
 
 @pytest.mark.parametrize(
@@ -192,7 +201,7 @@ def test_a_guess_stays_open_whatever_is_asked_in_between(apprentice: Talk, text:
     if not text.startswith("note"):
         assert said.endswith("What do you expect?") or "There is no" in said
     apprentice.hear("five volts")
-    assert [type(e) for e in apprentice.effects][:1] == [Teach]
+    assert [type(e) for e in apprentice.events][1:2] == [Guessed]
     assert apprentice.session.entries == ()
     assert apprentice.session.step == step
 
@@ -204,13 +213,13 @@ def test_a_guess_stays_open_over_a_pause_and_a_correction(apprentice: Talk) -> N
     said = apprentice.hear("correction twelve point three")
     assert said.endswith("What do you expect?")
     apprentice.hear("zero volts")
-    assert [type(e) for e in apprentice.effects][:1] == [Teach]
+    assert [type(e) for e in apprentice.events][1:2] == [Guessed]
     assert len(apprentice.session.standing) == 1
 
 
 def test_a_job_that_goes_on_asks_the_guess_first(flap: Plan, apprentice: Talk) -> None:
     response = apprentice.dialogue.resume(apprentice.session)
-    (said,) = response.effects
+    (said,) = response.events
     assert "What do you expect?" in repr(said)
 
 
@@ -234,7 +243,7 @@ def test_an_unsure_command_that_changes_something_is_not_obeyed(talk: Talk, text
     before = talk.session
     response = talk.dialogue.respond(before, heard(text, 0.4))
     assert isinstance(response.understood and response.understood.meaning, Unclear)
-    assert [type(e) for e in response.effects] == [Ask]
+    assert [type(e) for e in response.events[1:]] == [Asked]
     assert response.session.entries == before.entries
     assert response.session.step == before.step
     sure = talk.dialogue.respond(before, heard(text, 0.6))
@@ -267,7 +276,7 @@ def test_the_end_is_asked_once(talk: Talk) -> None:
     assert talk.hear(heard("yes", 0.4)) == "Say again?"
     talk.hear("finish")
     talk.hear("yes")
-    assert talk.did(Finish)
+    assert talk.did(JobFinished)
 
 
 def test_a_value_after_finish_is_still_confirmed_if_it_is_unsure(talk: Talk) -> None:
@@ -299,9 +308,9 @@ def ask(talk: Talk, name: str) -> str:
     """The answer to a command, whatever it is called in a language."""
     step = talk.dialogue.desk.step(talk.session)
     assert step is None or step.id == talk.session.step
-    session, effects = obey(talk.dialogue.desk, talk.session, Command(name), unsure=False)
-    assert session == talk.session
-    return " ".join(e.text for e in effects if isinstance(e, Say | Ask))
+    turn = obey(talk.dialogue.desk, talk.session, Command(name), unsure=False)
+    assert turn.session == talk.session
+    return " ".join(e.text for e in turn.events if isinstance(e, Spoke | Asked))
 
 
 def test_help_says_what_can_be_said_here(talk: Talk, apprentice: Talk) -> None:

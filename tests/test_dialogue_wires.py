@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from test_dialogue import Talk
 
-from handsfree.dialogue import Ask, Dialogue, Record
+from handsfree.dialogue import Dialogue
+from handsfree.events import Asked, ReadingTaken
 from handsfree.grammar import Language
 from handsfree.plan import Plan
 
@@ -31,7 +32,8 @@ def talk(twins: Plan, english: Language) -> Talk:
 
 
 def taken_at(talk: Talk) -> list[str]:
-    return [effect.entry.step for effect in talk.did(Record) if isinstance(effect, Record)]
+    taken = talk.did(ReadingTaken)
+    return [event.entry.step for event in taken if isinstance(event, ReadingTaken)]
 
 
 def test_the_wire_of_the_open_step_wins(talk: Talk) -> None:
@@ -72,8 +74,8 @@ def elsewhere(talk: Talk, twins: Plan) -> Talk:
 )
 def test_else_it_is_asked_by_pin(elsewhere: Talk, answer: str, step: str) -> None:
     assert elsewhere.hear("violet five volts") == "Is it pin four, or pin five?"
-    (question,) = elsewhere.did(Ask)
-    assert isinstance(question, Ask)
+    (question,) = elsewhere.did(Asked)
+    assert isinstance(question, Asked)
     assert [take.wire for take in question.candidates] == [4, 5]
     assert elsewhere.session.standing.keys() == {"battery_voltage"}
     elsewhere.hear(answer)
@@ -85,7 +87,7 @@ def test_else_it_is_asked_by_pin(elsewhere: Talk, answer: str, step: str) -> Non
 def test_an_answer_that_tells_no_pin_is_asked_again(elsewhere: Talk, answer: str) -> None:
     elsewhere.hear("violet five volts")
     assert "pin four" in elsewhere.hear(answer)
-    assert not elsewhere.did(Record)
+    assert not elsewhere.did(ReadingTaken)
 
 
 def test_the_only_one_with_an_open_test_here_is_meant(english: Language, twins: Plan) -> None:

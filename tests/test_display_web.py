@@ -30,6 +30,8 @@ from handsfree.display.pairing import FREE, LONGEST, Pairing
 from handsfree.display.phone import KEPT, Phone
 from handsfree.display.web import WebScreen
 from handsfree.errors import BadInput
+from handsfree.events import SoundLevel, Spoke
+from handsfree.events import told as told_only
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder, load_language
@@ -278,9 +280,9 @@ def test_telling_never_waits_and_a_closed_display_stays_silent() -> None:
     display = open_display(
         "web", load_plan("relay-4pin").plan, plain=lines.append, site=Site(0), announce=lines.append
     )  # type: ignore[arg-type]
-    display.tell({"event": "level", "level": 0.5})
+    display.tell(told_only(SoundLevel(0.5)))
     display.close()
-    display.tell({"event": "said", "text": "still here"})
+    display.tell(told_only(Spoke("still here")))
     assert lines[1:] == [{"event": "said", "text": "still here"}]
 
 
@@ -454,7 +456,13 @@ def test_a_job_is_dictated_through_a_phone(site: Served, tmp_path: Path) -> None
         page.send(json.dumps({"microphone": {"rate": 16_000}}))
         for number, start in enumerate(range(0, len(sound) - BLOCK, BLOCK)):
             page.send(pcm(number, sound[start : start + BLOCK]))
-        live = Live(site.phone, open_voice("off"), Turns(), Settings(), events.append)
+        live = Live(
+            site.phone,
+            open_voice("off"),
+            Turns(),
+            Settings(),
+            lambda logged: events.append(logged.as_dict()),
+        )
         with live, open_job(tmp_path / "job", loaded.text.encode(), title="van") as log:
             job = Job(Dialogue(loaded.plan, load_language("en")), log, live.follow, live.speak)
             live.run(job, Ears(), check=False)  # type: ignore[arg-type]

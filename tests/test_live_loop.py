@@ -16,6 +16,7 @@ import pytest
 
 from handsfree.dialogue import Dialogue
 from handsfree.errors import Missing
+from handsfree.events import Logged
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder, load_language
@@ -146,9 +147,7 @@ class Run:
         self.told: list[dict[str, Any]] = []
         bench.scene += (says,)  # yes, the job shall end
         self.bench, self.ears, self.folder = bench, Ears(*texts, "finish", "yes"), folder
-        self.live = Live(
-            bench, BENCH_VOICE, turns or Turns(), Settings(volume=100), self.told.append
-        )
+        self.live = Live(bench, BENCH_VOICE, turns or Turns(), Settings(volume=100), self._tell)
         plan = loaded.text.encode()
         with self.live, open_job(folder, plan, title=loaded.plan.title, clock=clock) as log:
             job = Job(dialogue(how), log, self.live.follow, self.live.speak)
@@ -156,6 +155,9 @@ class Run:
 
     def of(self, kind: str) -> list[dict[str, Any]]:
         return [event for event in self.told if event["event"] == kind]
+
+    def _tell(self, logged: Logged) -> None:
+        self.told.append(logged.as_dict())
 
     @property
     def states(self) -> list[str]:
@@ -329,7 +331,8 @@ def test_a_voice_that_fails_leaves_the_text(tmp_path: Path, loaded: LoadedPlan) 
         raise Missing("the voice failed")
 
     told: list[dict[str, Any]] = []
-    live = Live(bench, Voice("bench", fail), Turns(), Settings(), told.append)
+    tell = lambda logged: told.append(logged.as_dict())  # noqa: E731
+    live = Live(bench, Voice("bench", fail), Turns(), Settings(), tell)
     ears = Ears("twelve point six volts", "finish", "yes")
     with live, open_job(tmp_path, loaded.text.encode(), title="x") as log:
         job = Job(dialogue(), log, live.follow, live.speak)
@@ -370,7 +373,9 @@ def test_the_key_lets_one_utterance_in_and_silences_the_voice(
         yield from says(bench)
 
     bench = Bench(listens, chatter, pressed, chatter, pressed_while_it_speaks, pressed)
-    live = Live(bench, BENCH_VOICE, Turns(key=True), Settings(), (told := []).append)
+    told: list[dict[str, Any]] = []
+    tell = lambda logged: told.append(logged.as_dict())  # noqa: E731
+    live = Live(bench, BENCH_VOICE, Turns(key=True), Settings(), tell)
     press.append(live.press)
     ears = Ears("twelve point six volts", "what is expected", "finish", "yes")
     with live, open_job(tmp_path, loaded.text.encode(), title=loaded.plan.title) as log:

@@ -108,8 +108,8 @@ def test_going_on_with_a_job(tmp_path):
         log.append("reading", value=1)
     assert verify(job).state == "open"
     with begin(job) as log:
-        assert [event.kind for event in log.events] == ["opened", "reading", "resumed"]
-        assert log.events[-1].fields == {"aside_bytes": 0}
+        assert [event.kind for event in log.lines] == ["opened", "reading", "resumed"]
+        assert log.lines[-1].fields == {"aside_bytes": 0}
         log.append("heard", flac())
         log.append("finished")
     assert verify(job).state == "finished"
@@ -151,7 +151,7 @@ def test_a_cut_write_is_set_aside_and_the_chain_goes_on(tmp_path, cut):
     assert [event.fields.get("value") for event in read(job)] == [None, 1]
 
     with begin(job) as log:
-        resumed = log.events[-1].fields
+        resumed = log.lines[-1].fields
         log.append("reading", value=3)
     left = whole.splitlines(keepends=True)[-1][:-cut]
     assert resumed["aside_bytes"] == len(left)

@@ -13,9 +13,8 @@ from handsfree.diagnosis import Explanation, simulate
 from handsfree.diagnosis.plain import plain_explanation
 from handsfree.dialogue import Dialogue, informed
 from handsfree.errors import BadInput
-from handsfree.job import restore
 from handsfree.languages import load_language
-from handsfree.log import read
+from handsfree.log import JobRecord
 from handsfree.meaning import Take
 from handsfree.meaning.plain import plain
 from handsfree.plan import Plan, load_plan
@@ -35,25 +34,24 @@ def explain_job(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
 ) -> None:
     """Rank the faults that explain the readings, with what speaks for and against each."""
-    events = [event.as_dict() for event in read(job)]
-    loaded = load_plan(job / "plan.yaml")
-    session, _ = restore(loaded.plan, events)
-    desk = Dialogue(loaded.plan, load_language(loaded.plan.language)).desk
-    if loaded.plan.circuit is None:
+    record = JobRecord.read(job)
+    plan = record.plan
+    if plan.circuit is None:
         raise BadInput(
             "the plan of this job describes no circuit, so nothing can be computed",
             where=str(job / "plan.yaml"),
             remedy="Add a circuit: section; the verdict of the plan's rules is in the report.",
         )
-    found = informed.explanation(desk, session)
+    desk = Dialogue(plan, load_language(plan.language)).desk
+    found = informed.explanation(desk, record.session)
     if found is None:
         raise BadInput("no reading of this job says anything of the circuit", where=str(job))
-    part = session.finding.part if session.finding else None
-    subject = events[0].get("subject", {})
+    finding = record.session.finding
+    part = finding.part if finding else None
     if as_json:
-        print_json({"subject": subject, "verdict": part, **plain_explanation(found)})
+        print_json({"subject": record.subject, "verdict": part, **plain_explanation(found)})
         return
-    for name, text in subject.items():
+    for name, text in record.subject.items():
         console.print(f"{name.replace('_', ' ')}: {text}")
     if part:
         console.print(f"verdict of the job: {part}")

@@ -31,7 +31,7 @@ from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import JobLog, open_job, read, verify
+from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
@@ -48,6 +48,32 @@ class Route(StrEnum):
     informed = "informed"
 
 
+Recordings = Annotated[
+    list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
+]
+Device = Annotated[
+    str | None, typer.Option("--device", help="Microphone by name, or phone with --screen web.")
+]
+Speaker = Annotated[str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")]
+Volume = Annotated[
+    int | None, typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered.")
+]
+Speed = Annotated[
+    int | None, typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered.")
+]
+Key = Annotated[
+    bool,
+    typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
+]
+CutInOption = Annotated[
+    bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
+]
+Check = Annotated[
+    bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
+]
+Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
+
+
 def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command(epilog="Example: handsfree demo")(demo)
@@ -56,9 +82,7 @@ def register(app: typer.Typer) -> None:
 
 def dictate(
     plan: PlanArgument,
-    audio: Annotated[
-        list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
-    ] = None,
+    audio: Recordings = None,
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
     ] = None,
@@ -71,31 +95,13 @@ def dictate(
     apprentice: Annotated[
         bool, typer.Option("--apprentice", help="The same as --verbosity apprentice.")
     ] = False,
-    device: Annotated[
-        str | None,
-        typer.Option("--device", help="Microphone by name, or phone with --screen web."),
-    ] = None,
-    speaker: Annotated[
-        str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
-    ] = None,
-    volume: Annotated[
-        int | None,
-        typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered."),
-    ] = None,
-    speed: Annotated[
-        int | None,
-        typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered."),
-    ] = None,
-    key: Annotated[
-        bool,
-        typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
-    ] = False,
-    cut_in: Annotated[
-        bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
-    ] = False,
-    check: Annotated[
-        bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
-    ] = True,
+    device: Device = None,
+    speaker: Speaker = None,
+    volume: Volume = None,
+    speed: Speed = None,
+    key: Key = False,
+    cut_in: CutInOption = False,
+    check: Check = True,
     route: Annotated[
         Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")
     ] = Route.plan,
@@ -114,9 +120,7 @@ def dictate(
     complaint: Annotated[
         str | None, typer.Option("--complaint", help="In the customer's words.")
     ] = None,
-    person: Annotated[
-        str | None, typer.Option("--person", help="Apprentice whose progress is kept.")
-    ] = None,
+    person: Person = None,
     screen: Screen = ScreenName.off,
     port: Port = PORT,
     share: Share = False,
@@ -144,7 +148,7 @@ def dictate(
         voice,
         how,
         details=job_details(after, told),
-        informed=route is Route.informed,
+        route=route,
         as_json=as_json,
     )
     phone = device == PHONE
@@ -209,7 +213,7 @@ def job_details(after: Path | None, told: Mapping[str, str | None]) -> dict[str,
     if earlier.state != "finished":
         remedy = f"Go on with it: --job {after}. `handsfree verify {after}` tells its state."
         raise BadInput(f"that job is {earlier.state}", where=str(after), remedy=remedy)
-    subject = {**read(after)[0].fields.get("subject", {}), **subject}
+    subject = {**JobRecord.read(after).subject, **subject}
     details: dict[str, object] = {"subject": subject} if subject else {}
     return {**details, "follows": earlier.fingerprint}
 
@@ -217,7 +221,8 @@ def job_details(after: Path | None, told: Mapping[str, str | None]) -> dict[str,
 def keep_progress(person: str, loaded: LoadedPlan, job: Path, since: int) -> None:
     """Add the lessons of a job after event `since` to a person's progress."""
     progress = load_progress(person)
-    progress.add(loaded.plan.title, (event.as_dict() for event in read(job)[since:]))
+    events = JobRecord.read(job).events[since:]
+    progress.add(loaded.plan.title, (logged.event for logged in events))
     console.print(f"progress of {person}: {save_progress(progress)}")
 
 
@@ -273,7 +278,7 @@ class _Session:
         how: Verbosity,
         *,
         details: Mapping[str, object],
-        informed: bool = False,
+        route: Route = Route.plan,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -285,7 +290,9 @@ class _Session:
         self.listeners: list[Tell] = [print_json_event if as_json else print_event]
         language = language_for(loaded.plan.language, how)
         apprentice = how is Verbosity.apprentice
+        informed = route is Route.informed
         self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
+        self.route, self.how = route.value, how.value
 
     @contextmanager
     def shown(self, kind: Kind, where: Site) -> Iterator[None]:
@@ -336,8 +343,15 @@ class _Session:
                 console.print(self.voice.remark)
             console.print(f"engine: {self.ears.name}, log: {self.folder}")
         plan, title = self.loaded.text.encode(), self.loaded.plan.title
-        with open_job(self.folder, plan, title=title, details=self.details) as log:
-            self.began = len(log.events)
+        with open_job(
+            self.folder,
+            plan,
+            title=title,
+            details=self.details,
+            route=self.route,
+            verbosity=self.how,
+        ) as log:
+            self.began = len(log.lines)
             yield log
 
     def tell_end(self) -> None:

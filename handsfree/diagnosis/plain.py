@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import sys
 from typing import Any
 
 from handsfree.diagnosis.causes import Cause
@@ -12,7 +14,7 @@ def plain_explanation(found: Explanation) -> dict[str, Any]:
     """An explanation as JSON values; odds are plain ratios, 20.0 is twenty to one."""
     return {
         "sure": found.sure,
-        "odds": _round(found.odds),
+        "odds": _finite(found.odds),
         "group": [_cause(cause) for cause in found.group],
         "undecided": [_cause(cause) for cause in found.undecided],
         "pivots": list(found.pivots),
@@ -30,13 +32,21 @@ def _ranked(one: Ranked) -> dict[str, Any]:
         **_cause(one.cause),
         "parts": list(dict.fromkeys(fault.unit for fault in one.faults)),
         "say": [fault.say for fault in one.faults],
-        "odds": _round(one.odds),
+        "odds": _finite(one.odds),
         "evidence": [
-            {"step": e.test, "ratio": _round(e.ratio), "slip": round(e.slip, 4)}
+            {
+                "step": e.test,
+                "ratio": _finite(e.ratio),
+                "slip": _finite(e.slip),
+                "factor": _finite(e.factor),
+            }
             for e in one.evidence
         ],
     }
 
 
-def _round(value: float) -> float:
-    return float(f"{value:.4g}")
+def _finite(value: float) -> float:
+    """JSON has no infinity: as large a number as there is stands for it."""
+    if math.isnan(value):
+        return 1.0
+    return min(max(value, -sys.float_info.max), sys.float_info.max)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Move, Say, join, lead
-from handsfree.dialogue.moving import Turn, go_on, open_step, repaired
-from handsfree.dialogue.session import Question, Session
+from handsfree.dialogue.moving import go_on, open_step, repaired
+from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import answer, correct, strike
+from handsfree.dialogue.turn import Turn, closed, join
+from handsfree.events import ConditionSet, Paused, Question, Spoke, StepSkipped, Woken
 from handsfree.meaning import Command
 from handsfree.plan.schema import Step
 
@@ -61,13 +61,21 @@ def obey(
         if question:
             return ask(desk, session, question, "again", [told])
         again = desk.say("ask_guess") if guess else ""
-        return session, [Say(join([told, again]) or desk.standing_prompt(session))]
+        said_now = join([told, again]) or desk.standing_prompt(session)
+        return Turn(session).then(Spoke(said_now))
     match command.name:
         case "pause":
-            return replace(session, paused=True), [Say(desk.say("paused"))]
+            return Turn(session).then(Paused(), Spoke(desk.say("paused")))
         case "resume":
             return _resume(desk, session)
-    session = replace(session, question=None)
+    turn = closed(session)
+    return turn.and_then(_obey(desk, turn.session, command, said, unsure=unsure))
+
+
+def _obey(
+    desk: Desk, session: Session, command: Command, said: Iterable[str], *, unsure: bool
+) -> Turn:
+    """Do what was asked, while no question is open."""
     step = desk.step(session)
     match command.name:
         case "correct":
@@ -84,32 +92,30 @@ def obey(
             return _leave(desk, session, step, skip=command.name == "skip")
         case "back":
             return _back(desk, session)
-    return session, [Say(desk.standing_prompt(session))]
+    return Turn(session).then(Spoke(desk.standing_prompt(session)))
 
 
 def _resume(desk: Desk, session: Session) -> Turn:
-    session = replace(session, paused=False)
-    if session.question:
-        return ask(desk, session, session.question, "again", [desk.say("resumed", prompt="")])
-    return session, [Say(desk.say("resumed", prompt=desk.standing_prompt(session)))]
+    turn = Turn(session).then(Woken())
+    if question := session.question:
+        said = [desk.say("resumed", prompt="")]
+        return turn.and_then(ask(desk, turn.session, question, "again", said))
+    return turn.then(Spoke(desk.say("resumed", prompt=desk.standing_prompt(turn.session))))
 
 
 def _back(desk: Desk, session: Session) -> Turn:
     if not session.visited:
-        return session, [Say(desk.say("no_earlier_step"))]
-    *earlier, previous = session.visited
-    session, effects = open_step(desk, session, desk.plan.step(previous), "again")
-    return replace(session, visited=tuple(earlier)), effects
+        return Turn(session).then(Spoke(desk.say("no_earlier_step")))
+    return open_step(desk, session, desk.plan.step(session.visited[-1]), "again", back=True)
 
 
 def _leave(desk: Desk, session: Session, step: Step, *, skip: bool) -> Turn:
     """Go on without a value; a skipped step is marked, one that is merely left stays open."""
     if not skip:
         return go_on(desk, session, step, "next")
-    session = replace(session, skipped=session.skipped | {step.id})
-    session, effects = go_on(desk, session, step, step.on_skip)
-    moved = [replace(e, skipped=step.id) if isinstance(e, Move) else e for e in effects]
-    return session, lead(moved, [desk.say("skipped")])
+    turn = Turn(session).then(StepSkipped(step.id))
+    following = go_on(desk, turn.session, step, step.on_skip)
+    return turn.and_then(following.led_by([desk.say("skipped")]))
 
 
 def _tell(desk: Desk, session: Session, what: str) -> str:
@@ -173,31 +179,32 @@ def _go_to_wire(desk: Desk, session: Session, named: tuple[int, ...]) -> Turn:
     prompt = desk.standing_prompt(session)
     elsewhere = [pin for pin in named if not here or pin not in here.pins]
     if not elsewhere:
-        return session, [Say(prompt)]
+        return Turn(session).then(Spoke(prompt))
     found = {pin: route.for_wire(desk.plan, session, pin, here) for pin in elsewhere}
     steps = [step for step in found.values() if step]
     if len(steps) > 1:
         pins = [desk.wording.pin_number(desk.plan.pin(pin)) for pin, step in found.items() if step]
         either = f" {desk.say('or')} ".join(pins)
-        return session, [Say(desk.say("which_pin", pins=either))]
+        return Turn(session).then(Spoke(desk.say("which_pin", pins=either)))
     if not steps:
         wire = desk.wording.pin(desk.plan.pin(elsewhere[0]))
-        return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
+        return Turn(session).then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
     how = "next" if route.is_open(session, steps[0]) else "again"
     return open_step(desk, session, steps[0], how)
 
 
 def set_condition(desk: Desk, session: Session, condition: str) -> Turn:
     """A condition was set: the step at hand, or the open one that needs it."""
+    turn = closed(session).then(ConditionSet(condition))
+    session = turn.session
     here = desk.step(session)
-    session = replace(session, condition=condition)
     said = desk.plan.condition(condition).say
     step = route.for_condition(desk.plan, session, condition, here)
     if step is None:
         wanted = desk.plan.condition(here.condition).say if here else ""
         unused = desk.say("condition_unused", condition=said, wanted=wanted)
-        return session, [Say(unused)]
+        return turn.then(Spoke(unused))
     if step is here:
         prompt = desk.prompt(session, step, "again")
-        return session, [Say(desk.say("condition_set", condition=said, prompt=prompt))]
-    return open_step(desk, session, step, "next")
+        return turn.then(Spoke(desk.say("condition_set", condition=said, prompt=prompt)))
+    return turn.and_then(open_step(desk, session, step, "next"))

@@ -48,23 +48,25 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     if wire is not None:
         fields |= {"wire": plan.pin(wire).wire, "pin": wire}
     match meaning:
-        case Reading(value=value, number=number, form=form):
+        case Reading(value=value, number=number, form=form, unit_spoken=unit_spoken):
             fields |= {"kind": "reading", "over_limit": value is None}
             if value is not None:
                 fields |= {
                     "value": float(value.magnitude),
                     "unit": unit_symbol(value),
-                    "spoken": str(number),
+                    "spoken": None if number is None else str(number),
                     "form": form,
                 }
+            fields |= {} if unit_spoken else {"unit_spoken": False}
         case State(state=state):
             fields |= {"kind": "state", "value": state}
         case Observation(answer=answer):
             fields |= {"kind": "observation", "value": answer}
-        case Command(name=name, take=take, choice=choice):
+        case Command(name=name, take=take, choice=choice, others=others):
             fields |= {"kind": "command", "value": name}
             fields |= {"choice": choice} if choice else {}
             fields |= {"take": plain(take, plan)} if take else {}
+            fields |= {"others": list(others)} if others else {}
         case SetCondition(condition=condition):
             fields |= {"kind": "condition", "value": condition}
         case Note(text=text):
@@ -72,8 +74,9 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}
-        case Aside(kind=kind):
+        case Aside(kind=kind, about=about):
             fields |= {"kind": "aside", "value": kind}
+            fields |= {} if about else {"about": False}
         case Unclear(reason=reason):
             fields |= {"kind": "unclear", "reason": reason}
     return {"kind": fields.pop("kind"), **fields}

@@ -43,17 +43,13 @@ def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Und
     return replace(understood, meaning=replace(meaning, candidates=tuple(t for t, _ in possible)))
 
 
-def _usual(
-    possible: list[tuple[Take, Verdict | Refusal]],
-) -> list[tuple[Take, Verdict | Refusal]]:
+def _usual(possible: list[tuple[Take, Verdict]]) -> list[tuple[Take, Verdict]]:
     """Beside a number that was said in full, an unusual reading counts only if it alone passes."""
     usual = [(t, c) for t, c in possible if _form(t) not in UNUSUAL]
-    if not any(_form(t) in ("plain", "written") for t, _ in usual):
-        return possible
-    if any(isinstance(c, Verdict) and c.passed for _, c in usual):
+    full = any(_form(t) in ("plain", "written") for t, _ in usual)
+    if full and any(c.passed for _, c in usual):
         return usual
-    rare = [(t, c) for t, c in possible if _form(t) in UNUSUAL]
-    return usual + [(t, c) for t, c in rare if isinstance(c, Verdict) and c.passed]
+    return [(t, c) for t, c in possible if not full or _form(t) not in UNUSUAL or c.passed]
 
 
 def _form(take: Take) -> str:

@@ -18,9 +18,9 @@ from typing import Literal
 
 import yaml
 
-from handsfree.dialogue import Record, Session
 from handsfree.dialogue import Response as Answer
-from handsfree.dialogue.effects import Ask, Say
+from handsfree.dialogue import Session
+from handsfree.events import Asked, ReadingTaken, Spoke, UtteranceHeard
 from handsfree.meaning import Aside, Command, SetCondition, Unclear
 from handsfree.plan import shipped
 
@@ -42,12 +42,14 @@ _SHARES: dict[Kind, float] = {
 _NEGATED = (
     "no {}", "not {}", "it's not {}", "that's not {}", "there is no {}", "there's no {} there",
     "i don't have {}", "i don't see {}", "isn't {}", "never {}", "it can't be {}",
-    "no way that's {}",    "not quite {}", "nowhere near {}", "we don't get {} here", "that was not {}", "without {}",
+    "no way that's {}", "not quite {}", "nowhere near {}", "we don't get {} here",
+    "that was not {}", "without {}",
 )  # fmt: skip
 _HEDGED = (
     "about {}", "almost {}", "nearly {}", "around {}", "roughly {}", "maybe {}", "just under {}",
     "a bit over {}", "something like {}", "i guess {}", "could be {}", "{} or so",
-    "{} more or less",    "close to {}", "not sure maybe {}", "probably {}", "up to {}", "at least {}",
+    "{} more or less", "close to {}", "not sure maybe {}", "probably {}",
+    "up to {}", "at least {}",
 )  # fmt: skip
 _ASKED = (
     "is it {}", "is that {}", "should it be {}", "it should be {}", "supposed to be {}",
@@ -263,14 +265,14 @@ def response(trial: Beside, listener: Listener) -> Response:
 
 
 def _came(before: Session, answer: Answer) -> Came:
-    effects = answer.effects
-    if any(isinstance(e, Record) for e in effects):
+    events = [event for event in answer.events if not isinstance(event, UtteranceHeard)]
+    if any(isinstance(event, ReadingTaken) for event in events):
         return "logged"
-    if any(isinstance(e, Ask) and e.candidates for e in effects):
+    if any(isinstance(event, Asked) and event.candidates for event in events):
         return "invented"
-    after = replace(answer.session, misses=before.misses)
-    said = [e for e in effects if isinstance(e, Ask | Say)]
+    said = [event for event in events if isinstance(event, Asked | Spoke)]
     meaning = answer.understood.meaning if answer.understood else None
-    if after != before or len(said) < len(effects) or isinstance(meaning, Command | SetCondition):
+    changed = replace(answer.session, misses=before.misses) != before
+    if changed or len(said) < len(events) or isinstance(meaning, Command | SetCondition):
         return "obeyed"
     return "answered" if said else "silence"

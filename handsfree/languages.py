@@ -9,8 +9,9 @@ from typing import Any
 import yaml
 
 from handsfree.errors import Missing
-from handsfree.grammar import jsgf
+from handsfree.grammar import jsgf, unknown_colours
 from handsfree.grammar.language import Language
+from handsfree.plan import LoadedPlan
 
 
 def data_folder(name: str) -> Path:
@@ -44,6 +45,18 @@ def load_language(name: str = "en") -> Language:
     ]
     said, settings = (_data(folder / f"{part}.yaml") for part in ("prompts", "language"))
     return Language.of_grammars(name, grammars, said, _pronunciations(folder), **settings)
+
+
+def language_of(loaded: LoadedPlan) -> Language:
+    """The language of a plan, which has a word for all that the plan names.
+
+    Raises:
+        Missing: there is no such language.
+        BadPlan: it lacks a colour; named with file, line and the colours that are known.
+    """
+    language = load_language(loaded.plan.language)
+    loaded.refuse(unknown_colours(language, loaded.plan))
+    return language
 
 
 def _data(path: Path) -> dict[str, Any]:

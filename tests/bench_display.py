@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -19,7 +20,11 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from handsfree.display import WebDisplay, open_display
 from handsfree.display.opening import Site
 from handsfree.display.screen import screen
+from handsfree.events import ReadingTaken, SoundLevel
+from handsfree.events import told as told_only
+from handsfree.meaning import Reading
 from handsfree.plan import load_plan
+from handsfree.units import quantity
 
 LIMIT = 200.0  # milliseconds
 UPDATES = 200
@@ -60,19 +65,22 @@ def test_an_event_is_in_the_page_within_the_limit(
     browser.open(display.address)
     browser.wait("document.body.dataset.link === 'on'")
     browser.run(WATCH)
-    reading = next(event for event in events() if event["event"] == "reading")
+    reading = next(e for e in events() if isinstance(e.event, ReadingTaken))
+    taken = reading.event
+    assert isinstance(taken, ReadingTaken)
     told: dict[str, float] = {}
 
     def tell(number: int) -> None:
         told[str(number)] = time.time() * 1000
-        display.tell({**reading, "spoken": str(number)})
+        take = Reading(quantity(number, "V"), number=Decimal(number))
+        display.tell(replace(reading, event=replace(taken, entry=replace(taken.entry, take=take))))
 
     rng = np.random.default_rng(5)
     numbers = iter(range(1000, 1000 + UPDATES))
 
     def between() -> tuple[tuple[int], dict[str, object]]:
         for _ in range(3):
-            display.tell({"event": "level", "level": rng.random(), "turn": "listening"})
+            display.tell(told_only(SoundLevel(rng.random(), turn="listening")))
             time.sleep(0.033)
         return (next(numbers),), {}
 

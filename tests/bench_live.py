@@ -28,7 +28,7 @@ from handsfree.sound.audio import load
 from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.endpoint import Endpointer
 
-SESSION = data_folder("demo_audio") / "open-winding"
+SESSION = data_folder("demo_audio") / "low-beam"
 LOUD = 0.01
 """-40 dBFS: where a sound begins and ends."""
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 from handsfree.dialogue import Dialogue, Wording
 from handsfree.display import Glance, begin, fold
+from handsfree.events import Logged
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import load_language
@@ -37,7 +37,7 @@ over limit
 four nine
 the second
 one point two k
-it turns
+nothing
 yes
 repair done
 point six one
@@ -49,12 +49,12 @@ no
 """.splitlines()
 
 
-Events = tuple[dict[str, Any], ...]
+Events = tuple[Logged, ...]
 
 
 def write_job(folder: Path, said: list[str], *, apprentice: bool = False) -> list[Events]:
     """Dictate into a job folder; what was told before the first and after each utterance."""
-    told: list[dict[str, Any]] = []
+    told: list[Logged] = []
     loaded = load_plan(PLAN)
     dialogue = Dialogue(loaded.plan, load_language("en"), apprentice=apprentice)
     with open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:
@@ -83,15 +83,15 @@ def turns(apprentice: bool = False) -> list[Events]:
 
 def events() -> Events:
     """Everything that is told in the session."""
-    return tuple(event for told in turns() for event in told)
+    return tuple(logged for told in turns() for logged in told)
 
 
 def view(count: int, *, apprentice: bool = False) -> Glance:
     """The view after so many utterances."""
     seen = begin(wording().plan)
     for told in turns(apprentice)[: count + 1]:
-        for event in told:
-            seen = fold(seen, event, wording())
+        for logged in told:
+            seen = fold(seen, logged.event, wording())
     return seen
 
 

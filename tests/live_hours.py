@@ -57,7 +57,7 @@ class Hours:
         self.memory: list[float] = []
         self.closed = False
         self._ended: queue.SimpleQueue[int] = queue.SimpleQueue()
-        paths = sorted((data_folder("demo_audio") / "open-winding").glob("0*.flac"))
+        paths = sorted((data_folder("demo_audio") / "low-beam").glob("0*.flac"))
         self._sounds = [soxr.resample(load(p).samples, RATE, DEVICE_RATE) for p in paths]
 
     def messages(self) -> Iterator[Message]:
@@ -101,7 +101,7 @@ class Hours:
 
 
 class _Ears:
-    """Hears a harmless command, and `finish` at the end."""
+    """Hears a harmless command, and `finish` and `yes` at the end."""
 
     name = "bench"
 
@@ -110,7 +110,7 @@ class _Ears:
 
     def hear(self, utterance: Utterance, grammar: object, hint: str = "") -> Heard:
         self._left -= 1
-        text = Heard.of_text("what is expected" if self._left else "finish")
+        text = Heard.of_text({1: "finish", 0: "yes"}.get(self._left, "what is expected"))
         return Heard(text.hypotheses, start=utterance.start, end=utterance.end)
 
 
@@ -133,7 +133,7 @@ def listen(hours: float, folder: Path, detector: str = "neural") -> Result:
     def sing(text: str, speed: float) -> tuple[Samples, int]:
         return noise.normal(0, 0.1, 300 * len(text)).astype(np.float32), 22_050
 
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = load_plan("headlamp-levelling")
     dialogue = Dialogue(loaded.plan, load_language())
     live = Live(sounds, Voice("bench", sing), Turns(), Settings(), lambda _: None)
     with live, open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:

@@ -124,7 +124,7 @@ BAD = [
     (["verify", "nowhere"], 2, "nowhere"),
     (["report", "nowhere"], 2, "nowhere"),
     (["log", "nowhere", "--csv", "--json"], 2, "one of"),
-    (["demo", "--session", "opera"], 2, "open-winding"),
+    (["demo", "--session", "opera"], 2, "low-beam"),
     (["fly"], 2, "fly"),
 ]
 
@@ -149,7 +149,7 @@ def test_a_job_of_another_plan_is_refused(silence: Path, tmp_path: Path) -> None
     assert run("dictate", FLAP, *args).returncode == 0
     done = run("dictate", "relay-4pin", *args)
     assert done.returncode == 2
-    assert "Heater blend flap actuator" in done.stderr
+    assert "Flap actuator, five wires" in done.stderr
 
 
 def test_damage_is_found_with_exit_code_3(silence: Path, tmp_path: Path) -> None:

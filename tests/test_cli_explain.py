@@ -29,7 +29,7 @@ def dictated(session: str, job: Path, english: Language) -> Path:
     """A job with the lines of a demo session, typed."""
     script = data_folder("demo_audio") / session / "script.yaml"
     lines = yaml.safe_load(script.read_text(encoding="utf-8"))["lines"]
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = load_plan("headlamp-levelling")
     with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
         talk = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
         talk.begin()
@@ -41,8 +41,8 @@ def dictated(session: str, job: Path, english: Language) -> Path:
 @pytest.mark.parametrize(
     ("session", "part", "fault"),
     [
-        ("open-winding", "flap actuator", "motor_open"),
-        ("module-dead", "control module", "bridge_supply_open"),
+        ("low-beam", "levelling drive", "motor_open"),
+        ("module-dead", "levelling module", "bridge_supply_open"),
     ],
 )
 def test_the_demo_sessions_name_the_part(

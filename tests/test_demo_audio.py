@@ -16,18 +16,17 @@ import pytest
 import soundfile
 import yaml
 
-from handsfree.dialogue import (
-    Ask,
-    Conclude,
-    Dialogue,
-    Effect,
+from handsfree.dialogue import Dialogue, Response, Session
+from handsfree.events import (
+    Asked,
     Entry,
-    Finish,
-    Record,
-    Say,
-    Session,
-    Strike,
-    WriteNote,
+    Event,
+    JobFinished,
+    Noted,
+    ReadingStruck,
+    ReadingTaken,
+    Spoke,
+    VerdictReached,
 )
 from handsfree.heard import Heard
 from handsfree.job.listening import Ears
@@ -39,7 +38,7 @@ from handsfree.sound.audio import load
 from handsfree.sound.endpoint import utterances
 
 DEMO = Path(__file__).parents[1] / "demo_audio"
-NAMES = ["module-dead", "open-winding"]
+NAMES = ["low-beam", "module-dead"]
 
 
 @lru_cache
@@ -119,12 +118,12 @@ def test_the_script_makes_a_file_again(tmp_path: Path, monkeypatch: pytest.Monke
 class Run:
     """A session that was gone through, and all that came of it."""
 
-    effects: list[Effect] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
     meanings: list[Meaning] = field(default_factory=list)
     session: Session = field(default_factory=Session)
 
-    def of(self, kind: type[Effect]) -> list[Any]:
-        return [e for e in self.effects if isinstance(e, kind)]
+    def of(self, kind: type[Event]) -> list[Any]:
+        return [e for e in self.events if isinstance(e, kind)]
 
     @property
     def standing(self) -> list[Entry]:
@@ -139,7 +138,7 @@ def typed(name: str) -> Run:
         response = talk.respond(run.session, Heard.of_text(clip["text"]))
         assert response.understood
         run.session = response.session
-        run.effects += response.effects
+        run.events += response.events
         run.meanings.append(response.understood.meaning)
     return run
 
@@ -159,13 +158,14 @@ def test_every_line_is_in_the_grammar_where_it_is_said(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "part"),
     [
-        ("open-winding", "actuator motor, open winding"),
-        ("module-dead", "heater control module, flap driver"),
+        ("low-beam", "levelling drive, motor winding open"),
+        ("module-dead", "not sure"),  # its supply and earth were not tested
     ],
 )
 def test_the_verdict_names_the_faulty_part(name: str, part: str) -> None:
-    (verdict,) = typed(name).of(Conclude)
+    (verdict,) = typed(name).of(VerdictReached)
     assert verdict.finding.part == part
+    assert "levelling" in verdict.finding.part + verdict.finding.say
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -179,30 +179,31 @@ def test_wires_conditions_and_readings_are_many_and_some_fail(name: str) -> None
 
 
 def test_the_first_session_has_one_of_everything() -> None:
-    run = typed("open-winding")
+    run = typed("low-beam")
+    assert len(run.standing) >= 22
     assert len([e for e in run.standing if isinstance(e.take, Reading | State)]) >= 14
-    corrected = [r for r in run.of(Record) if r.entry.supersedes]
-    assert [r.entry.take.value.magnitude for r in corrected] == [0.61]
-    assert len(run.of(Strike)) == 1
-    assert [n.text for n in run.of(WriteNote)] == ["green corrosion in the connector"]
-    refused = [s.text for s in run.of(Say) if "I need ohms" in s.text]
+    corrected = [r for r in run.of(ReadingTaken) if r.entry.supersedes]
+    assert [r.entry.take.value.magnitude for r in corrected] == [4.28]
+    assert len(run.of(ReadingStruck)) == 1
+    assert [n.text for n in run.of(Noted)] == ["the seal of the housing is cracked"]
+    refused = [s.text for s in run.of(Spoke) if "I need ohms" in s.text]
     assert len(refused) == 1
-    assert [a.text for a in run.of(Ask)] == [
-        "Is it forty nine kilohms, or four point nine kilohms?"
+    assert [a.text for a in run.of(Asked)] == [
+        "Is it ninety eight kilohms, or nine point eight kilohms?"
     ]
     assert sum(isinstance(m, SetCondition) for m in run.meanings) == 1
     commands = [m.name for m in run.meanings if isinstance(m, Command)]
     assert {"expected", "probe", "strike", "correct", "choice", "repaired"} <= set(commands)
     assert any(isinstance(m, Reading) and m.value is None for m in run.meanings), "over limit"
-    assert run.of(Finish) == [Finish("verified")]
+    assert run.of(JobFinished) == [JobFinished("verified")]
 
 
 def test_the_second_session_ends_unverified_with_a_note() -> None:
     run = typed("module-dead")
     dead = [e.step for e in run.standing if isinstance(e.take, State) and e.take.state == "dead"]
     assert len(dead) == 4
-    assert [n.text for n in run.of(WriteNote)] == ["a new module is on order"]
-    assert [f.status for f in run.of(Finish)] == ["not verified"]
+    assert [n.text for n in run.of(Noted)] == ["a new module is on order"]
+    assert [f.status for f in run.of(JobFinished)] == ["not verified"]
 
 
 # The sessions, spoken
@@ -224,10 +225,17 @@ def test_what_is_said_is_understood_as_it_was_meant(name: str, ears: Ears) -> No
         grammar = talk.desk.spoken.automaton(talk.desk.focus(session), session.moment)
         heard = ears.hear(utterance, grammar, talk.desk.wording.hint)
         meaning = talk.understand(session, heard).meaning
-        if not same(meaning, meant):
+        spoken = talk.respond(session, heard)
+        typed_in = talk.respond(session, Heard.of_text(clip["text"]))
+        if not same(meaning, meant) or kinds(spoken) != kinds(typed_in):
             wrong.append((clip["text"], [h.text for h in heard.hypotheses[:3]], meaning))
-        session = talk.respond(session, Heard.of_text(clip["text"])).session
+        session = typed_in.session
     assert not wrong
+
+
+def kinds(response: Response) -> list[type[Event]]:
+    """What the answer did: a value that is asked to be confirmed is not logged yet."""
+    return [type(effect) for effect in response.events]
 
 
 def same(heard: Meaning, meant: Meaning) -> bool:

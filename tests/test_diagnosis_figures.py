@@ -43,8 +43,9 @@ def test_informed_order_needs_fewer_tests():
     assert tests[True] <= 0.65 * tests[False]
 
 
-def test_the_flap_actuator_in_short():
+@pytest.mark.parametrize("name", ["flap-actuator-5wire", "headlamp-levelling"])
+def test_two_actuators_in_short(name):
     """Two jobs with each fault, so that every run sees it."""
-    jobs = every_fault(of_plan("flap-actuator-5wire"), 2, informed=True)
+    jobs = every_fault(of_plan(name), 2, informed=True)
     assert share(jobs, "first") >= 0.95
     assert share(jobs, "convicted") <= 0.02

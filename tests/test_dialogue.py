@@ -6,8 +6,19 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from handsfree.dialogue import Ask, Conclude, Dialogue, Effect, Finish, Record, Say, Session, Strike
-from handsfree.dialogue.effects import Move, WriteNote
+from handsfree.dialogue import Dialogue, Session
+from handsfree.events import (
+    Asked,
+    Event,
+    JobFinished,
+    Noted,
+    ReadingStruck,
+    ReadingTaken,
+    Spoke,
+    StepOpened,
+    UtteranceHeard,
+    VerdictReached,
+)
 from handsfree.grammar import Language
 from handsfree.heard import Heard, Hypothesis
 from handsfree.plan import Plan
@@ -19,22 +30,22 @@ class Talk:
 
     dialogue: Dialogue
     session: Session = field(default_factory=Session)
-    effects: tuple[Effect, ...] = ()
+    events: tuple[Event, ...] = ()
 
     def start(self) -> Talk:
         response = self.dialogue.start()
-        self.session, self.effects = response.session, response.effects
+        self.session, self.events = response.session, response.events
         return self
 
     def hear(self, heard: Heard | str) -> str:
         """Say something; returns what is said back."""
         heard = Heard.of_text(heard) if isinstance(heard, str) else heard
         response = self.dialogue.respond(self.session, heard)
-        self.session, self.effects = response.session, response.effects
-        return " ".join(e.text for e in self.effects if isinstance(e, Say | Ask))
+        self.session, self.events = response.session, response.events
+        return " ".join(e.text for e in self.events if isinstance(e, Spoke | Asked))
 
-    def did(self, kind: type[Effect]) -> list[Effect]:
-        return [e for e in self.effects if isinstance(e, kind)]
+    def did(self, kind: type[Event]) -> list[Event]:
+        return [e for e in self.events if isinstance(e, kind)]
 
 
 @pytest.fixture
@@ -60,17 +71,19 @@ def to_winding(talk: Talk) -> None:
 
 
 def test_it_begins_with_title_cautions_and_the_first_step(talk: Talk) -> None:
-    (said,) = talk.did(Say)
-    assert isinstance(said, Say)
-    assert said.text.startswith("Heater blend flap actuator, five wires.")
+    (said,) = talk.did(Spoke)
+    assert isinstance(said, Spoke)
+    assert said.text.startswith("Flap actuator, five wires.")
     assert "Keep fingers out of the linkage." in said.text
     assert "Expect twelve volts to thirteen volts" in said.text
-    assert talk.did(Move) == [Move("battery_voltage", "at_rest")]
+    assert talk.did(StepOpened) == [
+        StepOpened("battery_voltage", "at_rest", phase="test", setups=())
+    ]
 
 
 def test_a_value_is_recorded_before_it_is_read_back_with_the_next_step(talk: Talk) -> None:
     said = talk.hear("twelve point six volts")
-    assert [type(e) for e in talk.effects] == [Record, Move, Say]
+    assert [type(e) for e in talk.events] == [UtteranceHeard, ReadingTaken, StepOpened, Spoke]
     assert said.startswith("twelve point six volts, in range. Next: Black with")
 
 
@@ -89,13 +102,13 @@ def test_wrong_unit_is_refused_with_what_is_expected(talk: Talk) -> None:
     to_winding(talk)
     said = talk.hear("four volts")
     assert said.startswith("four volts is not what is measured here. I need ohms. Expect twenty")
-    assert not talk.did(Record)
+    assert not talk.did(ReadingTaken)
 
 
 def test_an_absurd_value_is_asked_back_and_not_logged(talk: Talk) -> None:
     said = talk.hear("twelve hundred volts")
     assert said == ("one two zero zero volts cannot be on this circuit. What does the meter show?")
-    assert not talk.did(Record)
+    assert not talk.did(ReadingTaken)
     assert "in range" in talk.hear("twelve point two volts")
 
 
@@ -103,7 +116,7 @@ def test_two_readings_with_different_verdicts_are_asked(talk: Talk) -> None:
     to_winding(talk)
     talk.hear("thirty one ohms")
     assert talk.hear("four nine") == "Is it forty nine kilohms, or four point nine kilohms?"
-    assert not talk.did(Record)
+    assert not talk.did(ReadingTaken)
     assert "four point nine kilohms, in range" in talk.hear("the second")
 
 
@@ -152,7 +165,7 @@ def test_the_last_value_is_struck_and_its_step_is_open_again(talk: Talk) -> None
     talk.hear("twelve point six volts")
     said = talk.hear("strike that")
     assert said.startswith("Struck: battery voltage, twelve point six volts. ")
-    assert talk.did(Strike)
+    assert talk.did(ReadingStruck)
     assert talk.session.step == "battery_voltage"
     assert talk.session.standing == {}
     assert talk.hear("strike that") == "There is no value to strike."
@@ -171,7 +184,7 @@ def test_a_repaired_name_is_said(talk: Talk) -> None:
 
 def test_a_number_is_never_repaired(talk: Talk) -> None:
     assert "Say again" in talk.hear("fore point nine volts")
-    assert not talk.did(Record)
+    assert not talk.did(ReadingTaken)
 
 
 def test_another_wire_goes_to_its_own_step_and_comes_back(talk: Talk) -> None:
@@ -227,7 +240,7 @@ def test_pause_and_resume(talk: Talk) -> None:
 
 def test_a_note_keeps_its_text_as_unverified(talk: Talk) -> None:
     assert talk.hear("note the seal is torn") == "Noted."
-    assert talk.did(WriteNote) == [WriteNote("the seal is torn")]
+    assert talk.did(Noted) == [Noted("the seal is torn")]
 
 
 def test_a_number_where_no_unit_is_measured(talk: Talk) -> None:
@@ -243,8 +256,8 @@ def test_the_whole_job_to_a_verified_repair(talk: Talk) -> None:
     for text in ("over limit", "five k", "one point two k", "nothing"):
         talk.hear(text)
     said = talk.hear("yes")
-    (verdict,) = talk.did(Conclude)
-    assert isinstance(verdict, Conclude)
+    (verdict,) = talk.did(VerdictReached)
+    assert isinstance(verdict, VerdictReached)
     assert verdict.finding is not None
     assert verdict.finding.part == "actuator motor, open winding"
     assert "When the repair is done, say repair done." in said
@@ -252,15 +265,17 @@ def test_the_whole_job_to_a_verified_repair(talk: Talk) -> None:
     for text in ("point six one", "two point five", "four point four", "yes", "yes"):
         talk.hear(text)
     assert talk.hear("no").endswith("The job is verified.")
-    assert talk.did(Finish) == [Finish("verified")]
+    assert talk.did(JobFinished) == [JobFinished("verified")]
     assert talk.hear("twelve six") == ""
 
 
 def test_finishing_early_says_what_is_missing(talk: Talk) -> None:
     talk.hear("twelve six")
-    talk.hear("finish")
-    (end,) = talk.did(Finish)
-    assert isinstance(end, Finish)
+    assert talk.hear("finish") == "Finish the job? Say yes or no."
+    assert not talk.did(JobFinished)
+    talk.hear("yes")
+    (end,) = talk.did(JobFinished)
+    assert isinstance(end, JobFinished)
     assert end.status == "not verified"
     assert "sweep_cold" in end.missing
 
@@ -281,7 +296,7 @@ def test_repair_done_before_a_verdict(talk: Talk) -> None:
 def test_an_engine_that_is_not_trusted_with_numbers_is_confirmed(talk: Talk) -> None:
     heard = Heard((Hypothesis("twelve point six volts"),), numbers_trusted=False)
     assert talk.hear(heard).endswith("twelve point six volts. Right?")
-    assert not talk.did(Record)
+    assert not talk.did(ReadingTaken)
     assert talk.hear("no") == "Say it again."
     talk.hear(heard)
     assert "in range" in talk.hear("yes")
@@ -302,8 +317,8 @@ def test_a_clear_winner_is_not_asked(talk: Talk) -> None:
 
 def test_the_apprentice_is_asked_what_to_expect(flap: Plan, english: Language) -> None:
     talk = Talk(Dialogue(flap, english, apprentice=True)).start()
-    (said,) = talk.did(Say)
-    assert isinstance(said, Say)
+    (said,) = talk.did(Spoke)
+    assert isinstance(said, Spoke)
     assert said.text.endswith("What do you expect?")
     assert "Expect twelve" not in said.text
     assert talk.hear("twelve point four volts").startswith("Right. Expect twelve volts")
@@ -312,7 +327,8 @@ def test_the_apprentice_is_asked_what_to_expect(flap: Plan, english: Language) -
     assert talk.hear("five volts").startswith("No. Expect minus zero point one")
     talk.hear("point oh two")
     assert talk.hear("i don't know").startswith("Expect four point eight volts")
-    assert talk.hear("finish").endswith(
+    talk.hear("finish")
+    assert talk.hear("yes").endswith(
         "You knew one of three. Practise: black with yellow stripe, violet."
     )
     lessons = [g.right for g in talk.session.guesses]
@@ -329,8 +345,8 @@ def test_the_apprentice_may_guess_a_state_or_an_answer(flap: Plan, english: Lang
 
 def test_the_apprentice_hears_how_and_why(flap: Plan, english: Language) -> None:
     talk = Talk(Dialogue(flap, english, apprentice=True)).start()
-    (said,) = talk.did(Say)
-    assert isinstance(said, Say)
+    (said,) = talk.did(Spoke)
+    assert isinstance(said, Spoke)
     assert "Red lead: battery positive post." in said.text
     assert "Why: Every voltage below" in said.text
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from handsfree.diagnosis import simulate
-from handsfree.dialogue import Ask, Conclude, Dialogue, Effect, Say, Session
+from handsfree.dialogue import Dialogue, Session
+from handsfree.events import Asked, Event, Spoke, VerdictReached
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.plan import Plan
@@ -16,7 +17,7 @@ def dialogue(flap: Plan, english: Language) -> Dialogue:
     return Dialogue(flap, english, informed=True)
 
 
-def diagnose(dialogue: Dialogue, fault: str, most: int = 40) -> tuple[list[str], list[Effect]]:
+def diagnose(dialogue: Dialogue, fault: str, most: int = 40) -> tuple[list[str], list[Event]]:
     """Answer every step as a vehicle with `fault` would.
 
     Returns:
@@ -33,8 +34,8 @@ def diagnose(dialogue: Dialogue, fault: str, most: int = 40) -> tuple[list[str],
         take = takes.get(response.session.step or "")
         said = dialogue.desk.wording.meaning(take) if take else "skip"
         response = dialogue.respond(response.session, Heard.of_text(said))
-        texts += [e.text for e in response.effects if isinstance(e, Say | Ask)]
-    return texts, list(response.effects)
+        texts += [e.text for e in response.events if isinstance(e, Spoke | Asked)]
+    return texts, list(response.events)
 
 
 @pytest.mark.parametrize(
@@ -49,7 +50,7 @@ def diagnose(dialogue: Dialogue, fault: str, most: int = 40) -> tuple[list[str],
 )
 def test_the_faulty_part_is_named_in_fewer_tests(dialogue: Dialogue, fault: str, part: str) -> None:
     texts, effects = diagnose(dialogue, fault)
-    (verdict,) = (e for e in effects if isinstance(e, Conclude))
+    (verdict,) = (e for e in effects if isinstance(e, VerdictReached))
     assert verdict.finding is not None
     assert part in f"{verdict.finding.part} {verdict.finding.say}"  # or what no test parts from it
     assert verdict.explanation is not None

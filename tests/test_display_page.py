@@ -69,7 +69,7 @@ def show(browser: Browser, served: WebScreen, glance: Glance) -> None:
     browser.settle()
 
 
-_MARKS = (f"Heater blend flap actuator {n}" for n in itertools.count())
+_MARKS = (f"Flap actuator {n}" for n in itertools.count())
 
 #: Views that look different.
 LOOKS = ["twelve point six volts", "point six", "strike that", "four nine", "four volts", "pause"]

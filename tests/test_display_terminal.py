@@ -17,7 +17,7 @@ from rich.console import Console
 
 from handsfree.display import Glance
 from handsfree.display.big import big, dots
-from handsfree.display.screen import MARKS, screen
+from handsfree.display.screen import MARKS, closing, screen
 from handsfree.display.terminal import TerminalScreen
 
 pyte = pytest.importorskip("pyte", reason="pyte is not installed")
@@ -146,9 +146,31 @@ def test_drawing_anew_never_clears_the_screen() -> None:
     written = emulator.written.getvalue()
     assert written.count("\x1b[?1049h") == written.count("\x1b[?1049l") == 1
     assert written.count("\x1b[2J") == 0
-    before_the_end = written.split("\x1b[?1049l")[0]
+    before_the_end, after_it = written.split("\x1b[?1049l")
     emulator.stream.feed(before_the_end.replace("\n", "\r\n"))
     assert emulator.screen.display[0].startswith("step 6 of 18")
+    assert "Heater blend flap actuator, five wires: open at step 6 of 18" in after_it
+
+
+def test_what_is_left_when_the_screen_is_gone() -> None:
+    line = closing(view(len(SAID)))
+    assert "five wires: verified, verdict: actuator motor, open winding" in line
+
+
+def test_what_is_asked_does_not_stand_under_the_last_wire() -> None:
+    seen = view_after("four nine")
+    assert seen.options == ("49 kΩ", "4.9 kΩ")
+    shown = Emulator(100, 30).draw(seen)
+    assert "── asked ─" in shown
+    assert "── last" not in shown
+    assert "── last" in Emulator(100, 30).draw(view_after("the second"))
+
+
+def test_a_finished_job_is_no_empty_page() -> None:
+    end = view(len(SAID))
+    shown = Emulator(100, 30).draw(end)
+    assert "actuator motor, open winding" in shown
+    assert "The job is verified." in shown
 
 
 # The command --------------------------------------------------------------------------------

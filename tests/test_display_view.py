@@ -9,17 +9,29 @@ from display_session import SAID, view, view_after, wording
 
 from handsfree.display import Glance, begin, fold
 from handsfree.display.colours import WIRE_COLOURS, rgb
+from handsfree.events import (
+    Asked,
+    Event,
+    MicrophoneChanged,
+    SoundLevel,
+    StepOpened,
+    Unknown,
+    UtteranceHeard,
+    VerdictReached,
+    VerdictWithdrawn,
+)
 from handsfree.grammar import Language
-from handsfree.plan import load_plan, shipped
+from handsfree.meaning import State, Unclear, Understood
+from handsfree.plan import Finding, load_plan, shipped
 
 
-def told(glance: Glance, **event: object) -> Glance:
+def told(glance: Glance, event: Event) -> Glance:
     return fold(glance, event, wording())
 
 
 def test_before_the_first_word() -> None:
     first = begin(wording().plan)
-    assert first.title == "Heater blend flap actuator, five wires"
+    assert first.title == "Flap actuator, five wires"
     assert first.value is None
     assert not first.wires
 
@@ -84,9 +96,8 @@ def test_what_was_heard() -> None:
     seen = view_after("violet four point nine eight")
     assert seen.heard == "violet four point nine eight"
     assert seen.understood
-    unclear = fold(
-        seen, {"event": "heard", "text": "um", "meaning": {"kind": "unclear"}}, wording()
-    )
+    nothing = Understood(Unclear("nothing was understood"))
+    unclear = told(seen, UtteranceHeard(0.0, 1.0, "text", "um", 1.0, (), nothing))
     assert (unclear.heard, unclear.understood) == ("um", False)
 
 
@@ -109,6 +120,7 @@ def test_the_verdict_and_the_end() -> None:
     assert verdict.said == ""  # it was all in the prompt
     end = view(len(SAID))
     assert end.finished == "verified"
+    assert end.prompt.endswith("The job is verified.")  # a page that is opened now is not empty
     assert end.wires == ()
 
 
@@ -122,23 +134,23 @@ def test_the_apprentice_is_not_shown_what_to_guess() -> None:
 
 def test_the_level_moves_in_steps_within_its_bounds() -> None:
     seen = view(0)
-    assert told(seen, event="level", level=0.513, turn="listening").level == 0.5
-    assert told(seen, event="level", level=7).level == 1.0
-    assert told(seen, event="level", level=-1).level == 0.0
-    assert told(seen, event="level", level=0, turn="speaking").turn == "speaking"
+    assert told(seen, SoundLevel(0.513, turn="listening")).level == 0.5
+    assert told(seen, SoundLevel(7.0)).level == 1.0
+    assert told(seen, SoundLevel(-1.0)).level == 0.0
+    assert told(seen, SoundLevel(0.0, turn="speaking")).turn == "speaking"
 
 
 def test_a_lost_microphone_is_told_until_it_is_back() -> None:
-    lost = told(view(0), event="microphone", state="lost", text="unplugged")
+    lost = told(view(0), MicrophoneChanged("lost", "unplugged"))
     assert (lost.sound, lost.level) == ("lost", None)
-    assert told(lost, event="microphone", state="back", text="").sound == "on"
-    checked = told(lost, event="microphone", state="check", text="Say: ready.")
+    assert told(lost, MicrophoneChanged("back", "")).sound == "on"
+    checked = told(lost, MicrophoneChanged("check", "Say: ready."))
     assert checked.said == "Say: ready."
 
 
 def test_an_unknown_event_changes_nothing() -> None:
     seen = view(len(SAID))
-    assert told(seen, event="opened", format=1) == seen
+    assert told(seen, Unknown("of a later version", {})) == seen
 
 
 def test_relative_limits_follow_the_reading_they_refer_to() -> None:
@@ -151,11 +163,11 @@ def test_relative_limits_follow_the_reading_they_refer_to() -> None:
         s.model_copy(update={"expect": expect}) if s.id == step.id else s for s in plan.steps
     )
     words = type(words)(words.language, plan.model_copy(update={"steps": steps}))
-    before = fold(view(0), {"event": "step", "step": step.id}, words)
+    before = fold(view(0), StepOpened(step.id, step.condition), words)
     assert before.expected.startswith("a value that depends on battery voltage")
     after = fold(
         replace(before, taken=view_after("twelve point six volts").taken),
-        {"event": "step", "step": step.id},
+        StepOpened(step.id, step.condition),
         words,
     )
     assert after.expected == "at least 11.34 V"
@@ -167,7 +179,7 @@ def test_every_step_of_every_plan_can_be_shown(name: str, english: Language) -> 
     words = type(wording())(english, plan)
     seen = view(0)
     for step in plan.steps:
-        seen = fold(seen, {"event": "step", "step": step.id}, words)
+        seen = fold(seen, StepOpened(step.id, step.condition), words)
         assert seen.prompt == step.prompt
         assert seen.expected
         assert len(seen.expected) < 80
@@ -186,3 +198,17 @@ def test_the_plain_view_is_json() -> None:
 
     for seen in map(view, range(len(SAID))):
         assert json.loads(json.dumps(seen.plain()))["title"] == seen.title
+
+
+def test_a_withdrawn_verdict_is_no_longer_shown() -> None:
+    finding = Finding(part="battery", when={"battery_voltage": "low"}, say="It is weak.")
+    closed = told(view(0), VerdictReached(finding))
+    assert closed.part == "battery"
+    again = told(closed, VerdictWithdrawn())
+    assert (again.part, again.prompt) == (None, "")
+
+
+def test_wires_between_which_is_asked_are_told_apart_by_pin() -> None:
+    asked = (State("ground", 2), State("ground", 5))
+    seen = told(view(0), Asked("Is it pin two, or pin five?", candidates=asked))
+    assert seen.options == ("pin 2", "pin 5")

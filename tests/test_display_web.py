@@ -30,6 +30,8 @@ from handsfree.display.pairing import FREE, LONGEST, Pairing
 from handsfree.display.phone import KEPT, Phone
 from handsfree.display.web import WebScreen
 from handsfree.errors import BadInput
+from handsfree.events import SoundLevel, Spoke
+from handsfree.events import told as told_only
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder, load_language
@@ -125,7 +127,7 @@ def test_the_page_needs_nothing_from_elsewhere(site: Served) -> None:
         text = site.get(path).read().decode()
         assert "http://" not in text
         assert "https://" not in text
-        assert "Heater" not in text  # nothing of the job is in it
+        assert "Flap actuator" not in text  # nothing of the job is in it
 
 
 def test_a_name_of_somebody_elses_dns_is_refused(site: Served) -> None:
@@ -278,9 +280,9 @@ def test_telling_never_waits_and_a_closed_display_stays_silent() -> None:
     display = open_display(
         "web", load_plan("relay-4pin").plan, plain=lines.append, site=Site(0), announce=lines.append
     )  # type: ignore[arg-type]
-    display.tell({"event": "level", "level": 0.5})
+    display.tell(told_only(SoundLevel(0.5)))
     display.close()
-    display.tell({"event": "said", "text": "still here"})
+    display.tell(told_only(Spoke("still here")))
     assert lines[1:] == [{"event": "said", "text": "still here"}]
 
 
@@ -445,7 +447,7 @@ def test_a_job_is_dictated_through_a_phone(site: Served, tmp_path: Path) -> None
             heard.append(utterance.end - utterance.start)
             return Heard.of_text(next(said))
 
-    word = load(data_folder("demo_audio") / "open-winding" / "01-joe.flac").samples
+    word = load(data_folder("demo_audio") / "low-beam" / "01-joe.flac").samples
     sound = np.concatenate([word, np.zeros(16_000, np.float32)] * 3)
     loaded = load_plan(PLAN)
     events: list[dict[str, Any]] = []
@@ -454,7 +456,13 @@ def test_a_job_is_dictated_through_a_phone(site: Served, tmp_path: Path) -> None
         page.send(json.dumps({"microphone": {"rate": 16_000}}))
         for number, start in enumerate(range(0, len(sound) - BLOCK, BLOCK)):
             page.send(pcm(number, sound[start : start + BLOCK]))
-        live = Live(site.phone, open_voice("off"), Turns(), Settings(), events.append)
+        live = Live(
+            site.phone,
+            open_voice("off"),
+            Turns(),
+            Settings(),
+            lambda logged: events.append(logged.as_dict()),
+        )
         with live, open_job(tmp_path / "job", loaded.text.encode(), title="van") as log:
             job = Job(Dialogue(loaded.plan, load_language("en")), log, live.follow, live.speak)
             live.run(job, Ears(), check=False)  # type: ignore[arg-type]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import expit, logit
 
 from handsfree.dialogue import Dialogue, Session
-from handsfree.dialogue.effects import Ask, Record
+from handsfree.events import Asked, ReadingTaken
 from handsfree.grammar import Language
 from handsfree.heard import Calibration, Heard, Hypothesis
 from handsfree.meaning import Ambiguous
@@ -48,11 +48,11 @@ def test_what_fits_the_sound_badly_is_confirmed(english: Language, flap: Plan) -
     talk = Dialogue(flap, english)
     for step, text in (("reference", "four point nine eight volts"), ("hot_drive_heating", "dead")):
         where = Session(step=step, condition=flap.step(step).condition, phase="test")
-        good = talk.respond(where, heard((text, -1), ("next", -8))).effects
-        bad = talk.respond(where, heard((text, -16), ("next", -20))).effects
-        assert any(isinstance(effect, Record) for effect in good)
-        assert any(isinstance(effect, Ask) for effect in bad)
-        assert not any(isinstance(effect, Record) for effect in bad)
+        good = talk.respond(where, heard((text, -1), ("next", -8))).events
+        bad = talk.respond(where, heard((text, -16), ("next", -20))).events
+        assert any(isinstance(effect, ReadingTaken) for effect in good)
+        assert any(isinstance(effect, Asked) for effect in bad)
+        assert not any(isinstance(effect, ReadingTaken) for effect in bad)
 
 
 @pytest.mark.parametrize(

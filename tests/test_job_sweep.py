@@ -56,7 +56,7 @@ def test_a_dictated_sweep_counts_too(tmp_path: Path, english: Language) -> None:
 def test_a_finished_job_takes_no_sweep(tmp_path: Path, english: Language) -> None:
     job, file = tmp_path / "job", tmp_path / "sweep.csv"
     file.write_text(GOOD, encoding="utf-8")
-    dictate(job, english, ["finish"])
+    dictate(job, english, ["finish", "yes"])
     with pytest.raises(BadInput, match="finished"):
         import_sweep(job, file)
 

@@ -14,7 +14,7 @@ import pytest
 from handsfree.languages import data_folder
 from handsfree.log import read, verify
 
-CLIPS = sorted((data_folder("demo_audio") / "open-winding").glob("*.flac"))
+CLIPS = sorted((data_folder("demo_audio") / "low-beam").glob("*.flac"))
 KILLS = 50
 #: Seconds after the first reading within which the kill falls.
 SPREAD = 4.0
@@ -26,7 +26,7 @@ def dictate_and_kill(job: Path, delay: float) -> tuple[list[dict[str, object]], 
     Returns:
         The events it told, and whether it was killed before it ended.
     """
-    command = [sys.executable, "-m", "handsfree", "dictate", "flap-actuator-5wire", "--json"]
+    command = [sys.executable, "-m", "handsfree", "dictate", "headlamp-levelling", "--json"]
     command += ["--job", str(job), "--voice", "off", "--engine", "whisper"]
     for clip in CLIPS:
         command += ["--audio", str(clip)]

@@ -20,7 +20,8 @@ import numpy as np
 import pytest
 from num2words import num2words
 
-from handsfree.dialogue import Ask, Conclude, Dialogue, Say
+from handsfree.dialogue import Dialogue
+from handsfree.events import Asked, Spoke, VerdictReached
 from handsfree.grammar import ANY, Automaton, Language, SpokenPlan, number_of, parse_text
 from handsfree.grammar.language import UNIT_RULES
 from handsfree.heard import Heard
@@ -223,7 +224,7 @@ def test_spaces_between_words_do_not_matter(spoken: SpokenPlan) -> None:
 def test_a_job_is_led_in_korean_only(plan: Plan, korean: Language) -> None:
     dialogue = Dialogue(plan, korean)
     response = dialogue.start()
-    effects = [*response.effects]
+    effects = [*response.events]
     for text in (
         "사점구구 볼트",
         "보라색 오옴",  # wrong unit
@@ -238,11 +239,11 @@ def test_a_job_is_led_in_korean_only(plan: Plan, korean: Language) -> None:
         "이십 도",
     ):
         response = dialogue.respond(response.session, Heard.of_text(text))
-        effects += response.effects
-    told = [effect.text for effect in effects if isinstance(effect, Say | Ask)]
+        effects += response.events
+    told = [effect.text for effect in effects if isinstance(effect, Spoke | Asked)]
     assert "정정했습니다. 보라색, 사 점 구팔 볼트, 범위 안." in " ".join(told)
     assert [text for text in told if re.search("[A-Za-z]", text)] == []
-    (verdict,) = [e for e in effects if isinstance(e, Conclude)]
+    (verdict,) = [e for e in effects if isinstance(e, VerdictReached)]
     assert verdict.finding is not None
     assert verdict.finding.part == "위치 센서"
 

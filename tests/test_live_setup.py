@@ -37,7 +37,7 @@ def test_what_is_missing_is_told_with_a_remedy(tmp_path: Path) -> None:
     found, status = check("--voice", "off", *device, "--jobs", tmp_path)
     assert status == 4
     assert found["engine"]["state"] in ("ok", "slow")
-    assert "violet four point nine eight volts" in found["engine"]["found"]
+    assert "red with white stripe four point nine seven volts" in found["engine"]["found"]
     assert "handsfree[voice]" in found["voice"]["remedy"]
     assert found["microphone"]["state"] == found["speaker"]["state"] == "fails"
     assert found["disk"]["state"] in ("ok", "slow")
@@ -60,7 +60,7 @@ def test_a_sound_server_is_found_and_heard(tmp_path: Path) -> None:
 
     def talk() -> None:
         while not talking.is_set():
-            server.play(data_folder("demo_audio") / "open-winding" / "03-joe.flac")
+            server.play(data_folder("demo_audio") / "low-beam" / "03-joe.flac")
 
     thread = threading.Thread(target=talk)
     thread.start()

@@ -26,7 +26,7 @@ from handsfree.sound.endpoint import utterances
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=missing())
 
-PLAN = "flap-actuator-5wire"
+PLAN = "headlamp-levelling"
 ANSWERS = 7
 KILLED_AT = 3
 """The sound server dies while this answer is read back."""
@@ -48,7 +48,7 @@ class Told:
 
 
 def answers() -> list[Path]:
-    return sorted((data_folder("demo_audio") / "open-winding").glob("*.flac"))[:ANSWERS]
+    return sorted((data_folder("demo_audio") / "low-beam").glob("*.flac"))[:ANSWERS]
 
 
 def say(server: SoundServer, dictation: Dictation, path: Path) -> None:

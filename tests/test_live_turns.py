@@ -33,7 +33,8 @@ def voice() -> Samples:
 
 @pytest.fixture(scope="module")
 def technician() -> Samples:
-    return speech("open-winding", "03-joe.flac")
+    """What he says: short enough to lie within one sentence of the voice."""
+    return speech("low-beam", "07-joe.flac")
 
 
 def blocks(heard: Samples, played: Samples | None = None) -> Iterator[Block]:

@@ -9,8 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.check import Expected, Verdict
+from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
 from handsfree.log import fingerprint, rows, standing_readings, to_csv
-from handsfree.log.chain import NOTHING, Event, decode, encode, holds_whole_event, scan
+from handsfree.log.chain import NOTHING, decode, encode, holds_whole_event, scan
+from handsfree.meaning import Reading, State, Take
+from handsfree.units import quantity
 
 TIME = "2026-03-02T09:15:00.000000Z"
 TEXT = st.text('aé Ω"\\\n\r\u2028\x85\0{}', max_size=8)
@@ -148,26 +152,45 @@ def test_the_fingerprint_is_the_head_of_the_lines_hash():
     assert fingerprint(scan(LOG).events[-1]).replace(" ", "") == head
 
 
-def reading(seq: int, **fields: object) -> Event:
-    return Event(seq, TIME, "reading", fields, "", "")
+def reading(
+    seq: int,
+    number: int,
+    step: str,
+    wire: str,
+    take: Take,
+    *,
+    supersedes: int | None = None,
+    pins: tuple[int, ...] = (3,),
+) -> Logged:
+    verdict = Verdict("in range", "pass", Expected(low=quantity(4, "V")))
+    entry = Entry(number, step, "ignition_on", take, verdict, supersedes)
+    return Logged(ReadingTaken(entry, wire, pins), "reading", {"clip": None}, seq, TIME)
+
+
+def struck(seq: int, number: int) -> Logged:
+    return Logged(ReadingStruck(number, "any"), "struck", {}, seq, TIME)
+
+
+def volts(value: float) -> Reading:
+    return Reading(quantity(value, "V"))
 
 
 HISTORY = [
-    reading(3, step="s1", wire="violet", value=4.98, unit="V", verdict="pass"),
-    reading(5, step="s2", wire="brown", value=1.2, unit="V", verdict="fail"),
-    reading(7, step="s2", wire="brown", value=0.02, unit="V", verdict="pass", supersedes=5),
-    reading(9, step="s3", wire="green", value="battery", unit=None, verdict="pass"),
-    Event(11, TIME, "struck", {"struck": 9}, "", ""),
-    reading(13, step="s4", wire="white", value=11.0, unit="V", verdict="pass"),
-    reading(15, step="s4", wire="white", value=12.0, unit="V", verdict="pass", supersedes=13),
-    Event(17, TIME, "struck", {"struck": 15}, "", ""),
+    reading(3, 1, "s1", "violet", volts(4.98)),
+    reading(5, 2, "s2", "brown", volts(1.2)),
+    reading(7, 3, "s2", "brown", volts(0.02), supersedes=2),
+    reading(9, 4, "s3", "green", State("battery")),
+    struck(11, 4),
+    reading(13, 5, "s4", "white", volts(11.0)),
+    reading(15, 6, "s4", "white", volts(12.0), supersedes=5),
+    struck(17, 6),
 ]
 
 
 def test_readings_are_superseded_and_struck_but_stay_in_the_history():
     readings = standing_readings(HISTORY)
-    assert [event.seq for event in readings.standing] == [3, 7]
-    assert [(e.event.seq, e.superseded_by, e.struck_by) for e in readings.history] == [
+    assert [reading.seq for reading in readings.standing] == [3, 7]
+    assert [(e.seq, e.superseded_by, e.struck_by) for e in readings.history] == [
         (3, None, None),
         (5, 7, None),
         (7, None, None),
@@ -178,8 +201,8 @@ def test_readings_are_superseded_and_struck_but_stay_in_the_history():
 
 
 def test_only_a_later_event_voids_a_reading():
-    events = [Event(2, TIME, "struck", {"struck": 3}, "", ""), reading(3)]
-    assert [event.seq for event in standing_readings(events).standing] == [3]
+    events = [struck(2, 1), reading(3, 1, "s1", "violet", volts(5.0))]
+    assert [reading.seq for reading in standing_readings(events).standing] == [3]
 
 
 def test_rows_of_what_stands_and_of_the_history():
@@ -191,12 +214,19 @@ def test_rows_of_what_stands_and_of_the_history():
         "time": TIME,
         "step": "s2",
         "wire": "brown",
-        "condition": "",
+        "pin": "3",
+        "condition": "ignition_on",
         "value": "1.2",
         "unit": "V",
-        "expected": "",
-        "verdict": "fail",
+        "expected": "at least 4 V",
+        "verdict": "in range",
         "clip": "",
         "superseded_by": "7",
         "struck_by": "",
     }
+
+
+def test_over_limit_and_the_pins_stand_in_the_table():
+    shown = reading(3, 1, "s1", "brown to red", Reading(None), pins=(3, 5))
+    (row,) = rows([shown])
+    assert (row["value"], row["unit"], row["pin"]) == ("over limit", None, "3 to 5")

@@ -61,7 +61,7 @@ def test_a_failed_write_leaves_the_log_whole_and_can_be_tried_again(
             assert error.value.where
             assert error.value.remedy
             assert (tmp_path / "events.jsonl").read_bytes() == before
-            assert len(log.events) == 2
+            assert len(log.lines) == 2
         log.append("reading", value=3)
     assert verify(tmp_path).ok
     assert values(tmp_path) == [1, 3]

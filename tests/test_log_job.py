@@ -108,15 +108,32 @@ def test_going_on_with_a_job(tmp_path):
         log.append("reading", value=1)
     assert verify(job).state == "open"
     with begin(job) as log:
-        assert [event.kind for event in log.events] == ["opened", "reading", "resumed"]
-        assert log.events[-1].fields == {"aside_bytes": 0}
+        assert [event.kind for event in log.lines] == ["opened", "reading", "resumed"]
+        assert log.lines[-1].fields == {"aside_bytes": 0}
         log.append("heard", flac())
         log.append("finished")
     assert verify(job).state == "finished"
-    with begin(job) as log:
-        log.append("note", text="taken up after finishing")
-    assert verify(job).ok
-    assert verify(job).state == "open"
+
+
+def test_a_finished_job_is_read_only(tmp_path):
+    job = finished_job(tmp_path / "job")
+    before = {path: path.read_bytes() for path in job.rglob("*") if path.is_file()}
+    with pytest.raises(BadInput, match="finished, and stays as it is") as error:
+        begin(job)
+    assert f"--after {job}" in str(error.value)
+    assert {path: path.read_bytes() for path in job.rglob("*") if path.is_file()} == before
+    assert verify(job).state == "finished"
+
+
+def test_a_job_is_gone_on_with_only_as_what_it_was_opened_as(tmp_path):
+    subject = {"vehicle": "Corvid 300"}
+    details = {"subject": subject, "follows": "1234 5678 9abc def0"}
+    open_job(tmp_path / "job", PLAN, title=TITLE, details=details).close()
+    assert read(tmp_path / "job")[0].fields["subject"] == subject
+    with begin(tmp_path / "job"):
+        pass
+    with pytest.raises(BadInput, match="another subject"):
+        open_job(tmp_path / "job", PLAN, title=TITLE, details={"subject": {"vehicle": "Kea"}})
 
 
 @pytest.mark.parametrize("cut", [1, 30, 200])
@@ -134,7 +151,7 @@ def test_a_cut_write_is_set_aside_and_the_chain_goes_on(tmp_path, cut):
     assert [event.fields.get("value") for event in read(job)] == [None, 1]
 
     with begin(job) as log:
-        resumed = log.events[-1].fields
+        resumed = log.lines[-1].fields
         log.append("reading", value=3)
     left = whole.splitlines(keepends=True)[-1][:-cut]
     assert resumed["aside_bytes"] == len(left)
@@ -184,7 +201,7 @@ def refusal(error: pytest.ExceptionInfo[BadInput]) -> str:
 
 
 def test_a_job_of_another_plan_is_refused(tmp_path):
-    finished_job(tmp_path)
+    begin(tmp_path).close()
     with pytest.raises(BadInput) as error:
         begin(tmp_path, b"title: Lamp circuit\n", "Lamp circuit")
     assert f"belongs to the plan “{TITLE}”, not to “Lamp circuit”" in refusal(error)
@@ -323,10 +340,9 @@ def test_a_damaged_log_is_not_gone_on_with(tmp_path):
     assert verify(job).problems[0].where == "events.jsonl, line 3"
 
 
-def test_a_lost_finishing_mark_is_remarked_and_can_be_made_again(tmp_path):
+def test_a_lost_finishing_mark_is_remarked_and_opens_no_finished_job(tmp_path):
     job = finished_job(tmp_path / "job")
     (job / "finished.json").unlink()
     assert (verify(job).ok, len(verify(job).remarks)) == (True, 1)
-    with begin(job) as log:
-        log.append("finished")
-    assert verify(job).remarks == ()
+    with pytest.raises(BadInput, match="finished"):
+        begin(job)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from contextlib import suppress
 from pathlib import Path
 
@@ -318,3 +319,11 @@ def test_a_plan_with_one_line_changed(place: int, scrap: str, how: int) -> None:
     changed[place] = [f"{key}{colon}{scrap}", scrap, f"{changed[place]} {scrap}"][how]
     with suppress(BadPlan):
         assert isinstance(parse_plan("\n".join(changed)), Plan)
+
+
+def test_steps_with_other_faults_are_not_called_too_few() -> None:
+    text = re.sub(r"(?m)^    prompt: .*$", "    promt: x", load_plan("relay-4pin").text)
+    with pytest.raises(BadPlan) as error:
+        parse_plan(text, "relay.yaml")
+    assert "promt" in str(error.value)
+    assert "too few entries" not in str(error.value)

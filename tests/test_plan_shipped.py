@@ -17,6 +17,7 @@ from handsfree.heard import Heard
 from handsfree.meaning import Command, Meaning, Observation, SetCondition, interpret
 from handsfree.plan import COMMON_PRACTICE, Plan, Step, json_schema, load_plan, shipped
 from handsfree.plan.document import read_document
+from handsfree.plan.schema import Subject
 from handsfree.units import parse_quantity
 
 PLANS = {name: load_plan(name) for name in shipped()}
@@ -41,6 +42,7 @@ def limits(step: Step, unit: str) -> tuple[float, float]:
 
 def test_the_circuits_of_a_workshop_are_there() -> None:
     assert {
+        "headlamp-levelling",
         "flap-actuator-5wire",
         "position-sensor-3wire",
         "thermistor-2wire",
@@ -54,8 +56,7 @@ def test_the_circuits_of_a_workshop_are_there() -> None:
 
 @every_plan
 def test_plan_says_what_it_is_about(plan: Plan) -> None:
-    subject = plan.subject
-    assert all((subject.vehicle, subject.component, subject.complaint, subject.stored_code))
+    assert plan.subject.component
     assert plan.cautions
     assert plan.meter.accuracy
     assert plan.limits
@@ -64,6 +65,16 @@ def test_plan_says_what_it_is_about(plan: Plan) -> None:
         assert step.prompt.endswith((".", "?"))
     for finding in plan.findings:
         assert finding.repair, finding.part
+
+
+def test_only_the_plan_of_the_demo_tells_of_a_vehicle() -> None:
+    """A plan serves every vehicle; the others at most say which complaint they are for."""
+    told = {name for name, loaded in PLANS.items() if loaded.plan.subject.vehicle}
+    assert told == {"headlamp-levelling"}
+    bare = Subject(component=PLANS["flap-actuator-5wire"].plan.subject.component)
+    for name, loaded in PLANS.items():
+        subject = loaded.plan.subject
+        assert subject == bare or all((subject.complaint, subject.stored_code)), name
 
 
 @every_plan
@@ -356,6 +367,7 @@ def test_trade_practice_is_marked(plan: Plan) -> None:
 def test_reference_limits_hold_the_nominal_value() -> None:
     for name, step in (
         ("flap-actuator-5wire", "reference"),
+        ("headlamp-levelling", "reference"),
         ("position-sensor-3wire", "five_volt_reference_ignition_on"),
     ):
         low, high = limits(PLANS[name].plan.step(step), "V")

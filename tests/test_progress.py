@@ -5,13 +5,14 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import BadInput
+from handsfree.events import Guess, Guessed, Spoke
 from handsfree.job.progress import load_progress, progress_file, save_progress
 
 LESSONS = [
-    {"event": "lesson", "step": "motor_winding", "right": False},
-    {"event": "said", "text": "…"},
-    {"event": "lesson", "step": "reference", "right": True},
-    {"event": "lesson", "step": "motor_winding", "right": True},
+    Guessed(Guess("motor_winding", None, right=False)),
+    Spoke("…"),
+    Guessed(Guess("reference", None, right=True)),
+    Guessed(Guess("motor_winding", None, right=True)),
 ]
 
 

@@ -20,7 +20,7 @@ from handsfree.plan import load_plan
 from handsfree.report import report_file
 
 SAID = ["twelve six", "point oh two", "correction point oh three", "five volts", "strike that"]
-SAID += ["note the <seal> is torn", "four point nine volts", "finish"]
+SAID += ["note the <seal> is torn", "four point nine volts", "finish", "yes"]
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +28,9 @@ def page(tmp_path_factory: pytest.TempPathFactory, english: Language) -> str:
     job = tmp_path_factory.mktemp("jobs") / "job"
     loaded = load_plan("flap-actuator-5wire")
     sound = encode_flac(np.zeros(1600, np.float32), 16_000)
-    with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
+    subject = {"vehicle": "Corvid 300", "order": "4711", "technician": "Ilya"}
+    details = {"subject": subject, "follows": "0123 4567 89ab cdef"}
+    with open_job(job, loaded.text.encode(), title=loaded.plan.title, details=details) as log:
         session = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
         session.begin()
         for text in SAID:
@@ -80,6 +82,42 @@ def test_it_is_well_formed(page: str) -> None:
 
     Checker().feed(page)
     assert open_tags == []
+
+
+def test_what_was_tested_is_what_the_job_was_opened_with(page: str) -> None:
+    told = dict(re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", page))
+    assert told == {
+        "Vehicle": "Corvid 300",
+        "Repair order": "4711",
+        "Technician": "Ilya",
+        "Meter": load_plan("flap-actuator-5wire").plan.meter.name,
+        "Follows the job": "0123 4567 89ab cdef",
+    }
+    invented = load_plan("flap-actuator-5wire").plan.subject
+    assert invented.vehicle not in page
+    assert invented.complaint not in page
+
+
+@pytest.mark.parametrize("name", ["a.pdf", "a.docx", "report"])
+def test_another_format_than_html_is_refused(tmp_path: Path, name: str) -> None:
+    loaded = load_plan("flap-actuator-5wire")
+    open_job(tmp_path / "job", loaded.text.encode(), title="x").close()
+    with pytest.raises(BadInput, match=r"(?s)written as HTML.*\.html"):
+        report_file(tmp_path / "job", tmp_path / name)
+    assert not (tmp_path / name).exists()
+
+
+def test_a_withdrawn_verdict_is_not_reported(tmp_path: Path, english: Language) -> None:
+    loaded = load_plan("flap-actuator-5wire")
+    with open_job(tmp_path / "job", loaded.text.encode(), title="x") as log:
+        session = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
+        session.begin()
+        for text in ("nine volts", "strike that"):
+            session.hear(Heard.of_text(text))
+    report_file(tmp_path / "job", tmp_path / "report.html")
+    told = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "<strong>Withdrawn</strong>" in told
+    assert "<strong>battery</strong>" not in told
 
 
 def test_a_place_that_cannot_be_written(tmp_path: Path, english: Language) -> None:

@@ -117,3 +117,15 @@ def test_a_recording_from_a_pipe_does_not_know_its_length(tmp_path, told):
     else:
         with pytest.raises(BadInput, match="no sound"):
             load(path)
+
+
+def test_what_is_understood_is_what_is_read(tmp_path):
+    _text(tmp_path / "notes.wav")
+    with pytest.raises(BadInput, match="not a sound file") as error:
+        load(tmp_path / "notes.wav")
+    named = (error.value.remedy or "").removesuffix(" are understood.").replace(" and ", ", ")
+    for name in named.split(", "):
+        path = tmp_path / f"tone.{name.lower()}"
+        soundfile.write(path, np.zeros(16_000), 16_000, format=name)
+        assert len(load(path).samples) >= 15_000
+    assert {"MP3", "OGG"} <= set(named.split(", "))

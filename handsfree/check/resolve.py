@@ -17,18 +17,23 @@ from handsfree.check.verdict import Refusal, Verdict, check
 from handsfree.meaning.meanings import Ambiguous, Reading, Take, Understood
 from handsfree.plan.schema import Plan, Step
 
+#: Forms in which few people say a number: "one two six" for 12.6, "four thousand nine hundred"
+#: for 4.9 kΩ.  Common practice, no published source.
+UNUSUAL = ("point left out late", "unit left out")
+
 
 def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Understood:
     """`understood` with an ambiguity settled where the plan can settle it."""
     meaning = understood.meaning
-    if not isinstance(meaning, Ambiguous):
-        return understood
+    if not isinstance(meaning, Ambiguous) or meaning.reason == "wire":
+        return understood  # which wire was meant no expectation can say
     checks = [(take, check(take, step, plan, taken)) for take in meaning.candidates]
     possible = [(t, c) for t, c in checks if not isinstance(c, Refusal)]
     if not possible:
         return replace(understood, meaning=meaning.candidates[0])
     if meaning.reason == "number form":
         possible = [(t, c) for t, c in possible if _readable(t, step, plan)] or possible
+        possible = _usual(possible)
         if len({_group(c) for _, c in possible}) == 1:
             wanted = expected(step, taken)
             best = min((t for t, _ in possible), key=lambda take: _decades(take, wanted))
@@ -36,6 +41,19 @@ def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Und
     if len(possible) == 1:
         return replace(understood, meaning=possible[0][0])
     return replace(understood, meaning=replace(meaning, candidates=tuple(t for t, _ in possible)))
+
+
+def _usual(possible: list[tuple[Take, Verdict]]) -> list[tuple[Take, Verdict]]:
+    """Beside a number that was said in full, an unusual reading counts only if it alone passes."""
+    usual = [(t, c) for t, c in possible if _form(t) not in UNUSUAL]
+    full = any(_form(t) in ("plain", "written") for t, _ in usual)
+    if full and any(c.passed for _, c in usual):
+        return usual
+    return [(t, c) for t, c in possible if not full or _form(t) not in UNUSUAL or c.passed]
+
+
+def _form(take: Take) -> str:
+    return take.form if isinstance(take, Reading) else "plain"
 
 
 def _group(verdict: Verdict | Refusal) -> Hashable:

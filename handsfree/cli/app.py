@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from handsfree import __version__
-from handsfree.cli import diagnosis, dictate, display, jobs, model, plans, setup, speech
+from handsfree.cli import diagnosis, dictate, display, jobs, model, plans, resume, setup, speech
 from handsfree.errors import HandsfreeError
 
 app = typer.Typer(
@@ -25,6 +25,7 @@ app = typer.Typer(
     rich_markup_mode="markdown",
 )
 dictate.register(app)
+resume.register(app)
 setup.register(app)
 speech.register(app)
 jobs.register(app)

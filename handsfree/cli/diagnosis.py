@@ -9,13 +9,12 @@ import typer
 from rich.table import Table
 
 from handsfree.cli.output import console, print_json
-from handsfree.diagnosis import Explanation, bounded, simulate
+from handsfree.diagnosis import Explanation, simulate
 from handsfree.diagnosis.plain import plain_explanation
 from handsfree.dialogue import Dialogue, informed
 from handsfree.errors import BadInput
-from handsfree.job import restore
 from handsfree.languages import load_language
-from handsfree.log import read
+from handsfree.log import JobRecord
 from handsfree.meaning import Take
 from handsfree.meaning.plain import plain
 from handsfree.plan import Plan, load_plan
@@ -26,7 +25,7 @@ def register(app: typer.Typer) -> None:
     app.command("explain", epilog="Example: handsfree explain jobs/van")(explain_job)
     app.command(
         "simulate",
-        epilog="Example: handsfree simulate flap-actuator-5wire --fault motor_open --json",
+        epilog="Example: handsfree simulate headlamp-levelling --fault motor_open --json",
     )(simulate_plan)
 
 
@@ -35,23 +34,25 @@ def explain_job(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
 ) -> None:
     """Rank the faults that explain the readings, with what speaks for and against each."""
-    events = [event.as_dict() for event in read(job)]
-    loaded = load_plan(job / "plan.yaml")
-    session, _ = restore(loaded.plan, events)
-    desk = Dialogue(loaded.plan, load_language(loaded.plan.language)).desk
-    if loaded.plan.circuit is None:
+    record = JobRecord.read(job)
+    plan = record.plan
+    if plan.circuit is None:
         raise BadInput(
             "the plan of this job describes no circuit, so nothing can be computed",
             where=str(job / "plan.yaml"),
             remedy="Add a circuit: section; the verdict of the plan's rules is in the report.",
         )
-    found = informed.explanation(desk, session)
+    desk = Dialogue(plan, load_language(plan.language)).desk
+    found = informed.explanation(desk, record.session)
     if found is None:
         raise BadInput("no reading of this job says anything of the circuit", where=str(job))
-    part = session.finding.part if session.finding else None
+    finding = record.session.finding
+    part = finding.part if finding else None
     if as_json:
-        print_json({"verdict": part, **plain_explanation(found)})
+        print_json({"subject": record.subject, "verdict": part, **plain_explanation(found)})
         return
+    for name, text in record.subject.items():
+        console.print(f"{name.replace('_', ' ')}: {text}")
     if part:
         console.print(f"verdict of the job: {part}")
     show_explanation(found)
@@ -76,7 +77,7 @@ def show_explanation(found: Explanation) -> None:
         denies = [e for e in one.evidence if e.ratio < 0.5]
         table.add_row(
             label,
-            _odds(bounded(one.odds)),
+            _odds(one.odds),
             ", ".join(e.test for e in sorted(speaks, key=lambda e: -e.ratio)[:3]),
             ", ".join(e.test for e in sorted(denies, key=lambda e: e.ratio)[:3]),
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -26,12 +26,12 @@ from handsfree.errors import BadInput
 from handsfree.job import Job
 from handsfree.job.listening import Ears, Sound, files
 from handsfree.job.progress import load_progress, progress_file, save_progress
-from handsfree.languages import data_folder
+from handsfree.languages import data_folder, language_of
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import JobLog, open_job, read
+from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
@@ -41,24 +41,48 @@ from handsfree.sound.voice import open_voice
 PHONE = "phone"
 
 
-class Order(StrEnum):
+class Route(StrEnum):
     """Which test comes next."""
 
     plan = "plan"
     informed = "informed"
 
 
+Recordings = Annotated[
+    list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
+]
+Device = Annotated[
+    str | None, typer.Option("--device", help="Microphone by name, or phone with --screen web.")
+]
+Speaker = Annotated[str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")]
+Volume = Annotated[
+    int | None, typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered.")
+]
+Speed = Annotated[
+    int | None, typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered.")
+]
+Key = Annotated[
+    bool,
+    typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
+]
+CutInOption = Annotated[
+    bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
+]
+Check = Annotated[
+    bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
+]
+Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
+
+
 def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command(epilog="Example: handsfree demo")(demo)
-    app.command(epilog="Example: handsfree dictate flap-actuator-5wire --audio shift.wav")(dictate)
+    app.command(epilog="Example: handsfree dictate headlamp-levelling --audio shift.wav")(dictate)
 
 
 def dictate(
     plan: PlanArgument,
-    audio: Annotated[
-        list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
-    ] = None,
+    audio: Recordings = None,
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
     ] = None,
@@ -71,37 +95,32 @@ def dictate(
     apprentice: Annotated[
         bool, typer.Option("--apprentice", help="The same as --verbosity apprentice.")
     ] = False,
-    device: Annotated[
-        str | None,
-        typer.Option("--device", help="Microphone by name, or phone with --screen web."),
+    device: Device = None,
+    speaker: Speaker = None,
+    volume: Volume = None,
+    speed: Speed = None,
+    key: Key = False,
+    cut_in: CutInOption = False,
+    check: Check = True,
+    route: Annotated[
+        Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")
+    ] = Route.plan,
+    after: Annotated[
+        Path | None, typer.Option("--after", help="The finished job that this one goes on from.")
     ] = None,
-    speaker: Annotated[
-        str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
+    vehicle: Annotated[str | None, typer.Option("--vehicle", help="Make, model, year.")] = None,
+    registration: Annotated[
+        str | None, typer.Option("--registration", help="Number plate, or chassis number.")
     ] = None,
-    volume: Annotated[
-        int | None,
-        typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered."),
-    ] = None,
-    speed: Annotated[
-        int | None,
-        typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered."),
-    ] = None,
-    key: Annotated[
-        bool,
-        typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
-    ] = False,
-    cut_in: Annotated[
-        bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
-    ] = False,
-    check: Annotated[
-        bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
-    ] = True,
+    odometer: Annotated[str | None, typer.Option("--odometer", help="With its unit.")] = None,
     order: Annotated[
-        Order, typer.Option("--order", help="By the plan, or the test that tells most a minute.")
-    ] = Order.plan,
-    person: Annotated[
-        str | None, typer.Option("--person", help="Apprentice whose progress is kept.")
+        str | None, typer.Option("--order", help="Number of the repair order.")
     ] = None,
+    technician: Annotated[str | None, typer.Option("--technician", help="Who tests.")] = None,
+    complaint: Annotated[
+        str | None, typer.Option("--complaint", help="In the customer's words.")
+    ] = None,
+    person: Person = None,
     screen: Screen = ScreenName.off,
     port: Port = PORT,
     share: Share = False,
@@ -114,23 +133,43 @@ def dictate(
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
     ears = Ears(engine.value, model)
-    informed = order is Order.informed
-    session = _Session(loaded, job, ears, voice, how, informed=informed, as_json=as_json)
+    told = {
+        "vehicle": vehicle,
+        "registration": registration,
+        "odometer": odometer,
+        "order": order,
+        "technician": technician,
+        "complaint": complaint,
+    }
+    session = _Session(
+        loaded,
+        job,
+        ears,
+        voice,
+        how,
+        details=job_details(after, told),
+        route=route,
+        as_json=as_json,
+    )
     phone = device == PHONE
     where = replace(site(port, share=share, https=https, screen=screen), phone=phone)
     if phone and screen is not ScreenName.web:
         raise BadInput("a phone needs the page", where="--device phone", remedy="Add --screen web.")
-    with session.shown(screen.value, where):
-        _listen(
-            session,
-            audio,
-            settings=_settings(None if phone else device, speaker, volume, speed),
-            key=key,
-            cut_in=cut_in,
-            check=check,
-        )
-    if person is not None:
-        keep_progress(person, loaded, session.folder)
+    try:
+        with session.shown(screen.value, where):
+            _listen(
+                session,
+                audio,
+                settings=_settings(None if phone else device, speaker, volume, speed),
+                key=key,
+                cut_in=cut_in,
+                check=check,
+            )
+    finally:  # however it ends: what is in the log is done
+        if session.began is not None:
+            session.tell_end()
+            if person is not None:
+                keep_progress(person, loaded, session.folder, session.began)
 
 
 def _listen(
@@ -158,10 +197,32 @@ def _settings(
     return replace(remembered(), **known)
 
 
-def keep_progress(person: str, loaded: LoadedPlan, job: Path) -> None:
-    """Add the lessons of a job to a person's progress."""
+def job_details(after: Path | None, told: Mapping[str, str | None]) -> dict[str, object]:
+    """What a job is opened with: the subject that was told, and the job that it goes on from.
+
+    What was told of the earlier job holds for this one too, unless it is told anew.
+
+    Raises:
+        BadInput: the earlier job is not finished.
+        Damaged: its log is not as it was written.
+    """
+    subject = {name: text for name, text in told.items() if text}
+    if after is None:
+        return {"subject": subject} if subject else {}
+    earlier = verify(after)
+    if earlier.state != "finished":
+        remedy = f"Go on with it: --job {after}. `handsfree verify {after}` tells its state."
+        raise BadInput(f"that job is {earlier.state}", where=str(after), remedy=remedy)
+    subject = {**JobRecord.read(after).subject, **subject}
+    details: dict[str, object] = {"subject": subject} if subject else {}
+    return {**details, "follows": earlier.fingerprint}
+
+
+def keep_progress(person: str, loaded: LoadedPlan, job: Path, since: int) -> None:
+    """Add the lessons of a job after event `since` to a person's progress."""
     progress = load_progress(person)
-    progress.add(loaded.plan.title, (event.as_dict() for event in read(job)))
+    events = JobRecord.read(job).events[since:]
+    progress.add(loaded.plan.title, (logged.event for logged in events))
     console.print(f"progress of {person}: {save_progress(progress)}")
 
 
@@ -169,7 +230,7 @@ def demo(
     job: Annotated[Path | None, typer.Option("--job", help="Job folder; else a new one.")] = None,
     session: Annotated[
         str, typer.Option("--session", help="Which recorded session: see --list.")
-    ] = "open-winding",
+    ] = "low-beam",
     engine: Engine = EngineName.auto,
     model: Model = None,
     voice: Voice = "off",
@@ -191,8 +252,11 @@ def demo(
     manifest = json.loads((recordings / session / "manifest.json").read_text(encoding="utf-8"))
     clips = [recordings / session / each["file"] for each in manifest["utterances"]]
     loaded = load_plan(manifest["plan"])
-    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal)
+    scenario = loaded.plan.subject.model_dump(exclude_defaults=True)
+    details = {"subject": scenario} if scenario else {}
+    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal, details=details)
     done = run.run_files(files(clips)).session
+    run.tell_end()
     report = run.folder / "report.html"
     report_file(run.folder, report)
     console.print(f"verdict: {done.finding.part if done.finding else 'no rule names a part'}")
@@ -213,16 +277,22 @@ class _Session:
         voice: str,
         how: Verbosity,
         *,
-        informed: bool = False,
+        details: Mapping[str, object],
+        route: Route = Route.plan,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
+        self.details = details
+        self.began: int | None = None  # events that were there when the log was opened
+        language_of(loaded)
         self.folder = folder or _new_folder(loaded)
         self.voice = open_voice(voice)
         self.listeners: list[Tell] = [print_json_event if as_json else print_event]
         language = language_for(loaded.plan.language, how)
         apprentice = how is Verbosity.apprentice
+        informed = route is Route.informed
         self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
+        self.route, self.how = route.value, how.value
 
     @contextmanager
     def shown(self, kind: Kind, where: Site) -> Iterator[None]:
@@ -272,8 +342,20 @@ class _Session:
             if self.voice.remark:
                 console.print(self.voice.remark)
             console.print(f"engine: {self.ears.name}, log: {self.folder}")
-        with open_job(self.folder, self.loaded.text.encode(), title=self.loaded.plan.title) as log:
+        plan, title = self.loaded.text.encode(), self.loaded.plan.title
+        with open_job(
+            self.folder,
+            plan,
+            title=title,
+            details=self.details,
+            route=self.route,
+            verbosity=self.how,
+        ) as log:
+            self.began = len(log.lines)
             yield log
+
+    def tell_end(self) -> None:
+        """Say where the log is, once the terminal is given back."""
         if not self.as_json:
             console.print(f"log: {self.folder}   (handsfree report {self.folder})")
 

@@ -11,6 +11,7 @@ import typer
 from handsfree.cli.output import console, print_event
 from handsfree.display import PORT, Site, open_display
 from handsfree.errors import BadInput
+from handsfree.events import JobFinished
 
 
 class ScreenName(StrEnum):
@@ -59,21 +60,22 @@ def glance(
 
     Where there is no terminal it is line by line, to the end of the job.
     """
-    from handsfree.display.follow import follow, plan_of
+    from handsfree.display.follow import Followed
 
     where = site(port, share=share, https=https, screen=screen)
+    followed = Followed(job)
     display = open_display(
         screen.value,
-        plan_of(job),
+        followed.plan,
         plain=print_event,
         site=where,
         console=console,
     )
     ends = screen is not ScreenName.web and not console.is_terminal
     try:
-        for event in follow(job):
-            display.tell(event)
-            if ends and event["event"] == "finished":
+        for logged in followed.events():
+            display.tell(logged)
+            if ends and isinstance(logged.event, JobFinished):
                 break
     except KeyboardInterrupt:
         pass

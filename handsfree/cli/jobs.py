@@ -10,7 +10,8 @@ import typer
 
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
-from handsfree.log import read, to_csv, verify
+from handsfree.events.schema import json_schema
+from handsfree.log import JobRecord, read, to_csv, verify
 from handsfree.units import show
 
 JobArgument = Annotated[Path, typer.Argument(help="The job folder.")]
@@ -41,22 +42,34 @@ def import_sweep_file(
 
 
 def show_log(
-    job: JobArgument,
+    job: Annotated[Path | None, typer.Argument(help="The job folder.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Every event, a JSON line each.")] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="The readings that count, as CSV.")] = False,
     history: Annotated[
         bool, typer.Option("--history", help="With --csv: also corrected and struck readings.")
     ] = False,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="The JSON Schema of a line of any log, and no more.")
+    ] = False,
 ) -> None:
     """Show what was logged."""
+    if schema:
+        print_json(json_schema())
+        return
+    if job is None:
+        raise BadInput("no job folder was given", remedy="Example: handsfree log jobs/van")
     if as_json and as_csv:
         raise BadInput("choose one of --json and --csv")
-    events = read(job)
+    if as_json:
+        for line in read(job):
+            print_json(line.as_dict())
+        return
+    events = JobRecord.read(job).events
     if as_csv:
         sys.stdout.write(to_csv(events, history=history))
         return
-    for event in events:
-        (print_json if as_json else print_event)(event.as_dict())
+    for logged in events:
+        print_event(logged)
 
 
 def write_report(

@@ -6,45 +6,47 @@ import json
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from typing import Any
 
 from rich.console import Console
 from rich.text import Text
 
+from handsfree.events import (
+    Asked,
+    Event,
+    JobFinished,
+    Logged,
+    MicrophoneChanged,
+    Noted,
+    ReadingStruck,
+    ReadingTaken,
+    SoundLevel,
+    Spoke,
+    UtteranceHeard,
+    VerdictReached,
+    VerdictWithdrawn,
+)
+
 #: Takes each event of a session.
-Tell = Callable[[dict[str, Any]], None]
+Tell = Callable[[Logged], None]
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
 console = Console(highlight=False, soft_wrap=True)
 
-#: How each kind of event is marked on the screen.  Never by colour alone.
-_MARKS = {
-    "heard": ("you ", "bold"),
-    "said": ("tool", "cyan"),
-    "asked": ("ask?", "yellow"),
-    "reading": ("log ", "green"),
-    "struck": ("log ", "magenta"),
-    "note": ("note", "magenta"),
-    "verdict": ("verd", "bold green"),
-    "finished": ("end ", "bold"),
-    "microphone": ("mic ", "blue"),
-}
 
-
-def print_json_event(event: dict[str, Any]) -> None:
+def print_json_event(logged: Logged) -> None:
     """An event as JSON; levels, of which there are several a second, are left out."""
-    if event["event"] != "level":
-        print_json(event)
+    if not isinstance(logged.event, SoundLevel):
+        print_json(logged.as_dict())
 
 
 def fan_out(listeners: Sequence[Tell]) -> Tell:
     """One listener that tells all of these, one event at a time from whatever thread."""
     lock = threading.Lock()
 
-    def tell(event: dict[str, Any]) -> None:
+    def tell(logged: Logged) -> None:
         with lock:
             for listener in listeners:
-                listener(event)
+                listener(logged)
 
     return tell
 
@@ -55,30 +57,38 @@ def print_json(value: object) -> None:
     sys.stdout.flush()
 
 
-def print_event(event: dict[str, Any]) -> None:
+def print_event(logged: Logged) -> None:
     """One line for a person; steps are left out because they are said."""
-    kind = event["event"]
-    if kind not in _MARKS:
-        return
-    mark, style = _MARKS[kind]
-    console.print(Text(f"{mark}  ", style=style) + Text(_line(kind, event)))
+    if line := _line(logged.event):
+        mark, style, text = line
+        console.print(Text(f"{mark:4}  ", style=style) + Text(text))
 
 
-def _line(kind: str, event: dict[str, Any]) -> str:
-    match kind:
-        case "reading":
-            shown = "over limit" if event["over_limit"] else event["spoken"] or event["value"]
-            unit = f" {event['unit']}" if event["unit"] else ""
-            wire = event["wire"] or event["step"].replace("_", " ")
-            condition = event["condition"].replace("_", " ")
-            parts = (wire, condition, f"{shown}{unit}", event["verdict"])
-            return f"#{event['number']} {' · '.join(parts)}"
-        case "struck":
-            return f"the value at {event['step'].replace('_', ' ')} no longer counts"
-        case "verdict":
-            return event["part"] or "no rule names a part"
-        case "finished":
-            return str(event["status"])
-        case "heard":
-            return event["meaning"]["text"] or event["text"] or "(not understood)"
-    return str(event["text"])
+def _line(event: Event) -> tuple[str, str, str] | None:
+    """How an event is marked, never by colour alone; the colour; and what it says."""
+    match event:
+        case UtteranceHeard(text=text, understood=understood):
+            return "you", "bold", understood.text or text or "(not understood)"
+        case Spoke(text=text):
+            return "tool", "cyan", text
+        case Asked(text=text):
+            return "ask?", "yellow", text
+        case ReadingTaken(entry=entry, wire=wire, pins=pins):
+            where = wire or entry.step.replace("_", " ")
+            where += f" (pin {' to '.join(map(str, pins))})" if pins else ""
+            condition = entry.condition.replace("_", " ")
+            parts = (where, condition, entry.figures, entry.verdict.result)
+            return "log", "green", f"#{entry.number} {' · '.join(parts)}"
+        case ReadingStruck(step=step):
+            return "log", "magenta", f"the value at {step.replace('_', ' ')} no longer counts"
+        case Noted(text=text):
+            return "note", "magenta", text
+        case VerdictReached(finding=finding):
+            return "verd", "bold green", finding.part if finding else "no rule names a part"
+        case VerdictWithdrawn():
+            return "verd", "bold green", "withdrawn: the tests are open again"
+        case JobFinished(status=status):
+            return "end", "bold", status
+        case MicrophoneChanged(text=text):
+            return "mic", "blue", text
+    return None

@@ -13,8 +13,8 @@ from handsfree.cli.expectations import figures, plain_agreement
 from handsfree.cli.output import console, print_json
 from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
-from handsfree.languages import load_language
-from handsfree.plan import Plan, Step, json_schema, load_plan, shipped
+from handsfree.languages import language_of
+from handsfree.plan import LoadedPlan, Step, json_schema, load_plan, shipped
 from handsfree.units import show
 
 app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
@@ -36,7 +36,7 @@ def list_plans(as_json: Json = False) -> None:
     console.print(table)
 
 
-@app.command("show", epilog="Example: handsfree plan show flap-actuator-5wire")
+@app.command("show", epilog="Example: handsfree plan show headlamp-levelling")
 def show_plan(plan: PlanArgument, as_json: Json = False) -> None:
     """Show a plan: its wires, its steps and what is expected."""
     loaded = load_plan(plan).plan
@@ -77,7 +77,7 @@ def check_plan(plan: PlanArgument) -> None:
     """Check a plan, also against its circuit; every fault is listed with file, line and field."""
     loaded = load_plan(plan)
     checked = loaded.plan
-    check_spoken(checked)
+    check_spoken(loaded)
     found = agreements(checked)
     loaded.refuse(objections(checked, found))
     counts = f"{len(checked.steps)} steps, {len(checked.findings)} findings"
@@ -90,7 +90,7 @@ def check_plan(plan: PlanArgument) -> None:
             console.print(f"  note: some sound circuits fail at {agreement.step.id} ({wanted})")
 
 
-@app.command("expect", epilog="Example: handsfree plan expect flap-actuator-5wire")
+@app.command("expect", epilog="Example: handsfree plan expect headlamp-levelling")
 def expect(plan: PlanArgument, as_json: Json = False) -> None:
     """Compute from the circuit what each step should read, and compare it with the plan.
 
@@ -102,7 +102,7 @@ def expect(plan: PlanArgument, as_json: Json = False) -> None:
         raise BadInput(
             "this plan describes no circuit",
             where=plan,
-            remedy="Add a circuit section, as in `handsfree plan show flap-actuator-5wire --json`.",
+            remedy="Add a circuit section, as in `handsfree plan show headlamp-levelling --json`.",
         )
     found = agreements(loaded)
     if as_json:
@@ -121,14 +121,14 @@ def expect(plan: PlanArgument, as_json: Json = False) -> None:
     console.print(table)
 
 
-def check_spoken(plan: Plan) -> None:
+def check_spoken(loaded: LoadedPlan) -> None:
     """Make every grammar of the plan, so that a word it lacks is found now.
 
     Raises:
-        BadInput: a colour has no rule in the grammar.
+        BadPlan: a colour has no rule in the grammar.
     """
-    spoken = SpokenPlan(load_language(plan.language), plan)
-    for step in plan.steps:
+    spoken = SpokenPlan(language_of(loaded), loaded.plan)
+    for step in loaded.plan.steps:
         spoken.automaton(step)
 
 

@@ -17,10 +17,12 @@ from handsfree.cli.options import Engine, EngineName, Json, Model, Voice
 from handsfree.cli.output import console, print_json
 from handsfree.dialogue import Dialogue
 from handsfree.errors import HandsfreeError, Missing
+from handsfree.heard import Heard
 from handsfree.job.listening import Ears, files
 from handsfree.languages import data_folder, load_language
 from handsfree.live import Settings, remembered
 from handsfree.log import open_job
+from handsfree.meaning import interpret
 from handsfree.plan import load_plan
 from handsfree.sound.audio import RATE
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
@@ -30,8 +32,8 @@ from handsfree.sound.tones import RATE as TONE_RATE
 from handsfree.sound.tones import tone
 from handsfree.sound.voice import GET_A_VOICE, open_voice
 
-PLAN, STEP = "flap-actuator-5wire", "reference"
-CLIP, WORDS = "open-winding/03-*.flac", "violet four point nine eight volts"
+PLAN, STEP = "headlamp-levelling", "reference"
+CLIP, WORDS = "low-beam/03-*.flac", "red with white stripe four point nine seven volts"
 
 SLOW_WORDS = 2.0
 """Seconds for one utterance, above which answers drag."""
@@ -116,8 +118,8 @@ def _engine(name: str, model: Path | None) -> Finding:
     """The engine hears a recorded sentence at its step."""
     ears = Ears(name, model)
     loaded = load_plan(PLAN)
-    desk = Dialogue(loaded.plan, load_language()).desk
-    grammar = desk.spoken.automaton(loaded.plan.step(STEP))
+    desk, step = Dialogue(loaded.plan, load_language()).desk, loaded.plan.step(STEP)
+    grammar = desk.spoken.automaton(step)
     (path,) = data_folder("demo_audio").glob(CLIP)
     (sound,) = files([path])
     ears.hear(sound.utterance, grammar, desk.wording.hint)  # the first time it warms up
@@ -125,7 +127,8 @@ def _engine(name: str, model: Path | None) -> Finding:
     heard = ears.hear(sound.utterance, grammar, desk.wording.hint)
     took = time.monotonic() - begin
     found = f"{ears.name} hears “{heard.text}” in {took:.1f} s"
-    if heard.text.replace(",", "") != WORDS:
+    meant = interpret(Heard.of_text(WORDS), desk.spoken, step).meaning
+    if interpret(heard, desk.spoken, step).meaning != meant:
         remedy = f"That was “{WORDS}”. Choose another engine with --engine or --model."
         return Finding("engine", "fails", found, remedy)
     if not ears.recogniser.numbers_trusted:

@@ -15,7 +15,7 @@ from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
 from handsfree.heard import Heard
 from handsfree.job.listening import Ears, files
-from handsfree.languages import load_language
+from handsfree.languages import language_of
 from handsfree.meaning import interpret
 from handsfree.meaning.plain import plain_understood
 from handsfree.plan import LoadedPlan, Plan, Step, load_plan
@@ -23,7 +23,7 @@ from handsfree.plan import LoadedPlan, Plan, Step, load_plan
 
 def register(app: typer.Typer) -> None:
     """Add these commands."""
-    app.command(epilog="Example: handsfree hear words.wav --plan flap-actuator-5wire --json")(hear)
+    app.command(epilog="Example: handsfree hear words.wav --plan headlamp-levelling --json")(hear)
     app.command(epilog='Example: handsfree parse "twelve six" --plan relay-4pin --json')(parse)
 
 
@@ -87,7 +87,7 @@ def _spoken(plan: str, step: str | None) -> tuple[LoadedPlan, Step | None, Spoke
             raise BadInput(
                 f"the plan has no step {step!r}", where="--step", remedy=f"Known: {known}"
             ) from None
-    desk = Dialogue(loaded.plan, load_language(loaded.plan.language)).desk
+    desk = Dialogue(loaded.plan, language_of(loaded)).desk
     return loaded, at, desk.spoken, desk.wording.hint
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from handsfree.circuit.model import Circuit, Fault
 from handsfree.circuit.values import Array
-from handsfree.diagnosis.belief import SURE, Belief
+from handsfree.diagnosis.belief import SURE, Belief, bounded
 from handsfree.diagnosis.causes import Cause
 from handsfree.diagnosis.verdict import Verdict, verdict
 
@@ -23,7 +23,7 @@ class Evidence:
     Attributes:
         test: id of the step.
         factor: by how much it changed the odds of the cause when it came; all factors
-            together lead from the prior odds to those now.
+            together lead from the prior odds to those now, before these are bounded.
         ratio: how many times likelier the reading is under this cause than under the best
             explanation without it, given the other readings; above 1 it speaks for the cause.
         slip: chance that it is mis-heard or taken in the wrong place, if this is the cause.
@@ -42,7 +42,8 @@ class Ranked:
     Attributes:
         cause: it.
         faults: its faults as the plan has them, with `say`, `unit` and `repair`.
-        odds: of this cause and no other fault against all others: 20.0 is twenty to one.
+        odds: of this cause and no other fault against all others: 20.0 is twenty to one; never
+            above 49.
         evidence: of each reading, in the order made.
     """
 
@@ -112,7 +113,7 @@ def _ranked(belief: Belief, faults: Mapping[str, Fault], cause: int) -> Ranked:
     return Ranked(
         cause=here,
         faults=tuple(faults[fault] for fault in here.faults),
-        odds=float(_odds(belief.weights, cause)),
+        odds=bounded(float(_odds(belief.weights, cause))),
         evidence=tuple(_evidence(belief, cause)),
     )
 

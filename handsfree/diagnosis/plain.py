@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
+import sys
 from typing import Any
 
-from handsfree.diagnosis.belief import bounded
 from handsfree.diagnosis.causes import Cause
 from handsfree.diagnosis.explain import Explanation, Ranked
 from handsfree.diagnosis.verdict import Verdict
@@ -14,7 +15,7 @@ def plain_explanation(found: Explanation) -> dict[str, Any]:
     """An explanation as JSON values; odds are plain ratios, 20.0 is twenty to one."""
     return {
         "sure": found.sure,
-        "odds": _round(found.odds),
+        "odds": _finite(found.odds),
         "verdict": _verdict(found.verdict),
         "group": [_cause(cause) for cause in found.group],
         "undecided": [_cause(cause) for cause in found.undecided],
@@ -28,9 +29,10 @@ def _verdict(said: Verdict) -> dict[str, Any]:
     return {
         "kind": said.kind,
         "candidates": [
-            {"site": c.site, "fault": c.fault.id, "probability": _round(c.probability)}
+            {"site": c.site, "fault": c.fault.id, "probability": _finite(c.probability)}
             for c in said.candidates
         ],
+        "odds": _finite(said.odds),
         "next_test": said.next_test,
         "blind": [fault.id for fault in said.blind],
     }
@@ -45,13 +47,21 @@ def _ranked(one: Ranked) -> dict[str, Any]:
         **_cause(one.cause),
         "parts": list(dict.fromkeys(fault.unit for fault in one.faults)),
         "say": [fault.say for fault in one.faults],
-        "odds": _round(bounded(one.odds)),
+        "odds": _finite(one.odds),
         "evidence": [
-            {"step": e.test, "ratio": _round(e.ratio), "slip": round(e.slip, 4)}
+            {
+                "step": e.test,
+                "ratio": _finite(e.ratio),
+                "slip": _finite(e.slip),
+                "factor": _finite(e.factor),
+            }
             for e in one.evidence
         ],
     }
 
 
-def _round(value: float) -> float:
-    return float(f"{value:.4g}")
+def _finite(value: float) -> float:
+    """JSON has no infinity: as large a number as there is stands for it."""
+    if math.isnan(value):
+        return 1.0
+    return min(max(value, -sys.float_info.max), sys.float_info.max)

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 from handsfree.check import Refusal, expected
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Ask, Effect, Say, join
-from handsfree.dialogue.moving import Turn
-from handsfree.dialogue.session import Question, Session
-from handsfree.meaning import NO_UNIT, Take
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn, closed, join
+from handsfree.events import Asked, Question, Spoke
+from handsfree.meaning import NO_UNIT, Aside
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -23,66 +23,97 @@ def ask(
     desk: Desk, session: Session, question: Question, reason: str, said: Iterable[str] = ()
 ) -> Turn:
     """Put a question, in other words each time; `said` goes before it in the same breath."""
-    step = desk.plan.step(question.step)
-    wire = desk.wording.step_name(step)
-    takes = [desk.wording.take(t) for t in question.candidates]
-    if question.kind == "correct":
+    wire = desk.wording.step_name(desk.plan.step(question.step)) if question.step else ""
+    if question.kind == "finish":
+        text = desk.say("ask_finish")
+    elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
-        text = desk.say(key, wire=wire, value=takes[0])
+        text = desk.say(key, wire=wire, value=desk.wording.take(question.candidates[0]))
     else:
-        if len({t.wire for t in question.candidates}) > 1:
-            takes = [_with_wire(desk, t) for t in question.candidates]
-        key = "ask_which" if question.asked == 1 else "ask_which_again"
-        text = desk.say(key, first=takes[0], second=takes[1])
-    session = replace(session, question=question)
-    return session, [Ask(join([*said, text]), question.candidates, reason)]
+        *first, last = _told_apart(desk, question)
+        key = "ask_which" if question.asked == 1 or len(first) > 1 else "ask_which_again"
+        text = desk.say(key, first=", ".join(first), second=last)
+    asked = Asked(join([*said, text]), question, question.candidates, reason)
+    return Turn(session).then(asked)
 
 
-def _with_wire(desk: Desk, take: Take) -> str:
-    said = desk.wording.take(take)
-    return f"{desk.wording.pin(desk.plan.pin(take.wire))} {said}" if take.wire else said
+def _told_apart(desk: Desk, question: Question) -> list[str]:
+    """The candidates by what tells them apart: value, wire, or step."""
+    wording, takes = desk.wording, question.candidates
+    if len({take.wire for take in takes}) == 1 and len(set(question.steps)) > 1:
+        steps = [desk.plan.step(step) for step in question.steps]
+        names = [wording.step_name(step) for step in steps]
+        same = len(set(names)) < len(names)
+        return [step.id.replace("_", " ") for step in steps] if same else names
+    pins = [None if take.wire is None else desk.plan.pin(take.wire) for take in takes]
+    if len({replace(take, wire=None) for take in takes}) == 1:
+        return [wording.pin_number(pin) for pin in pins if pin]
+    said = [wording.take(take) for take in takes]
+    if len(set(pins)) == 1:
+        return said
+    return [f"{wording.pin(p)} {text}" if p else text for p, text in zip(pins, said, strict=True)]
 
 
 def ask_again(desk: Desk, session: Session, question: Question) -> Turn:
     """Put the open question once more, or drop it after `ASK_AT_MOST` times."""
     if question.asked >= ASK_AT_MOST:
-        session = replace(session, question=None)
-        prompt = desk.standing_prompt(session)
-        return session, [Say(desk.say("question_dropped", prompt=prompt))]
+        turn = closed(session)
+        prompt = desk.standing_prompt(turn.session)
+        return turn.then(Spoke(desk.say("question_dropped", prompt=prompt)))
     return ask(desk, session, replace(question, asked=question.asked + 1), reason="again")
 
 
-def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Effect:
+def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Asked | Spoke:
     """Say why a value is not taken, and what is wanted."""
     wanted = desk.wording.expected(step, expected(step, session.taken))
     value = desk.wording.quantity(refusal.value) if refusal.value is not None else ""
     say = desk.say
     if refusal.reason == "absurd":
-        return Ask(say("ask_absurd", value=value), reason="absurd")
+        return Asked(say("ask_absurd", value=value), reason="absurd")
     if step.measure.states:
         states = f" {say('or')} ".join(map(desk.wording.state, step.measure.states))
-        return Say(say("refuse_kind_state", states=states))
+        return Spoke(say("refuse_kind_state", states=states))
     if step.measure.options:
         answers = f" {say('or')} ".join(o.value for o in step.measure.options)
-        return Say(say("refuse_kind_answer", answers=answers))
+        return Spoke(say("refuse_kind_answer", answers=answers))
     unit = desk.wording.unit_kind(step)
     if refusal.reason == "dimension":
-        return Say(say("refuse_dimension", value=value, unit=unit, expected=wanted))
-    return Say(say("refuse_kind_value", unit=unit, expected=wanted))
+        return Spoke(say("refuse_dimension", value=value, unit=unit, expected=wanted))
+    return Spoke(say("refuse_kind_value", unit=unit, expected=wanted))
 
 
 def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     """A short question for what was not understood, never often in the same words."""
     if session.question and session.question.kind != "correct":
         return ask_again(desk, session, session.question)
-    misses = session.misses + 1
-    session = replace(session, misses=misses)
+    misses, turn = session.misses, Turn(session)
     if misses > MISSES_ANSWERED:
-        return session, []
+        return turn
     step = desk.focus(session)
+    if desk.guessing(session):
+        return turn.then(Asked(_guess_again(desk, misses)))
     if step and reason == NO_UNIT:
-        return session, [refuse(desk, session, step, Refusal("kind"))]
+        return turn.then(refuse(desk, session, step, Refusal("kind")))
+    if step is None and misses > 1:
+        return turn.then(Asked(desk.standing_prompt(session))) if misses <= 3 else turn
     wire = desk.wording.step_name(step) if step else ""
-    return session, [Ask(desk.say(f"unclear_{min(misses, 3)}", wire=wire))]
+    return turn.then(Asked(desk.say(f"unclear_{min(misses, 3)}", wire=wire)))
+
+
+def aside(desk: Desk, session: Session, said: Aside) -> Turn:
+    """Something was said that is no reading: silence, or a sentence on what is wanted."""
+    if not said.about:
+        return Turn(session)
+    if said.kind == "unknown" or desk.guessing(session) or session.question:
+        return unclear(desk, session, said.kind)
+    if session.misses > MISSES_ANSWERED:
+        return Turn(session)
+    return Turn(session).then(Asked(desk.say(f"aside_{said.kind}")))
+
+
+def _guess_again(desk: Desk, misses: int) -> str:
+    if misses > 2:
+        return desk.say("help_guess")
+    return join([desk.say("unclear_1") if misses == 1 else "", desk.say("ask_guess")])

@@ -3,24 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
-from handsfree.check import expected
-from handsfree.dialogue import route
+from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Move, Say, lead
-from handsfree.dialogue.moving import Turn, finish, go_on, open_step, repaired
+from handsfree.dialogue.moving import go_on, open_step, repaired
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import answer, correct, strike
+from handsfree.dialogue.turn import Turn, closed, join
+from handsfree.events import ConditionSet, Paused, Question, Spoke, StepSkipped, Woken
 from handsfree.meaning import Command
 from handsfree.plan.schema import Step
 
 #: Commands by which an apprentice leaves open what to expect.
 _NOT_KNOWN = ("unknown", "skip", "expected", "next")
 
-#: Commands after which an open question is put once more.
-_AGAIN = ("repeat", "louder", "softer", "faster", "slower")
+#: Commands that answer the question that is open.
+_ANSWERS = ("choice", "wire", "yes", "no")
+
+#: Commands that change nothing: what was asked before stays open and is put once more.
+_QUERIES = (
+    "repeat",
+    "expected",
+    "probe",
+    "why",
+    "where",
+    "help",
+    "last",
+    "left",
+    "same",
+    "louder",
+    "softer",
+    "faster",
+    "slower",
+)
 
 
 def obey(
@@ -35,97 +51,160 @@ def obey(
         said: what goes before the read-back of a correction.
         unsure: a corrected value is confirmed before it is recorded.
     """
-    question = session.question
-    unknown = question and question.kind == "guess" and command.name in _NOT_KNOWN
-    if question and (unknown or command.name in ("choice", "yes", "no")):
+    question, guess = session.question, desk.guessing(session)
+    if guess and command.name in _NOT_KNOWN:
+        return teaching.judge(desk, session, guess, None)
+    if question and command.name in _ANSWERS:
         return answer(desk, session, question, command)
-    if question and question.kind != "guess" and command.name in _AGAIN:
-        return ask(desk, session, question, reason="again")
-    session = replace(session, question=None)
-    step = desk.step(session)
-    prompt = desk.standing_prompt(session)
+    if command.name in _QUERIES:
+        told = _tell(desk, session, command.name)
+        if question:
+            return ask(desk, session, question, "again", [told])
+        again = desk.say("ask_guess") if guess else ""
+        said_now = join([told, again]) or desk.standing_prompt(session)
+        return Turn(session).then(Spoke(said_now))
     match command.name:
-        case "resume":
-            session = replace(session, paused=False)
-            return session, [Say(desk.say("resumed", prompt=prompt))]
         case "pause":
-            return replace(session, paused=True), [Say(desk.say("paused"))]
+            return Turn(session).then(Paused(), Spoke(desk.say("paused")))
+        case "resume":
+            return _resume(desk, session)
+    turn = closed(session)
+    return turn.and_then(_obey(desk, turn.session, command, said, unsure=unsure))
+
+
+def _obey(
+    desk: Desk, session: Session, command: Command, said: Iterable[str], *, unsure: bool
+) -> Turn:
+    """Do what was asked, while no question is open."""
+    step = desk.step(session)
+    match command.name:
         case "correct":
             return correct(desk, session, command.take, said, unsure=unsure)
         case "strike":
             return strike(desk, session)
         case "finish":
-            return finish(desk, session)
+            return ask(desk, session, Question("finish", session.step), "finish")
         case "repaired":
             return repaired(desk, session)
         case "go" if command.wire is not None:
-            return _go_to_wire(desk, session, command.wire)
+            return _go_to_wire(desk, session, (command.wire, *command.others))
         case "next" | "skip" if step:
             return _leave(desk, session, step, skip=command.name == "skip")
         case "back":
             return _back(desk, session)
-        case "expected" | "probe" | "why" | "where" if step:
-            return session, [Say(_tell(desk, session, step, command.name))]
-    return session, [Say(prompt)]
+    return Turn(session).then(Spoke(desk.standing_prompt(session)))
+
+
+def _resume(desk: Desk, session: Session) -> Turn:
+    turn = Turn(session).then(Woken())
+    if question := session.question:
+        said = [desk.say("resumed", prompt="")]
+        return turn.and_then(ask(desk, turn.session, question, "again", said))
+    return turn.then(Spoke(desk.say("resumed", prompt=desk.standing_prompt(turn.session))))
 
 
 def _back(desk: Desk, session: Session) -> Turn:
     if not session.visited:
-        return session, [Say(desk.say("no_earlier_step"))]
-    *earlier, previous = session.visited
-    session, effects = open_step(desk, session, desk.plan.step(previous), "again")
-    return replace(session, visited=tuple(earlier)), effects
+        return Turn(session).then(Spoke(desk.say("no_earlier_step")))
+    return open_step(desk, session, desk.plan.step(session.visited[-1]), "again", back=True)
 
 
 def _leave(desk: Desk, session: Session, step: Step, *, skip: bool) -> Turn:
     """Go on without a value; a skipped step is marked, one that is merely left stays open."""
     if not skip:
         return go_on(desk, session, step, "next")
-    session = replace(session, skipped=session.skipped | {step.id})
-    session, effects = go_on(desk, session, step, step.on_skip)
-    moved = [replace(e, skipped=step.id) if isinstance(e, Move) else e for e in effects]
-    return session, lead(moved, [desk.say("skipped")])
+    turn = Turn(session).then(StepSkipped(step.id))
+    following = go_on(desk, turn.session, step, step.on_skip)
+    return turn.and_then(following.led_by([desk.say("skipped")]))
 
 
-def _tell(desk: Desk, session: Session, step: Step, what: str) -> str:
-    say = desk.say
+def _tell(desk: Desk, session: Session, what: str) -> str:
+    """The answer to a query; empty if the prompt says it all."""
+    say, step = desk.say, desk.step(session)
     match what:
-        case "expected":
-            wanted = expected(step, session.taken)
-            return say("expected_is", expected=desk.wording.expected(step, wanted))
-        case "probe":
+        case "last":
+            return _last(desk, session)
+        case "help":
+            return _help(desk, session, step)
+        case "same":
+            return say("same_value")
+        case "left" if step:
+            return _left(desk, session)
+        case "expected" if step:
+            return say("expected_is", expected=desk.expectation(session, step))
+        case "probe" if step:
             probe = step.probe
             return say("probe_is", red=probe.red, black=probe.black, how=probe.how)
-        case "why":
+        case "why" if step:
             return step.why
-    steps = route.phase_steps(desk.plan, session)
-    number = str(steps.index(step) + 1)
-    return say("where_is", number=number, count=str(len(steps)), prompt=step.prompt)
+        case "where" if step:
+            steps = route.phase_steps(desk.plan, session)
+            number, count = str(steps.index(step) + 1), str(len(steps))
+            return say("where_is", number=number, count=count, prompt=step.prompt)
+        case "repeat" if desk.guessing(session) and step:
+            return say("again_untold", prompt=step.prompt)
+    return ""
 
 
-def _go_to_wire(desk: Desk, session: Session, pin: int) -> Turn:
+def _last(desk: Desk, session: Session) -> str:
+    last = session.last
+    if last is None:
+        return desk.say("no_value_yet")
+    name = desk.wording.step_name(desk.plan.step(last.step))
+    return desk.say("last_is", wire=name, value=desk.wording.take(last.take))
+
+
+def _left(desk: Desk, session: Session) -> str:
+    left = [s for s in route.phase_steps(desk.plan, session) if route.is_open(session, s)]
+    key = "left_one" if len(left) == 1 else "left_are"
+    return desk.say(key, count=desk.wording.integer(len(left)))
+
+
+def _help(desk: Desk, session: Session, step: Step | None) -> str:
+    """What can be said here, in one sentence."""
+    if step is None:
+        return desk.standing_prompt(session)
+    if desk.guessing(session):
+        return desk.say("help_guess")
+    names = [desk.wording.state(state) for state in step.measure.states or ()]
+    names += [option.value for option in step.measure.options or ()]
+    if names:
+        return desk.say("help_answer", answers=f" {desk.say('or')} ".join(names))
+    return desk.say("help_value", unit=desk.wording.unit_kind(step))
+
+
+def _go_to_wire(desk: Desk, session: Session, named: tuple[int, ...]) -> Turn:
+    """Go to a wire; of several with one name, to the only one that is elsewhere."""
     here = desk.step(session)
     prompt = desk.standing_prompt(session)
-    if here and pin in here.pins:
-        return session, [Say(prompt)]
-    step = route.for_wire(desk.plan, session, pin, here)
-    if step is None:
-        wire = desk.wording.pin(desk.plan.pin(pin))
-        return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
-    return open_step(desk, session, step, "next")
+    elsewhere = [pin for pin in named if not here or pin not in here.pins]
+    if not elsewhere:
+        return Turn(session).then(Spoke(prompt))
+    found = {pin: route.for_wire(desk.plan, session, pin, here) for pin in elsewhere}
+    steps = [step for step in found.values() if step]
+    if len(steps) > 1:
+        pins = [desk.wording.pin_number(desk.plan.pin(pin)) for pin, step in found.items() if step]
+        either = f" {desk.say('or')} ".join(pins)
+        return Turn(session).then(Spoke(desk.say("which_pin", pins=either)))
+    if not steps:
+        wire = desk.wording.pin(desk.plan.pin(elsewhere[0]))
+        return Turn(session).then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
+    how = "next" if route.is_open(session, steps[0]) else "again"
+    return open_step(desk, session, steps[0], how)
 
 
 def set_condition(desk: Desk, session: Session, condition: str) -> Turn:
     """A condition was set: the step at hand, or the open one that needs it."""
+    turn = closed(session).then(ConditionSet(condition))
+    session = turn.session
     here = desk.step(session)
-    session = replace(session, condition=condition)
     said = desk.plan.condition(condition).say
     step = route.for_condition(desk.plan, session, condition, here)
     if step is None:
         wanted = desk.plan.condition(here.condition).say if here else ""
         unused = desk.say("condition_unused", condition=said, wanted=wanted)
-        return session, [Say(unused)]
+        return turn.then(Spoke(unused))
     if step is here:
         prompt = desk.prompt(session, step, "again")
-        return session, [Say(desk.say("condition_set", condition=said, prompt=prompt))]
-    return open_step(desk, session, step, "next")
+        return turn.then(Spoke(desk.say("condition_set", condition=said, prompt=prompt)))
+    return turn.and_then(open_step(desk, session, step, "next"))

@@ -43,16 +43,33 @@ class Desk:
 
     def focus(self, session: Session) -> Step | None:
         """The step whose value is awaited: that of the open question, else the open step."""
-        if session.question:
+        if session.question and session.question.step:
             return self.plan.step(session.question.step)
         return self.step(session)
+
+    def guessing(self, session: Session) -> Step | None:
+        """The open step of which the apprentice has yet to say what to expect.
+
+        What is said then is no reading, whatever else was asked or told in between.
+        """
+        step = self.step(session)
+        return step if step and not session.question and self.untold(session, step) else None
+
+    def untold(self, session: Session, step: Step) -> bool:
+        """Whether an apprentice is not to hear yet what is expected at a step."""
+        return self.apprentice and step.id not in {guess.step for guess in session.guesses}
 
     def say(self, key: str, **values: str) -> str:
         """The prompt `key` with its places filled in."""
         return self.wording.prompt(key, **values)
 
     def prompt(self, session: Session, step: Step, how: str) -> str:
-        """The prompt of a step with what is expected; `how` is "next", "again" or "back_to"."""
+        """The prompt of a step with what is expected; `how` is "next", "again" or "back_to".
+
+        An apprentice who has not said what to expect is asked for it instead.
+        """
+        if self.untold(session, step):
+            return f"{self.say(f'{how}_untold', prompt=step.prompt)} {self.say('ask_guess')}"
         return self.say(how, prompt=step.prompt, expected=self.expectation(session, step))
 
     def expectation(self, session: Session, step: Step) -> str:

@@ -13,11 +13,10 @@ def belief(desk: Desk, session: Session) -> Belief | None:
     """What the tests say, those made twice among them; None if the plan has no circuit."""
     if desk.diagnosis is None:
         return None
-    replaced = {entry.supersedes for entry in session.entries}
     return desk.diagnosis.belief(
         (entry.step, entry.take)
-        for entry in session.entries
-        if (entry.stands or entry.number in replaced) and desk.plan.step(entry.step).phase == "test"
+        for entry in session.measured
+        if desk.plan.step(entry.step).phase == "test"
     )
 
 
@@ -98,7 +97,7 @@ def finding(desk: Desk, session: Session, found: Explanation) -> Finding:
     repair = " ".join(dict.fromkeys(c.fault.repair for c in said.candidates))
     match said.kind:
         case "found" if ruled is not None and borne:
-            return ruled
+            return ruled.model_copy(update={"faults": ()})
         case "found":
             words = desk.say("computed", cause=faults, odds=how_sure)
         case "suspicion":
@@ -136,10 +135,14 @@ def _test(desk: Desk, key: str, step: str | None) -> str:
 def rule(desk: Desk, session: Session) -> Finding | None:
     """The finding of the plan's rules, if it rests on a step that failed and is not computed.
 
-    What the circuit computes, no rule says better.
+    What the circuit computes, no rule says better.  But a first step that ends all tests when
+    it fails (the battery is too weak to measure anything) speaks for itself.
     """
     found, circuit = conclude(desk.plan, session.outcomes), desk.plan.circuit
     if found is None or circuit is None:
+        return found
+    first = desk.plan.steps[0]
+    if first.on_fail == "finish" and set(found.when) == {first.id}:
         return found
     beyond = [step for step in found.when if step not in circuit.tests]
     failed = [s for s in beyond if session.outcomes.get(s) in ("fail", "low", "high")]

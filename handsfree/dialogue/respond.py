@@ -1,26 +1,25 @@
-"""The dialogue: an utterance in, a new session and effects out.
-
-A pure state machine.  Effects come in the order in which they must happen: what is
-recorded comes before what is said, so that nothing is read back that is not logged.
-"""
+"""The dialogue: an utterance in, events out, and the session that they lead to: a state machine."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 from handsfree.check import resolve
-from handsfree.dialogue.asking import unclear
+from handsfree.dialogue.asking import aside, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Effect, Say, WriteNote, lead
-from handsfree.dialogue.moving import Turn, open_step
+from handsfree.dialogue.going_on import again, where
+from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import take
+from handsfree.dialogue.turn import Turn, closed
 from handsfree.dialogue.wording import Wording
+from handsfree.events import Event, Noted, Spoke, UtteranceHeard
 from handsfree.grammar import Language, SpokenPlan
-from handsfree.heard import Heard
+from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning import (
     Ambiguous,
+    Aside,
     Command,
     Note,
     Observation,
@@ -33,8 +32,16 @@ from handsfree.meaning import (
 )
 from handsfree.plan.schema import Plan
 
+#: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
+SURE_COMMAND = 0.5
+#: The same for one that changes nothing that is logged.
+SURE_QUERY = 0.3
+#: Commands that end, strike, skip or move.
+DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
 #: A value that is less likely than this to be right is confirmed.
 SURE = 0.8
+#: The same for a number of one word, without wire and unit: many a word sounds like one.
+SURE_ONE_WORD = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +50,12 @@ class Response:
 
     Attributes:
         session: the dialogue afterwards.
-        effects: what to log and say, in order.
+        events: what to log and say, in order; none if nothing is kept of it.
         understood: how the utterance was read; None if nothing was said.
     """
 
     session: Session
-    effects: tuple[Effect, ...]
+    events: tuple[Event, ...]
     understood: Understood | None = None
 
 
@@ -78,24 +85,30 @@ class Dialogue:
         desk, plan = self.desk, self.desk.plan
         title = desk.say("start", title=plan.title)
         words = [title, desk.say(f"caution_{plan.circuit_class}"), *plan.cautions]
-        session, effects = open_step(desk, Session(), plan.steps[0], "next")
-        return Response(session, tuple(lead(effects, words)))
+        turn = open_step(desk, Session(), plan.steps[0], "next").led_by(words)
+        return Response(turn.session, turn.events)
 
     def resume(self, session: Session) -> Response:
-        """The first words when a job goes on."""
-        return Response(session, (Say(self.desk.standing_prompt(session)),))
+        """The first words when a job goes on: where it stands."""
+        turn = where(self.desk, session)
+        return Response(turn.session, turn.events)
+
+    def again(self, session: Session) -> Response:
+        """What is said after an outage of the sound."""
+        turn = again(self.desk, session)
+        return Response(turn.session, turn.events)
 
     def respond(self, session: Session, heard: Heard) -> Response:
         """What follows from an utterance."""
         if session.phase == "finished":
             return Response(session, ())
         understood = self.understand(session, heard)
-        if session.paused and not isinstance(understood.meaning, Command):
+        wakes = isinstance(understood.meaning, Command) and understood.meaning.name == "resume"
+        if session.paused and not wakes:
             return Response(session, (), understood)
-        if not isinstance(understood.meaning, Unclear):
-            session = replace(session, misses=0)
-        session, effects = self._follow(session, understood, heard)
-        return Response(session, tuple(effects), understood)
+        turn = Turn(session).then(_event(heard, understood))
+        turn = turn.and_then(self._follow(turn.session, understood, heard))
+        return Response(turn.session, turn.events, understood)
 
     def understand(self, session: Session, heard: Heard) -> Understood:
         """The meaning of an utterance where the dialogue stands, settled as far as it can be."""
@@ -107,24 +120,79 @@ class Dialogue:
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _corrects(corrected):
                 understood, step = corrected, before
+        understood = _sure(understood, session)
         return resolve(understood, step, desk.plan, session.taken) if step else understood
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
         number = not isinstance(understood.meaning, State | Observation)
-        unsure = understood.share < SURE or (number and not heard.numbers_trusted)
+        enough = SURE_ONE_WORD if _one_word(understood) else SURE
+        unsure = understood.share < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
+        ending = session.question is not None and session.question.kind == "finish"
+        match understood.meaning:
+            case Command(name="yes" | "no" | "pause" | "resume"):
+                pass
+            case Aside(about=False):
+                pass
+            case _ if ending:  # anything but yes goes on
+                turn = closed(session)
+                return turn.and_then(self._follow(turn.session, understood, heard))
         match understood.meaning:
             case Command() as command:
                 return obey(desk, session, command, said, unsure=unsure)
             case SetCondition(condition=condition):
-                return set_condition(desk, replace(session, question=None), condition)
+                return set_condition(desk, session, condition)
             case Reading() | State() | Observation() | Ambiguous() as value:
                 return take(desk, session, value, said, unsure=unsure)
             case Note(text=text):
-                return session, [WriteNote(text), Say(desk.say("noted"))]
+                return Turn(session).then(Noted(text), Spoke(desk.say("noted")))
+            case Aside() as said_beside:
+                return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
+
+
+def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
+    """What was heard, as exactly as it is kept."""
+    return UtteranceHeard(
+        start=round(heard.start, 3),
+        end=round(heard.end, 3),
+        engine=heard.engine,
+        text=heard.text,
+        confidence=round(heard.confidence, 4),
+        alternatives=tuple(Hypothesis(h.text, round(h.score, 4)) for h in heard.hypotheses[1:]),
+        understood=replace(understood, share=round(understood.share, 4)),
+    )
+
+
+def _sure(understood: Understood, session: Session) -> Understood:
+    """A command that is not likely enough to be obeyed is not understood.
+
+    "Yes" answers nothing where nothing is asked, and "no" denies what was said.
+    """
+    match understood.meaning:
+        case Command(name="yes" | "no" as name) if not session.question:
+            said = Aside("filler", about=False) if name == "yes" else Aside("negated")
+            return replace(understood, meaning=said)
+        case SetCondition():
+            name, decisive = "a condition", True
+        case Command(name="yes" as name) if session.question:
+            decisive = session.question.kind == "finish"
+        case Command(name=name):
+            decisive = name in DECISIVE
+        case _:
+            return understood
+    if understood.share >= (SURE_COMMAND if decisive else SURE_QUERY):
+        return understood
+    return replace(understood, meaning=Unclear(f"heard as {name}, too unsure to be obeyed"))
+
+
+def _one_word(understood: Understood) -> bool:
+    match understood.meaning:
+        case Reading(wire=None, unit_spoken=False, number=number) if number is not None:
+            return len(understood.text.split()) == 1
+    return False
 
 
 def _corrects(understood: Understood) -> bool:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from handsfree.dialogue.session import Session
 from handsfree.plan.schema import Plan, Step
 
@@ -33,21 +31,22 @@ def after(plan: Plan, session: Session, step: Step, goto: str) -> Step | None:
     return next((s for s in steps[place:] if is_open(session, s)), None)
 
 
-def for_wire(
-    plan: Plan,
-    session: Session,
-    pin: int,
-    here: Step | None,
-    fits: Callable[[Step], bool] = lambda step: True,
-) -> Step | None:
-    """The open step on a wire that `fits`: under the condition that is set, if there is one."""
-    found = [
-        step
-        for step in phase_steps(plan, session)
-        if pin in step.pins and is_open(session, step) and fits(step)
-    ]
+def on_wire(plan: Plan, session: Session, pin: int) -> list[Step]:
+    """The steps on a wire, whether they are open, taken or skipped."""
+    return [s for s in phase_steps(plan, session) if pin in s.pins]
+
+
+def for_wire(plan: Plan, session: Session, pin: int, here: Step | None) -> Step | None:
+    """The step on a wire to go to: an open one, or one that was under the condition that is set.
+
+    An open one under that condition is the first choice.
+    """
+    found = on_wire(plan, session, pin)
     condition = here.condition if here else session.condition
-    return next((s for s in found if s.condition == condition), found[0] if found else None)
+    opened = [s for s in found if is_open(session, s)]
+    same = [s for s in opened if s.condition == condition]
+    again = [s for s in found if s.condition == condition]
+    return next(iter(same or opened or again), None)
 
 
 def for_condition(plan: Plan, session: Session, condition: str, here: Step | None) -> Step | None:

@@ -1,80 +1,42 @@
-"""What the dialogue remembers."""
+"""What the dialogue remembers, and what each event makes of it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from handsfree.check import Verdict
+from handsfree.events import (
+    Asked,
+    ConditionSet,
+    Entry,
+    Event,
+    Guess,
+    Guessed,
+    JobFinished,
+    Paused,
+    Question,
+    QuestionClosed,
+    ReadingStruck,
+    ReadingTaken,
+    StepOpened,
+    StepSkipped,
+    SweepImported,
+    UtteranceHeard,
+    VerdictReached,
+    VerdictWithdrawn,
+    Woken,
+)
 from handsfree.grammar.moment import Moment
-from handsfree.meaning import Take
+from handsfree.meaning import Aside, Meaning, Take, Unclear
 from handsfree.plan.schema import Finding, Outcome
 
 Phase = Literal["test", "verdict", "after_repair", "finished"]
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """One take at one step; it stands until it is struck or superseded.
-
-    Attributes:
-        number: counts from 1 within the job.
-        step: id of the step it belongs to.
-        condition: id of the condition it was taken under.
-        take: the reading, state or observation.
-        verdict: the comparison with what was expected.
-        supersedes: number of the entry it replaces.
-        stands: False once struck or superseded.
-    """
-
-    number: int
-    step: str
-    condition: str
-    take: Take
-    verdict: Verdict
-    supersedes: int | None = None
-    stands: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Guess:
-    """What the apprentice expected at a step, and whether that was right.
-
-    Attributes:
-        step: id of the step.
-        take: what was expected; None if the apprentice did not know.
-        right: whether the step would have passed with it.
-    """
-
-    step: str
-    take: Take | None
-    right: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A question that is open.
-
-    Attributes:
-        kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            guess (the apprentice says what to expect; never logged as a reading).
-        step: the step whose take it is about.
-        candidates: takes between which is asked.
-        supersedes: number of the entry that the answer replaces.
-        asked: how often it has been asked.
-    """
-
-    kind: Literal["which", "confirm", "correct", "guess"]
-    step: str
-    candidates: tuple[Take, ...] = ()
-    supersedes: int | None = None
-    asked: int = 1
-
-
-@dataclass(frozen=True, slots=True)
 class Session:
-    """Where the dialogue stands.  A new one is made by every response.
+    """Where the dialogue stands: the events of the job so far, and nothing else, make it.
 
     Attributes:
         phase: test, verdict (awaiting the repair), after_repair, finished.
@@ -106,13 +68,95 @@ class Session:
     setups: frozenset[str] = frozenset()
     sweep: tuple[str, ...] | None = None
 
+    @classmethod
+    def of(cls, events: Iterable[Event]) -> Session:
+        """Where a job stands after its events."""
+        session = cls()
+        for event in events:
+            session = session.after(event)
+        return session
+
+    def after(self, event: Event) -> Session:
+        """Where the dialogue stands after one more event."""
+        match event:
+            case UtteranceHeard(understood=understood):
+                return replace(self, misses=self._missed(understood.meaning))
+            case StepOpened():
+                return self._opened(event)
+            case StepSkipped(step=step):
+                return replace(self, skipped=self.skipped | {step})
+            case ConditionSet(condition=condition):
+                return replace(self, condition=condition)
+            case ReadingTaken(entry=entry):
+                kept = self._voided(entry.supersedes)
+                skipped = self.skipped - {entry.step}
+                return replace(self, entries=(*kept, entry), skipped=skipped, question=None)
+            case ReadingStruck(number=number):
+                return replace(self, entries=self._voided(number))
+            case Asked(question=Question() as question):
+                return replace(self, question=question)
+            case QuestionClosed():
+                return replace(self, question=None)
+            case Guessed(guess=guess):
+                return replace(self, guesses=(*self.guesses, guess))
+            case Paused():
+                return replace(self, paused=True)
+            case Woken():
+                return replace(self, paused=False)
+            case VerdictReached(finding=finding, stands=True):
+                return replace(self, finding=finding)
+            case VerdictReached(finding=finding):
+                return replace(self, phase="verdict", step=None, question=None, finding=finding)
+            case VerdictWithdrawn():
+                return replace(self, finding=None)
+            case SweepImported(flaws=flaws):
+                return replace(self, sweep=tuple(one.flaw for one in flaws))
+            case JobFinished():
+                return replace(self, phase="finished", step=None, question=None)
+        return self
+
+    def _missed(self, meaning: Meaning) -> int:
+        """Misunderstandings in a row; an open question is put again, and counts itself."""
+        if not isinstance(meaning, Unclear | Aside):
+            return 0
+        if isinstance(meaning, Aside) and not meaning.about:  # nobody was spoken to
+            return self.misses
+        again = self.question is not None and self.question.kind not in ("correct", "finish")
+        return self.misses if again else self.misses + 1
+
+    def _opened(self, event: StepOpened) -> Session:
+        """A step is open; steps that were visited in another phase are not gone back to."""
+        phase = event.phase or self.phase
+        visited = self.visited
+        if event.back:
+            visited = visited[:-1]
+        elif phase != self.phase and "after_repair" in (phase, self.phase):
+            visited = ()
+        elif self.step not in (None, event.step):
+            visited = (*visited, self.step or "")
+        skipped = self.skipped | ({event.skipped} if event.skipped else set())
+        setups = self.setups if event.setups is None else frozenset(event.setups)
+        return replace(
+            self,
+            phase=phase,
+            step=event.step,
+            condition=event.condition,
+            skipped=skipped,
+            visited=visited,
+            setups=setups,
+            question=None,
+        )
+
+    def _voided(self, number: int | None) -> tuple[Entry, ...]:
+        """The entries, of which one no longer stands."""
+        return tuple(replace(e, stands=False) if e.number == number else e for e in self.entries)
+
     @property
     def moment(self) -> Moment:
         """Which grammar is active."""
         if self.paused:
             return "asleep"
-        guess = self.question is not None and self.question.kind == "guess"
-        return "answering" if self.question and not guess else "listening"
+        return "answering" if self.question else "listening"
 
     @property
     def standing(self) -> dict[str, Entry]:
@@ -137,3 +181,12 @@ class Session:
     def last(self) -> Entry | None:
         """The latest entry that stands."""
         return next((e for e in reversed(self.entries) if e.stands), None)
+
+    @property
+    def measured(self) -> tuple[Entry, ...]:
+        """The entries that stand, and those that were measured once more: both are evidence."""
+        counted = {e.number for e in self.entries if e.stands}
+        for entry in reversed(self.entries):
+            if entry.number in counted and entry.supersedes and not entry.corrects:
+                counted.add(entry.supersedes)
+        return tuple(e for e in self.entries if e.number in counted)

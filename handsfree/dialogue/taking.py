@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from handsfree.check import Refusal, Verdict, check
 from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask, ask_again, refuse
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Record, Say, Strike, join, lead
-from handsfree.dialogue.moving import Turn, go_on, open_step
-from handsfree.dialogue.session import Entry, Question, Session
+from handsfree.dialogue.moving import finish, go_on, open_step, revise
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn, closed, join
+from handsfree.events import Entry, Question, ReadingStruck, ReadingTaken, Spoke
 from handsfree.meaning import Ambiguous, Command, Take
 from handsfree.plan.schema import Step
 
@@ -33,30 +33,51 @@ def take(
         said: what goes before the read-back in the same breath.
         unsure: it is confirmed before it is recorded.
     """
-    question = session.question
-    supersedes = question.supersedes if question else None
-    step = desk.focus(session)
-    if step and question and question.kind == "guess":
-        return teaching.judge(desk, session, step, meaning)
-    session = replace(session, question=None)
+    question, step = session.question, desk.focus(session)
+    if guessed := desk.guessing(session):
+        return teaching.judge(desk, session, guessed, meaning)
+    takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    if question and len(set(question.steps)) > 1 and all(one.wire is None for one in takes):
+        return ask_again(desk, session, question)  # the value alone tells no wire
+    return _take(desk, session, step, meaning, said, question, unsure=unsure)
+
+
+def _take(
+    desk: Desk,
+    session: Session,
+    step: Step | None,
+    meaning: Take | Ambiguous,
+    said: Iterable[str],
+    answers: Question | None,
+    *,
+    unsure: bool,
+) -> Turn:
+    """A value was said at a step, in answer to a question perhaps."""
+    supersedes = answers.supersedes if answers else None
+    takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    turn = closed(session)
     if step is None:
-        return session, [Say(desk.standing_prompt(session))]
-    first = meaning.candidates[0] if isinstance(meaning, Ambiguous) else meaning
-    named = _named_step(desk, session, step, first)
-    if named is None:
-        wire = desk.wording.pin(desk.plan.pin(first.wire or 0))
-        prompt = desk.prompt(session, step, "again")
-        return session, [Say(desk.say("no_step_for_wire", wire=wire, prompt=prompt))]
-    if isinstance(meaning, Ambiguous):
-        which = Question("which", named.id, meaning.candidates, supersedes)
-        return ask(desk, session, which, meaning.reason, said)
-    verdict = check(meaning, named, desk.plan, session.taken)
+        return turn.then(Spoke(desk.standing_prompt(turn.session)))
+    meant = [(one, its) for one in takes for its in _steps_for(desk, session, step, one)]
+    if not meant:
+        wire = desk.wording.pin(desk.plan.pin(takes[0].wire or 0))
+        prompt = desk.prompt(turn.session, step, "again")
+        return turn.then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
+    value, named = meant[0]
+    if len(meant) > 1:
+        values, steps = tuple(one for one, _ in meant), tuple(its.id for _, its in meant)
+        reason = meaning.reason if isinstance(meaning, Ambiguous) else "test"
+        about = named if len(set(steps)) == 1 else step
+        which = Question("which", about.id, values, steps, supersedes)
+        return ask(desk, session, which, reason, said)
+    verdict = check(value, named, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
-        return session, [*map(Say, said), refuse(desk, session, named, verdict)]
-    if unsure and (question is None or question.kind == "correct"):
-        confirm = Question("confirm", named.id, (meaning,), supersedes)
+        return turn.then(*map(Spoke, said), refuse(desk, turn.session, named, verdict))
+    unsure = unsure or (isinstance(meaning, Ambiguous) and meaning.reason != "wire")
+    if unsure and (answers is None or answers.kind == "correct"):
+        confirm = Question("confirm", named.id, (value,), supersedes=supersedes)
         return ask(desk, session, confirm, "unsure", said)
-    return record(desk, session, named, meaning, verdict, said, supersedes)
+    return record(desk, session, named, value, verdict, said, supersedes)
 
 
 def record(
@@ -69,27 +90,33 @@ def record(
     supersedes: int | None = None,
 ) -> Turn:
     """Record a take and say it back with the next step."""
-    corrected = desk.say("corrected") if supersedes else ""
-    previous = session.standing.get(step.id)
-    supersedes = supersedes or (previous.number if previous else None)
-    entry = Entry(len(session.entries) + 1, step.id, step.condition, taken, verdict, supersedes)
-    entries = tuple(
-        replace(e, stands=False) if e.number == supersedes else e for e in session.entries
-    )
+    corrects = supersedes is not None
+    previous = next((e for e in session.entries if e.number == supersedes), None)
+    previous = previous or session.standing.get(step.id)
+    supersedes = previous.number if previous else None
+    number = len(session.entries) + 1
+    entry = Entry(number, step.id, step.condition, taken, verdict, supersedes, corrects)
     here = desk.step(session)
-    session = replace(
-        session, entries=(*entries, entry), skipped=session.skipped - {step.id}, question=None
-    )
+    turn = Turn(session).then(ReadingTaken(entry, desk.plan.wires(step), step.pins))
     read_back = desk.wording.read_back(step, taken, verdict)
-    words = [*said, corrected, read_back]
-    logged = Record(entry)
-    if here is None or here.id != step.id:  # another step than the open one: come back
+    words = [*said, desk.say("corrected") if corrects else "", read_back]
+    goto = _goto(step, verdict)
+    if step.phase == "test" and session.phase in ("verdict", "after_repair"):
+        return turn.and_then(revise(desk, turn.session, step, goto).led_by(words))
+    elsewhere = here is None or here.id != step.id
+    rerouted = corrects and previous and _goto(step, previous.verdict) != goto
+    if elsewhere and not rerouted:  # another step than the open one: come back
+        if previous and not corrects:
+            words.insert(0, desk.say("retaken", value=desk.wording.take(previous.take)))
         if here is not None:
-            words.append(desk.prompt(session, here, "back_to"))
-        return session, [logged, Say(join(words))]
-    goto = step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
-    session, effects = go_on(desk, session, step, goto)
-    return session, [logged, *lead(effects, words)]
+            words.append(desk.prompt(turn.session, here, "back_to"))
+        return turn.then(Spoke(join(words)))
+    return turn.and_then(go_on(desk, turn.session, step, goto).led_by(words))
+
+
+def _goto(step: Step, verdict: Verdict) -> str:
+    """Where a step sends after a verdict."""
+    return step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
 
 
 def correct(
@@ -98,56 +125,72 @@ def correct(
     """Replace the last value, by `value` or by the one that is said next."""
     last = session.last
     if last is None:
-        return session, [Say(desk.say("nothing_to_correct"))]
+        return Turn(session).then(Spoke(desk.say("nothing_to_correct")))
     question = Question("correct", last.step, supersedes=last.number)
     if value is None:
         return ask(desk, session, question, "correct")
-    return take(desk, replace(session, question=question), value, said, unsure=unsure)
+    step = desk.plan.step(last.step)
+    return _take(desk, session, step, value, said, question, unsure=unsure)
 
 
 def strike(desk: Desk, session: Session) -> Turn:
     """The last value no longer counts; its step is open again."""
     last = session.last
     if last is None:
-        return session, [Say(desk.say("nothing_to_strike"))]
-    struck = replace(last, stands=False)
-    entries = tuple(struck if e.number == last.number else e for e in session.entries)
-    session = replace(session, entries=entries)
+        return Turn(session).then(Spoke(desk.say("nothing_to_strike")))
+    turn = Turn(session).then(ReadingStruck(last.number, last.step))
     step = desk.plan.step(last.step)
     name, value = desk.wording.step_name(step), desk.wording.take(last.take)
     said = desk.say("struck", wire=name, value=value)
-    session, effects = open_step(desk, session, step, "again")
-    return session, [Strike(struck), *lead(effects, [said])]
+    return turn.and_then(open_step(desk, turn.session, step, "again").led_by([said]))
 
 
 def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
     """The open question is answered by first, second, yes or no."""
-    step = desk.plan.step(question.step)
-    if question.kind == "guess":
-        return teaching.judge(desk, session, step, None)
-    chosen: Take | None = None
+    step = desk.focus(session)
+    if question.kind == "finish" or step is None:
+        turn = closed(session)
+        if command.name == "yes":
+            return turn.and_then(finish(desk, turn.session))
+        return turn.then(Spoke(desk.standing_prompt(turn.session)))
+    chosen: list[int] = []
     if question.kind == "which" and command.name == "choice":
-        chosen = question.candidates[command.choice - 1]
+        chosen = [command.choice - 1]
+    elif question.kind == "which" and command.name == "wire":
+        chosen = _on_wire(desk, question, command)
     elif question.kind == "confirm" and command.name == "yes":
-        chosen = question.candidates[0]
+        chosen = [0]
     elif command.name == "no":
-        return replace(session, question=None), [Say(desk.say("say_again"))]
-    if chosen is None:
+        return closed(session).then(Spoke(desk.say("say_again")))
+    if len(chosen) != 1:
         return ask_again(desk, session, question)
-    session = replace(session, question=None)
-    verdict = check(chosen, step, desk.plan, session.taken)
+    (index,) = chosen
+    value = question.candidates[index]
+    step = desk.plan.step(question.steps[index]) if question.steps else step
+    verdict = check(value, step, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
-        return session, [refuse(desk, session, step, verdict)]
-    return record(desk, session, step, chosen, verdict, supersedes=question.supersedes)
+        turn = closed(session)
+        return turn.then(refuse(desk, turn.session, step, verdict))
+    return record(desk, session, step, value, verdict, supersedes=question.supersedes)
 
 
-def _named_step(desk: Desk, session: Session, step: Step, value: Take) -> Step | None:
-    """The step that a value belongs to: the one at hand, or that of the wire that was named.
+def _on_wire(desk: Desk, question: Question, command: Command) -> list[int]:
+    """The candidates that are on the wire of an answer."""
+    named = {command.wire, *command.others}
+    on = [{take.wire} for take in question.candidates]
+    if question.steps and len({take.wire for take in question.candidates}) == 1:
+        on = [set(desk.plan.step(step).pins) for step in question.steps]
+    return [index for index, pins in enumerate(on) if pins & named]
 
-    Another wire's value counts only under the condition that is set.
+
+def _steps_for(desk: Desk, session: Session, step: Step, value: Take) -> list[Step]:
+    """The steps that a value may belong to: the one at hand, or those of the wire that was named.
+
+    Another wire's value counts only under the condition that is set: at its open tests, and where
+    there are none, at those that were taken or skipped.
     """
     if value.wire is None or value.wire in step.pins:
-        return step
+        return [step]
 
     def fits(other: Step) -> bool:
         if other.condition != step.condition:
@@ -155,4 +198,5 @@ def _named_step(desk: Desk, session: Session, step: Step, value: Take) -> Step |
         result = check(value, other, desk.plan, session.taken)
         return not isinstance(result, Refusal) or result.reason == "absurd"
 
-    return route.for_wire(desk.plan, session, value.wire, step, fits)
+    found = [s for s in route.on_wire(desk.plan, session, value.wire) if fits(s)]
+    return [s for s in found if route.is_open(session, s)] or found

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from handsfree.check import Verdict, check
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.effects import Effect, Say, Teach
-from handsfree.dialogue.session import Guess, Session
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn
+from handsfree.events import Guess, Guessed, Spoke
 from handsfree.meaning import Ambiguous, Take
 from handsfree.plan.schema import Step
 
@@ -23,18 +22,15 @@ def before(desk: Desk, step: Step) -> list[str]:
     ]
 
 
-def judge(
-    desk: Desk, session: Session, step: Step, said: Take | Ambiguous | None
-) -> tuple[Session, list[Effect]]:
+def judge(desk: Desk, session: Session, step: Step, said: Take | Ambiguous | None) -> Turn:
     """The apprentice has said what to expect, or that it is not known (None)."""
     takes = said.candidates if isinstance(said, Ambiguous) else (said,) if said else ()
     verdicts = [check(take, step, desk.plan, session.taken) for take in takes]
     right = any(isinstance(v, Verdict) and v.passed for v in verdicts)
     guess = Guess(step.id, takes[0] if takes else None, right)
-    session = replace(session, question=None, guesses=(*session.guesses, guess))
     key = "guess_right" if right else "guess_wrong" if takes else "guess_unknown"
     text = desk.say(key, expected=desk.expectation(session, step))
-    return session, [Teach(guess), Say(text)]
+    return Turn(session).then(Guessed(guess), Spoke(text))
 
 
 def summary(desk: Desk, session: Session) -> str:

@@ -88,12 +88,14 @@ class Wording:
         """
         match meaning:
             case Reading(wire=wire) | State(wire=wire) | Observation(wire=wire):
-                pin = f"{self.pin(self.plan.pin(wire))} " if wire is not None else ""
+                pin = f"{self.name(self.plan.pin(wire))} " if wire is not None else ""
                 return pin + self._grammar_take(meaning)
             case Command(name="correct", take=take) if take:
                 return f"{self._command('correct')} {self.meaning(take)}"
             case Command(name="go", wire=wire) if wire is not None:
-                return self.prompt("go_to", wire=self.pin(self.plan.pin(wire)))
+                return self.prompt("go_to", wire=self.name(self.plan.pin(wire)))
+            case Command(name="wire", wire=wire) if wire is not None:
+                return self.name(self.plan.pin(wire))
             case Command(name="choice", choice=choice):
                 rule = "first" if choice == 1 else "second"
                 return self.language.phrases(rule)[0]
@@ -123,10 +125,27 @@ class Wording:
         return self.prompt(f"state_{state.replace(' ', '_')}")
 
     def pin(self, pin: Pin) -> str:
-        """A wire by its colours."""
+        """A wire by its colours, and by its pin where another wire has the same."""
+        if self._has_twin(pin):
+            number = self.integer(pin.number)
+            return self.prompt("wire_at_pin", wire=self._colours(pin), number=number)
+        return self._colours(pin)
+
+    def name(self, pin: Pin) -> str:
+        """A wire as the grammar knows it: by its colours, or by its pin if others have these."""
+        return self.pin_number(pin) if self._has_twin(pin) else self._colours(pin)
+
+    def pin_number(self, pin: Pin) -> str:
+        """A wire by the number of its pin."""
+        return self.prompt("pin_number", number=self.integer(pin.number))
+
+    def _colours(self, pin: Pin) -> str:
         if pin.stripe:
             return self.prompt("wire_striped", colour=pin.colour, stripe=pin.stripe)
         return self.prompt("wire_plain", colour=pin.colour)
+
+    def _has_twin(self, pin: Pin) -> bool:
+        return sum(other.wire == pin.wire for other in self.plan.connector.pins) > 1
 
     def wire(self, step: Step) -> str:
         """The wire or pair that a step probes; empty if it probes none."""

@@ -1,30 +1,46 @@
 """Events to a view: each event of a job changes what is seen at a glance.
 
-Besides the events of a job (see `handsfree.job`) those of the live loop are understood: `level`
-(0 to 1, and whose turn it is) and `microphone`, whose state says whether it is there.
+Besides the events of a job those of the live loop count: how loud it is, and whether the
+microphone is there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import replace
-from decimal import Decimal
-from typing import Any
 
 from handsfree.check import Expected, expected
 from handsfree.dialogue import Wording
 from handsfree.display.colours import rgb
 from handsfree.display.glance import Glance, Mark, Value, Wire
-from handsfree.meaning import Observation, Reading, State, Take
+from handsfree.events import (
+    Asked,
+    Entry,
+    Event,
+    Guessed,
+    JobFinished,
+    MicrophoneChanged,
+    Paused,
+    QuestionClosed,
+    ReadingStruck,
+    ReadingTaken,
+    SoundLevel,
+    Spoke,
+    StepOpened,
+    UtteranceHeard,
+    VerdictReached,
+    VerdictWithdrawn,
+    Woken,
+)
+from handsfree.meaning import Observation, Reading, State, Take, Unclear
+from handsfree.meaning.plain import unit_symbol
 from handsfree.plan.schema import Pin, Plan, Step
-from handsfree.units import Quantity, quantity
+from handsfree.units import Quantity, show
 
 #: The level moves in so many steps, so that a display is redrawn only when it is worth it.
 LEVELS = 20
 #: Significant digits of a limit.
 DIGITS = 4
-
-Event = Mapping[str, Any]
 
 
 def begin(plan: Plan) -> Glance:
@@ -37,84 +53,89 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
 
     Args:
         glance: the view before.
-        event: as it is told by a job or stands in its log; unknown ones change nothing.
+        event: of a job, or of the live loop; others change nothing.
         wording: says wires, states and prompts.
     """
-    match event["event"]:
-        case "level":
-            level = round(min(max(float(event["level"]), 0.0), 1.0) * LEVELS) / LEVELS
-            return replace(glance, level=level, turn=event.get("turn", ""))
-        case "microphone":
+    match event:
+        case SoundLevel(level=loud, turn=turn):
+            level = round(min(max(loud, 0.0), 1.0) * LEVELS) / LEVELS
+            return replace(glance, level=level, turn=turn)
+        case MicrophoneChanged():
             return _microphone(glance, event)
-        case "heard":
-            return _heard(glance, event)
-        case "step":
-            return _step(glance, wording, event["step"])
-        case "said":
-            return _said(glance, wording, event["text"])
-        case "asked":
-            options = tuple(_option(candidate, wording) for candidate in event["candidates"])
-            return replace(glance, question=event["text"], options=options, said="")
-        case "lesson":
-            return _open(replace(glance, question=""), wording, event["step"])
-        case "reading":
-            return _reading(glance, wording, event)
-        case "struck":
+        case UtteranceHeard():
+            return _heard(glance, event, wording)
+        case Paused():
+            return replace(glance, paused=True)
+        case Woken():
+            return replace(glance, paused=False)
+        case StepOpened(step=step, untold=untold):
+            opened = replace(glance, untold=untold, finished="", options=())
+            return _settled(_open(opened, wording, wording.plan.step(step)), wording)
+        case Spoke(text=text):
+            shown = glance.prompt and glance.prompt in text  # not a second time
+            return replace(glance, said="" if shown else text)
+        case Asked(text=text, candidates=candidates):
+            return replace(glance, question=text, options=_options(candidates, wording), said="")
+        case QuestionClosed():
+            return _settled(glance, wording)
+        case Guessed(guess=guess):
+            told = replace(glance, untold=False, question="")
+            return _open(told, wording, wording.plan.step(guess.step))
+        case ReadingTaken(entry=entry):
+            return _reading(glance, wording, entry)
+        case ReadingStruck():
             return _struck(glance, event)
-        case "verdict":
-            words = [event.get("say") or wording.plan.no_finding, event.get("repair")]
-            if any(step.phase == "after_repair" for step in wording.plan.steps):
-                words.append(wording.prompt("await_repair"))
-            prompt = " ".join(filter(None, words))
-            return replace(_closed(glance), part=event["part"] or "", prompt=prompt)
-        case "finished":
-            return replace(_closed(glance), finished=event["status"], prompt="")
+        case VerdictReached(finding=finding, stands=True):
+            return replace(glance, part=finding.part if finding else "")
+        case VerdictWithdrawn():
+            return replace(glance, part=None, prompt="")
+        case VerdictReached():
+            return _verdict(glance, wording, event)
+        case JobFinished(status=status):
+            said = glance.said  # how it ended, and what is missing
+            return replace(_closed(glance), finished=status, prompt=said, said="")
     return glance
 
 
-def _microphone(glance: Glance, event: Event) -> Glance:
-    match event["state"]:
+def _verdict(glance: Glance, wording: Wording, event: VerdictReached) -> Glance:
+    finding = event.finding
+    words = [finding.say, finding.repair] if finding else [wording.plan.no_finding]
+    if any(step.phase == "after_repair" for step in wording.plan.steps):
+        words.append(wording.prompt("await_repair"))
+    part = finding.part if finding else ""
+    return replace(_closed(glance), part=part, prompt=" ".join(filter(None, words)))
+
+
+def _microphone(glance: Glance, event: MicrophoneChanged) -> Glance:
+    match event.state:
         case "lost":
             return replace(glance, sound="lost", level=None, turn="")
         case "open" | "back":
             return replace(glance, sound="on")
         case "check" | "overrun" | "mute":
-            return replace(glance, said=event["text"])
+            return replace(glance, said=event.text)
     return glance
 
 
-def _heard(glance: Glance, event: Event) -> Glance:
-    meaning = event["meaning"]
-    paused = glance.paused
-    if meaning["kind"] == "command" and meaning["value"] in ("pause", "resume"):
-        paused = meaning["value"] == "pause"
-    return replace(
+def _heard(glance: Glance, event: UtteranceHeard, wording: Wording) -> Glance:
+    understood = event.understood
+    heard = replace(
         glance,
-        heard=meaning.get("text") or event["text"],
-        understood=meaning["kind"] != "unclear",
-        paused=paused,
-        question="",
-        options=(),
+        heard=understood.text or event.text,
+        understood=not isinstance(understood.meaning, Unclear),
         said="",
     )
+    return _settled(heard, wording)
 
 
-def _said(glance: Glance, wording: Wording, text: str) -> Glance:
-    """A guess that is asked for hides what is expected; a prompt is not shown a second time."""
-    asks = wording.prompt("ask_guess")
-    if text.endswith(asks):
-        return replace(glance, question=asks, options=(), expected="", said="")
-    shown = glance.prompt and glance.prompt in text
-    return replace(glance, said="" if shown else text)
+def _settled(glance: Glance, wording: Wording) -> Glance:
+    """No question is open, but for what an apprentice has yet to say."""
+    question = wording.prompt("ask_guess") if glance.untold else ""
+    return replace(glance, question=question, options=())
 
 
-def _step(glance: Glance, wording: Wording, step_id: str) -> Glance:
-    return _open(replace(glance, question="", options=(), finished=""), wording, step_id)
-
-
-def _open(glance: Glance, wording: Wording, step_id: str) -> Glance:
+def _open(glance: Glance, wording: Wording, step: Step) -> Glance:
     plan = wording.plan
-    step = plan.step(step_id)
     condition = plan.condition(step.condition)
     phase = [s.id for s in plan.steps if s.phase == step.phase]
     return replace(
@@ -125,9 +146,13 @@ def _open(glance: Glance, wording: Wording, step_id: str) -> Glance:
         wires=_wires(wording, step),
         prompt=step.prompt,
         condition=condition.say,
-        expected=show_expected(wording, step, expected(step, glance.taken)),
+        expected="" if glance.untold else _expected(glance, wording, step),
         caution=" ".join(filter(None, (condition.caution, step.caution))),
     )
+
+
+def _expected(glance: Glance, wording: Wording, step: Step) -> str:
+    return show_expected(wording, step, expected(step, glance.taken))
 
 
 def _closed(glance: Glance) -> Glance:
@@ -140,80 +165,78 @@ def _closed(glance: Glance) -> Glance:
         condition="",
         expected="",
         caution="",
+        untold=False,
         question="",
         options=(),
     )
 
 
-def _reading(glance: Glance, wording: Wording, event: Event) -> Glance:
-    step = wording.plan.step(event["step"])
-    shown, unit = _shown(event, wording)
+def _reading(glance: Glance, wording: Wording, entry: Entry) -> Glance:
+    step = wording.plan.step(entry.step)
+    shown, unit = _shown(entry.take, wording)
     value = Value(
-        seq=event["seq"],
+        number=entry.number,
         wires=_wires(wording, step),
         step=step.id.replace("_", " "),
         shown=shown,
         unit=unit,
-        verdict=event["verdict"],
-        distance=_distance(event),
-        mark=_mark(event),
+        verdict=entry.verdict.result,
+        distance=_distance(entry),
+        mark=_mark(entry),
     )
-    taken = {**glance.taken, step.id: _take(event)}
+    taken = {**glance.taken, step.id: entry.take}
     return replace(glance, value=value, taken=taken, question="", options=(), said="")
 
 
-def _struck(glance: Glance, event: Event) -> Glance:
-    taken = {step: take for step, take in glance.taken.items() if step != event["step"]}
+def _struck(glance: Glance, event: ReadingStruck) -> Glance:
+    taken = {step: take for step, take in glance.taken.items() if step != event.step}
     value = glance.value
-    if value and value.seq == event["struck"]:
+    if value and value.number == event.number:
         value = replace(value, verdict="struck", distance="", mark="void")
     return replace(glance, value=value, taken=taken)
 
 
-def _distance(event: Event) -> str:
-    if not event["distance"]:
+def _distance(entry: Entry) -> str:
+    if entry.verdict.distance is None:
         return ""
-    distance = figures(event["distance"])
-    return f"{distance} from the limit" if event["verdict"] == "marginal" else f"by {distance}"
+    distance = figures(show(entry.verdict.distance))
+    marginal = entry.verdict.result == "marginal"
+    return f"{distance} from the limit" if marginal else f"by {distance}"
 
 
-def _mark(event: Event) -> Mark:
-    if event["verdict"] == "marginal":
+def _mark(entry: Entry) -> Mark:
+    if entry.verdict.result == "marginal":
         return "marginal"
-    if event["outcome"] is None:
+    if entry.verdict.outcome is None:
         return "none"
-    return "pass" if event["outcome"] == "pass" else "fail"
+    return "pass" if entry.verdict.passed else "fail"
 
 
-def _shown(event: Event, wording: Wording) -> tuple[str, str]:
+def _shown(take: Take, wording: Wording) -> tuple[str, str]:
     """A value in figures and its unit."""
-    if event["over_limit"]:
-        return wording.prompt("over_limit"), ""
-    if event["measured"] == "state":
-        return wording.state(event["value"]), ""
-    if event["measured"] == "observation":
-        return event["value"], ""
-    return figures(event["spoken"] or f"{event['value']:g}"), event["unit"] or ""
+    match take:
+        case Reading(value=value, number=number):
+            if value is None:
+                return wording.prompt("over_limit"), ""
+            amount = f"{value.magnitude:g}" if number is None else str(number)
+            return figures(amount), unit_symbol(value)
+        case State(state=state):
+            return wording.state(state), ""
+        case Observation(answer=answer):
+            return answer, ""
 
 
-def _take(event: Event) -> Take:
-    if event["measured"] == "state":
-        return State(event["value"])
-    if event["measured"] == "observation":
-        return Observation(event["value"])
-    if event["over_limit"]:
-        return Reading(None)
-    return Reading(quantity(event["value"], event["unit"]), number=Decimal(event["spoken"]))
+def _options(candidates: Sequence[Take], wording: Wording) -> tuple[str, ...]:
+    """The candidates in figures; by their pins where the wire is asked for."""
+    shown = tuple(_option(candidate, wording) for candidate in candidates)
+    pins = [candidate.wire for candidate in candidates]
+    if len(set(shown)) == 1 and len(set(pins)) > 1:
+        return tuple(f"pin {pin}" for pin in pins)
+    return shown if len(set(shown)) == len(shown) else ()
 
 
-def _option(candidate: Event, wording: Wording) -> str:
-    if candidate["kind"] == "state":
-        return wording.state(candidate["value"])
-    if candidate["kind"] == "observation":
-        return str(candidate["value"])
-    if candidate["over_limit"]:
-        return wording.prompt("over_limit")
-    return f"{figures(candidate['spoken'])} {candidate['unit']}".strip()
+def _option(candidate: Take, wording: Wording) -> str:
+    return " ".join(filter(None, _shown(candidate, wording)))
 
 
 def _wires(wording: Wording, step: Step) -> tuple[Wire, ...]:

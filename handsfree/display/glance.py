@@ -43,7 +43,7 @@ class Value:
     """The last value, with its verdict.
 
     Attributes:
-        seq: of its event.
+        number: of its entry.
         wires: which it was taken on; none for an observation.
         step: id of the step.
         shown: number, state or answer, such as "4.98".
@@ -53,7 +53,7 @@ class Value:
         mark: how it came out.
     """
 
-    seq: int
+    number: int
     wires: tuple[Wire, ...]
     step: str
     shown: str
@@ -80,6 +80,7 @@ class Glance:
         heard: what the tool heard.
         understood: whether that had a meaning.
         said: what the tool said last, if that was no prompt.
+        untold: an apprentice has yet to say what to expect.
         question: that is open.
         options: answers to it in figures.
         level: of the sound, 0 to 1, in steps of 0.05; None if nobody tells it.
@@ -104,6 +105,7 @@ class Glance:
     heard: str = ""
     understood: bool = True
     said: str = ""
+    untold: bool = False
     question: str = ""
     options: tuple[str, ...] = ()
     level: float | None = None

@@ -17,12 +17,12 @@ from handsfree.dialogue import Wording
 from handsfree.display.fold import begin, fold
 from handsfree.display.glance import Glance
 from handsfree.errors import BadInput
+from handsfree.events import Logged, SoundLevel
 from handsfree.languages import load_language
 from handsfree.plan.schema import Plan
 
 Kind = Literal["terminal", "web", "off"]
-Event = dict[str, Any]
-Tell = Callable[[Event], None]
+Tell = Callable[[Logged], None]
 
 PORT = 8710
 LOOPBACK = "127.0.0.1"
@@ -75,14 +75,14 @@ class Display:
         self._lock = threading.Lock()
         self._screen: Screen | None = None
 
-    def tell(self, event: Event) -> None:
+    def tell(self, logged: Logged) -> None:
         """Take up an event of the job, a level, or that a microphone was lost or is back."""
         with self._lock:
-            self.glance = fold(self.glance, event, self._wording)
+            self.glance = fold(self.glance, logged.event, self._wording)
             if self._screen:
                 self._screen.show(self.glance)
-        if event["event"] != "level":
-            self._plain(event)
+        if not isinstance(logged.event, SoundLevel):
+            self._plain(logged)
 
     def on(self, screen: Screen) -> None:
         """Show the view on this screen from now on."""

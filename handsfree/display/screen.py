@@ -26,6 +26,8 @@ MARKS: dict[Mark, tuple[str, str]] = {
     "none": ("#f4f4f0", "–"),
     "void": ("#b9bdb8", "–"),
 }
+#: The verdict where no rule names a part.
+NO_PART = "no part named"
 #: Rows that hold one line of text.
 _LINES = 5
 #: Rows of the smallest big letters.
@@ -80,7 +82,7 @@ def _header(glance: Glance, width: int) -> Text:
 def _now(glance: Glance, width: int, height: int) -> list[Text]:
     """The wires to probe; where there are none, the prompt."""
     if not glance.wires:
-        part = _wrap(glance.part or "", width, ASKED) if not glance.step else []
+        part = _wrap(_part(glance), width, ASKED) if not glance.step else []
         lines = textwrap.wrap(glance.prompt, width // 6)
         letters = [row for line in lines for row in big(line, width, SMALLEST)]
         if not part and 0 < len(letters) <= height:
@@ -88,6 +90,17 @@ def _now(glance: Glance, width: int, height: int) -> list[Text]:
         return [Text(), *part, *_wrap(glance.prompt, width)]
     each = height // len(glance.wires)
     return [row for wire in glance.wires for row in _fit(_wire(wire, width, each), each)]
+
+
+def _part(glance: Glance) -> str:
+    return "" if glance.part is None else glance.part or NO_PART
+
+
+def closing(glance: Glance) -> str:
+    """How the job stands, in one line: what is left on a terminal when the screen is gone."""
+    open_at = f"open at step {glance.number} of {glance.count}" if glance.number else "open"
+    verdict = f", verdict: {_part(glance)}" if glance.part is not None else ""
+    return f"{glance.title}: {glance.finished or open_at}{verdict}"
 
 
 def _wire(wire: Wire, width: int, height: int) -> list[Text]:
@@ -138,6 +151,7 @@ def _rule(glance: Glance, width: int) -> Text:
     value = glance.value
     whose = " to ".join(w.name for w in value.wires) or value.step if value else ""
     left = f"── last {whose} " if value else "── no value yet "
+    left = "── asked " if glance.options else left  # what stands below is no value that was taken
     heard = f" heard “{glance.heard}” " if glance.heard else ""
     if not glance.understood:
         heard = f" not understood “{glance.heard}” "

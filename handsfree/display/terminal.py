@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.live import Live
 
 from handsfree.display.glance import Glance
-from handsfree.display.screen import screen
+from handsfree.display.screen import closing, screen
 
 #: Seconds between two drawings, at least; and at most, for a terminal that was resized.
 AT_LEAST, AT_MOST = 1 / 20, 0.5
@@ -36,10 +36,11 @@ class TerminalScreen:
         self._changed.set()
 
     def close(self) -> None:
-        """Give the terminal back."""
+        """Give the terminal back, and leave one line on it that tells how the job stands."""
         self._closing.set()
         self._changed.set()
         self._thread.join(timeout=2)
+        self._console.print(closing(self._glance), markup=False, highlight=False)
 
     def _draw(self) -> None:
         drawn: tuple[Glance, int, int] | None = None

@@ -2,7 +2,7 @@
 
 from handsfree.grammar.automaton import ANY, NUMERAL, Arc, Automaton
 from handsfree.grammar.language import Language
-from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.moment import Moment, SpokenPlan, unknown_colours
 from handsfree.grammar.numerals import Number, number_of
 from handsfree.grammar.text import parse_text
 
@@ -17,4 +17,5 @@ __all__ = [
     "SpokenPlan",
     "number_of",
     "parse_text",
+    "unknown_colours",
 ]

@@ -27,6 +27,7 @@ class Language:
         pronunciations: word to its pronunciations in the phones of the acoustic model.
         spaced: whether its words are always written apart.
         alike: pairs of words that are taken for each other, each both ways round.
+        homophones: a word as a transcriber may write it, to the word that it sounds like.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Language:
     pronunciations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spaced: bool = True
     alike: frozenset[tuple[str, str]] = frozenset()
+    homophones: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of_grammars(
@@ -46,6 +48,7 @@ class Language:
         *,
         spaced: bool = True,
         alike: Iterable[tuple[str, str]] = (),
+        homophones: Mapping[str, str] | None = None,
     ) -> Language:
         """Join grammar files.
 
@@ -66,7 +69,7 @@ class Language:
                         where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
                         raise BadInput(f"<{rule}> uses <{used}>, which is not there", where=where)
         both = frozenset(pair for a, b in alike for pair in ((a, b), (b, a)))
-        return cls(name, rules, prompts or {}, pronunciations or {}, spaced, both)
+        return cls(name, rules, prompts or {}, pronunciations or {}, spaced, both, homophones or {})
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
         """The automaton of a rule, with slots filled by `bindings`."""
@@ -79,6 +82,10 @@ class Language:
         pairs = zip(one.split(), other.split(), strict=False)
         differ = {pair for pair in pairs if pair[0] != pair[1]}
         return len(one.split()) == len(other.split()) and bool(differ) and differ <= self.alike
+
+    def as_it_sounds(self, text: str) -> str:
+        """`text` with the words that it sounds like: "for point to" is "four point two"."""
+        return " ".join(self.homophones.get(word, word) for word in text.lower().split())
 
     def phrases(self, rule: str, bindings: Bindings | None = None) -> list[str]:
         """Every sentence of a small rule, shortest first."""

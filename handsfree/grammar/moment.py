@@ -35,6 +35,17 @@ def _number_words(language: Language, number: int) -> Expansion:
     return choice(phrase(" ".join(words)) for words in dict.fromkeys(ways))
 
 
+def unknown_colours(language: Language, plan: Plan) -> list[tuple[tuple[str | int, ...], str]]:
+    """The colours of a plan that cannot be spoken: the path of each, and what to say of it."""
+    known = ", ".join(dict.fromkeys(language.colours))
+    return [
+        (("connector", "pins", index, field), f"the grammar has no colour {name!r}; known: {known}")
+        for index, pin in enumerate(plan.connector.pins)
+        for field, name in (("colour", pin.colour), ("stripe", pin.stripe))
+        if name and name not in language.colours
+    ]
+
+
 def _colour(language: Language, name: str) -> Expansion:
     """Every wording of the colour that has `name` among its wordings."""
     if name not in language.colours:
@@ -137,6 +148,7 @@ class SpokenPlan:
             "option": choice(_option(self.language, o) for o in options),
             "anything": Repeat(Word(ANY), 0, many=True),
             "numeral": Word(NUMERAL) if written else VOID,
+            "possessive": Word("'s") if written else VOID,
         }
 
     @cached_property
@@ -150,6 +162,14 @@ class SpokenPlan:
         slots = self.slots(None, written=False)
         names = choice([slots["wire"], slots["condition"]])
         return self.language.automaton(names, slots).vocabulary - self.number_words
+
+    @cached_property
+    def subject_words(self) -> frozenset[str]:
+        """Words that people say of what is measured: numerals, colours and names of wires."""
+        number = self.language.automaton("below_thousand").vocabulary
+        names = {w for pin in self.plan.connector.pins for w in pin.function.lower().split()}
+        colours = {word for wording in self.language.colours for word in wording.split()}
+        return (number | names | colours) - self.language.automaton("filler").vocabulary
 
     def automaton(
         self, step: Step | None, moment: Moment = "listening", *, written: bool = False

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
-Form = Literal["plain", "point left out", "hundred left out", "written"]
+Form = Literal[
+    "plain", "written", "hundred left out", "point left out", "point left out late", "unit left out"
+]
 
 #: Tags that `number_of` understands, by their first word.
 NUMBER_TAGS = frozenset(
-    {"numeral", "add", "times", "digit", "point", "gap", "elided", "plus", "minus"}
+    {"numeral", "add", "times", "digit", "point", "gap", "late", "elided", "plus", "minus"}
 )
 
 
@@ -73,6 +75,9 @@ def number_of(tags: Iterable[str]) -> Number:
                 flush()
             case "gap":
                 form = "point left out"
+                flush()
+            case "late":
+                form = "point left out late"
                 flush()
             case "elided":
                 form = "hundred left out"

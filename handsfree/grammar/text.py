@@ -30,8 +30,17 @@ def tokens(text: str) -> list[str]:
 
 
 def words(text: str, vocabulary: Container[str]) -> list[str]:
-    """`text` as words, spelled as in `vocabulary` where it has them, else in lower case."""
-    return [token if token in vocabulary else token.lower() for token in tokens(text)]
+    """`text` as words, spelled as in `vocabulary` where it has them, else in lower case.
+
+    "'s" stands apart where the vocabulary has only the word before it: "violet's".
+    """
+    found: list[str] = []
+    for token in tokens(text):
+        word = token if token in vocabulary else token.lower()
+        stem, mark, end = word.rpartition("'")
+        apart = mark and end == "s" and word not in vocabulary and "'s" in vocabulary
+        found += [stem, "'s"] if apart else [word]
+    return found
 
 
 def parse_text(automaton: Automaton, text: str) -> list[Tags]:

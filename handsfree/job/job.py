@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from dataclasses import replace
 
-from handsfree.dialogue import Ask, Dialogue, Effect, Record, Response, Say, Session
+import numpy as np
+
+from handsfree.dialogue import Dialogue, Response, Session
+from handsfree.events import (
+    Asked,
+    Codec,
+    Event,
+    Logged,
+    Noted,
+    ReadingStruck,
+    ReadingTaken,
+    Spoke,
+    UtteranceHeard,
+)
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.job.listening import Ears, Sound
-from handsfree.job.records import effect_fields, heard_fields, restore
 from handsfree.log import JobLog, encode_flac
+from handsfree.log.record import decoded
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import Utterance
 
-Tell = Callable[[dict[str, Any]], None]
+Tell = Callable[[Logged], None]
 Speak = Callable[[str], None]
 
 
@@ -24,8 +37,11 @@ class Job:
     Args:
         dialogue: about the plan.
         log: open, empty or of an earlier session of the same job.
-        tell: called with each event, as a dictionary, once it is in the log.
+        tell: called with each event once it is in the log.
         speak: says a text aloud; called once what it reads back is in the log.
+
+    Attributes:
+        session: where the job stands, by the events that are in the log.
     """
 
     def __init__(self, dialogue: Dialogue, log: JobLog, tell: Tell, speak: Speak) -> None:
@@ -33,9 +49,10 @@ class Job:
         self.log = log
         self._tell = tell
         self._speak = speak
-        self._recognised: tuple[tuple[float, float, Automaton], Heard] | None = None
-        events = [event.as_dict() for event in log.events]
-        self.session, self._seqs = restore(dialogue.desk.plan, events)
+        self._recognised: tuple[Utterance, Automaton, Heard] | None = None
+        self._codec = Codec(dialogue.desk.plan)
+        events = decoded(self._codec, log.lines, log.folder)
+        self.session = Session.of(logged.event for logged in events)
 
     @property
     def finished(self) -> bool:
@@ -47,11 +64,15 @@ class Job:
         fresh = self.session == Session()
         self._follow(self.dialogue.start() if fresh else self.dialogue.resume(self.session))
 
+    def again(self) -> None:
+        """Say again what is waited for, after an outage of the sound."""
+        self._follow(self.dialogue.again(self.session))
+
     def listen(self, ears: Ears, sound: Sound) -> Response:
         """Recognise an utterance by the grammar of the moment, and take it up."""
         heard = self.recognise(ears, sound.utterance)
         flac = encode_flac(sound.utterance.samples, RATE)
-        return self.hear(heard, flac, source=sound.source)
+        return self.hear(heard, flac, sound.source)
 
     def recognise(self, ears: Ears, utterance: Utterance) -> Heard:
         """What was said, by the grammar of the moment; nothing follows from it.
@@ -61,42 +82,59 @@ class Job:
         desk = self.dialogue.desk
         step = desk.focus(self.session)
         grammar = desk.spoken.automaton(step, self.session.moment)
-        asked = utterance.start, utterance.end, grammar
-        if self._recognised is None or self._recognised[0] != asked:
-            self._recognised = asked, ears.hear(utterance, grammar, desk.wording.hint)
-        return self._recognised[1]
+        known = self._recognised
+        if known and known[1] == grammar and _same_sound(known[0], utterance):
+            return known[2]
+        heard = ears.hear(utterance, grammar, desk.wording.hint)
+        self._recognised = utterance, grammar, heard
+        return heard
 
-    def hear(self, heard: Heard, sound: bytes | None = None, **where: object) -> Response:
+    def hear(self, heard: Heard, sound: bytes | None = None, source: str | None = None) -> Response:
         """Take up an utterance; while paused, nothing is kept of it.
 
         Args:
             heard: what the engine understood.
             sound: the utterance as FLAC.
-            where: further fields of the event, such as the file it was heard in.
+            source: where it was heard: name of a file, or "microphone".
         """
         response = self.dialogue.respond(self.session, heard)
-        clip = None
-        asleep = self.session.paused and response.session.paused
-        if response.understood is not None and not asleep:
-            fields = heard_fields(heard, response.understood, self.dialogue.desk.plan)
-            event = self.log.append("heard", sound, **fields, **where)
-            clip = {"heard": event.seq, "clip": event.fields.get("clip")}
-            self._tell(event.as_dict())
-        self._follow(response, clip or {})
+        self._follow(response, sound, source)
         return response
 
-    def _follow(self, response: Response, source: dict[str, Any] | None = None) -> None:
-        for effect in response.effects:
-            self._do(effect, source or {})
-        self.session = response.session
+    def happened(self, event: Event, sound: bytes | None = None, /, **evidence: object) -> Logged:
+        """Log an event, take it into account, and tell it.
 
-    def _do(self, effect: Effect, source: dict[str, Any]) -> None:
-        kind, fields = effect_fields(effect, self.dialogue.desk.wording, self._seqs)
-        if kind in ("reading", "note", "struck"):
-            fields |= source
-        event = self.log.append(kind, **fields)
-        if isinstance(effect, Record):
-            self._seqs[effect.entry.number] = event.seq
-        self._tell(event.as_dict())
-        if isinstance(effect, Say | Ask):
-            self._speak(effect.text)
+        Args:
+            event: it.
+            sound: of the utterance, as FLAC.
+            evidence: further fields of its line: the utterance that it came of.
+        """
+        kind, fields = self._codec.encode(event)
+        line = self.log.append(kind, sound, **fields, **evidence)
+        logged = self._codec.wrote(event, line.seq, line.time, line.kind, line.fields)
+        self.session = self.session.after(event)
+        self._tell(logged)
+        return logged
+
+    def _follow(
+        self, response: Response, sound: bytes | None = None, source: str | None = None
+    ) -> None:
+        evidence: dict[str, object] = {}
+        for event in response.events:
+            match event:
+                case UtteranceHeard():
+                    logged = self.happened(replace(event, source=source), sound)
+                    evidence = {"heard": logged.seq, "clip": logged.clip}
+                case ReadingTaken() | ReadingStruck() | Noted():
+                    self.happened(event, None, **evidence)
+                case Spoke(text=text) | Asked(text=text):
+                    self.happened(event)
+                    self._speak(text)
+                case _:
+                    self.happened(event)
+
+
+def _same_sound(one: Utterance, other: Utterance) -> bool:
+    """Whether they are the same utterance; two recordings may have the same times."""
+    times = one.start, one.end
+    return times == (other.start, other.end) and np.array_equal(one.samples, other.samples)

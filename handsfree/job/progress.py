@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from platformdirs import user_data_path
 
 from handsfree.errors import BadInput
+from handsfree.events import Event, Guessed
 
 
 @dataclass(slots=True)
@@ -26,13 +26,13 @@ class Progress:
     asked: dict[str, int] = field(default_factory=dict)
     known: dict[str, int] = field(default_factory=dict)
 
-    def add(self, plan: str, events: Iterable[Mapping[str, Any]]) -> None:
+    def add(self, plan: str, events: Iterable[Event]) -> None:
         """Count the lessons among the events of a session."""
         for event in events:
-            if event["event"] == "lesson":
-                key = f"{plan}: {event['step'].replace('_', ' ')}"
+            if isinstance(event, Guessed):
+                key = f"{plan}: {event.guess.step.replace('_', ' ')}"
                 self.asked[key] = self.asked.get(key, 0) + 1
-                self.known[key] = self.known.get(key, 0) + bool(event["right"])
+                self.known[key] = self.known.get(key, 0) + event.guess.right
 
     def to_practise(self) -> list[tuple[str, int, int]]:
         """Step, known and asked, least known first; what is always known is left out."""

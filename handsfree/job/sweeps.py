@@ -8,8 +8,10 @@ from pathlib import Path
 
 from handsfree.check import SweepFault, judge_sweep, limits_of
 from handsfree.errors import BadInput
-from handsfree.log import open_job, read
-from handsfree.plan import Plan, load_plan
+from handsfree.events import FoundFlaw, SweepImported
+from handsfree.events.codec import same_fields
+from handsfree.log import JobRecord, open_job
+from handsfree.plan import Plan
 from handsfree.units import Quantity, quantity, show
 
 Points = list[tuple[Quantity, Quantity]]
@@ -49,11 +51,11 @@ def import_sweep(job: Path, file: Path) -> tuple[Plan, tuple[SweepFault, ...]]:
     Raises:
         BadInput: the plan has no sweep, the job is finished, or the file cannot be used.
     """
-    loaded = load_plan(job / "plan.yaml")
-    limits = limits_of(loaded.plan)
+    record = JobRecord.read(job)
+    limits = limits_of(record.plan)
     if limits is None:
         raise BadInput("the plan of this job has no sweep", where=str(job / "plan.yaml"))
-    if any(event.kind == "finished" for event in read(job)):
+    if record.ending is not None:
         raise BadInput("the job is finished", where=str(job), remedy="Import before it ends.")
     try:
         text = file.read_text(encoding="utf-8-sig")
@@ -62,20 +64,18 @@ def import_sweep(job: Path, file: Path) -> tuple[Plan, tuple[SweepFault, ...]]:
     unit = f"{limits.hysteresis.units:~P}"
     points = read_points(text, str(file), unit)
     flaws = judge_sweep(points, limits)
-    with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
-        log.append(
-            "sweep",
-            source=file.name,
-            points=[[float(c.magnitude), float(f.magnitude)] for c, f in points],
-            unit=unit,
-            flaws=[_plain(flaw) for flaw in flaws],
-        )
-    return loaded.plan, flaws
+    event = SweepImported(
+        source=file.name,
+        points=tuple((float(c.magnitude), float(f.magnitude)) for c, f in points),
+        unit=unit,
+        flaws=tuple(map(_found, flaws)),
+    )
+    kind, fields = same_fields(event)
+    with open_job(job, record.plan_text.encode(), title=record.plan.title) as log:
+        log.append(kind, **fields)
+    return record.plan, flaws
 
 
-def _plain(fault: SweepFault) -> dict[str, str | None]:
-    return {
-        "flaw": fault.flaw,
-        "command": None if fault.command is None else show(fault.command),
-        "value": None if fault.value is None else show(fault.value),
-    }
+def _found(fault: SweepFault) -> FoundFlaw:
+    command = None if fault.command is None else show(fault.command)
+    return FoundFlaw(fault.flaw, command, None if fault.value is None else show(fault.value))

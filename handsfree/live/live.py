@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Self
+from typing import Self
 
+from handsfree.events import Logged, MicrophoneChanged, SoundLevel, told
 from handsfree.job import Job
 from handsfree.job.listening import Ears, Sound
 from handsfree.live.hearing import Ending, Happening, Hearing, Level, Overrun
@@ -17,7 +18,7 @@ from handsfree.sound.card import Deaf, Lost, Opened
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.voice import Voice
 
-Tell = Callable[[dict[str, Any]], None]
+Tell = Callable[[Logged], None]
 
 READY_WITHIN = 15.0
 """Seconds for which the first word is waited before the technician is asked again."""
@@ -61,12 +62,12 @@ class Live:
         self.hearing.wait_quiet(PATIENCE)
         self.mouth.speak(text)
         if self.mouth.was_cut and self._job:
-            self._note(self._job, "cut", f"cut off: {text}")
+            self._job.happened(MicrophoneChanged("cut", f"cut off: {text}"))
 
-    def follow(self, event: dict[str, Any]) -> None:
+    def follow(self, logged: Logged) -> None:
         """An event of the job."""
-        self.mouth.follow(event)
-        self._tell(event)
+        self.mouth.follow(logged.event)
+        self._tell(logged)
 
     def press(self) -> None:
         """The key was pressed: stop speaking, and listen."""
@@ -83,7 +84,7 @@ class Live:
         opened = self.hearing.next()
         assert isinstance(opened, Opened)
         where = f"{opened.microphone}, {opened.rate} Hz"
-        self._tell({"event": "microphone", "state": "open", "text": where})
+        self._tell(told(MicrophoneChanged("open", where)))
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -114,21 +115,21 @@ class Live:
                 job.recognise(ears, utterance)  # in the pause in which it is not known yet
             case Overrun(seconds=seconds, count=count):
                 text = f"the machine was too busy: {seconds:.2f} s of sound lost, {count} times now"
-                self._note(job, "overrun", text)
+                job.happened(MicrophoneChanged("overrun", text))
             case Lost(why=why):
-                self._note(job, "lost", f"paused: {why}")
+                job.happened(MicrophoneChanged("lost", f"paused: {why}"))
             case Deaf(why=why, audible=audible):
-                self._tell({"event": "microphone", "state": "lost", "text": why})
+                self._tell(told(MicrophoneChanged("lost", why)))
                 if audible and not self._mourned:
                     self._mourned = True
                     self.mouth.speak(job.dialogue.desk.say("sound_lost"), keep=False)
             case Opened(microphone=name):
                 self._mourned = False
-                self._note(job, "back", f"the sound is back: {name}")
+                job.happened(MicrophoneChanged("back", f"the sound is back: {name}"))
                 self._go_on(job)
         if failed := self.mouth.failed:
             self.mouth.failed = None
-            self._tell({"event": "microphone", "state": "mute", "text": str(failed)})
+            self._tell(told(MicrophoneChanged("mute", str(failed))))
 
     def _go_on(self, job: Job) -> None:
         """After an outage: what was not heard to its end, or where we are."""
@@ -137,23 +138,23 @@ class Live:
         for text in unsaid:
             self.speak(text)
         if not unsaid and not job.session.paused:
-            job.begin()
+            job.again()
 
     def _check(self, job: Job) -> None:
         """Ask for a word, and say what is wrong with its sound; three tries, then go on."""
         say = job.dialogue.desk.say
         key = "ready_say"
         for _ in range(3):
-            self._tell({"event": "microphone", "state": "check", "text": say(key)})
+            self._tell(told(MicrophoneChanged("check", say(key))))
             self.speak(say(key))
             word = self._word()
             if word is None:
                 key = "ready_nothing"
                 continue
             found = judge(word, self.hearing.noise)
-            levels = {"speech": found.speech, "noise": found.noise, "fault": found.fault}
             text = f"speech {found.speech} dBFS, noise {found.noise} dBFS"
-            self._note(job, "ready", text, **levels)
+            checked = MicrophoneChanged("ready", text, found.speech, found.noise, found.fault)
+            job.happened(checked)
             if found.fault is None:
                 return
             key = f"ready_{found.fault}"
@@ -164,18 +165,6 @@ class Live:
             if happening is None or isinstance(happening, Utterance):
                 return happening
 
-    def _note(self, job: Job, state: str, text: str, **more: object) -> None:
-        """An event of the microphone, into the log and out."""
-        event = job.log.append("microphone", state=state, text=text, **more)
-        self._tell(event.as_dict())
-
     def _meter(self, level: Level) -> None:
-        self._tell(
-            {
-                "event": "level",
-                "level": round(min(max(1 + level.dbfs / SHOWN, 0.0), 1.0), 3),
-                "dbfs": round(level.dbfs, 1),
-                "turn": level.turn,
-                "speech": level.speech,
-            }
-        )
+        bar = round(min(max(1 + level.dbfs / SHOWN, 0.0), 1.0), 3)
+        self._tell(told(SoundLevel(bar, round(level.dbfs, 1), level.turn, level.speech)))

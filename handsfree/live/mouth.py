@@ -6,13 +6,15 @@ import itertools
 import threading
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from typing import Any
 
 import numpy as np
 
+from handsfree.check import Verdict
 from handsfree.errors import HandsfreeError
+from handsfree.events import Asked, Entry, Event, ReadingTaken, UtteranceHeard
 from handsfree.live.settings import Settings
 from handsfree.live.sounds import Sounds
+from handsfree.meaning import Command, Understood
 from handsfree.sound import tones
 from handsfree.sound.pieces import Pieces
 from handsfree.sound.tones import Tone, tone
@@ -51,16 +53,14 @@ class Mouth:
         self._open = self._whole = False
         self._tone: Tone | None = None
 
-    def follow(self, event: dict[str, Any]) -> None:
+    def follow(self, event: Event) -> None:
         """Take from an event which tone comes next, and louder, softer, faster, slower."""
         match event:
-            case {"event": "reading", "outcome": "pass"}:
-                self._tone = "in_range"
-            case {"event": "reading", "outcome": str()}:
-                self._tone = "out_of_range"
-            case {"event": "asked"}:
+            case ReadingTaken(entry=Entry(verdict=Verdict(outcome=str()) as verdict)):
+                self._tone = "in_range" if verdict.passed else "out_of_range"
+            case Asked():
                 self._tone = "asked"
-            case {"event": "heard", "meaning": {"kind": "command", "value": str(command)}}:
+            case UtteranceHeard(understood=Understood(meaning=Command(name=command))):
                 self.settings = self.settings.changed(command)
 
     def prepare(self, texts: Iterable[str]) -> None:

@@ -1,22 +1,24 @@
 """Events to evidence: the append-only, hash-chained log of a job.
 
-`chain` and `standing` are pure; `folder`, `writer`, `opening` and `verify` are the edge to the
-disk.
+`chain` and `standing` are pure; `folder`, `writer`, `opening`, `verify` and `record` are the edge
+to the disk.  `JobRecord` is a job for everybody who reads one.
 """
 
-from handsfree.log.chain import Event, fingerprint
+from handsfree.log.chain import Line, fingerprint
 from handsfree.log.clip import encode_flac
 from handsfree.log.opening import open_job
-from handsfree.log.standing import Entry, Readings, rows, standing_readings, to_csv
-from handsfree.log.verify import Finding, Verification, read, verify
+from handsfree.log.record import JobRecord
+from handsfree.log.standing import LoggedReading, Readings, rows, standing_readings, to_csv
+from handsfree.log.verify import Remark, Verification, read, verify
 from handsfree.log.writer import JobLog
 
 __all__ = [
-    "Entry",
-    "Event",
-    "Finding",
     "JobLog",
+    "JobRecord",
+    "Line",
+    "LoggedReading",
     "Readings",
+    "Remark",
     "Verification",
     "encode_flac",
     "fingerprint",

@@ -24,11 +24,13 @@ from hashlib import sha256
 from typing import Any
 
 NOTHING = sha256(b"").hexdigest()
+#: What a file is to the line that holds its hash.
+ROLES = ("plan", "clip", "aside")
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class Line:
     """One line of the log.
 
     Attributes:
@@ -46,6 +48,12 @@ class Event:
     fields: Mapping[str, Any]
     prev: str
     digest: str
+
+    @property
+    def files(self) -> tuple[tuple[str, str, str], ...]:
+        """Role, name and SHA-256 of each file whose hash the line holds."""
+        digests = ((role, self.fields.get(f"{role}_sha256")) for role in ROLES)
+        return tuple((role, str(self.fields.get(role)), sha) for role, sha in digests if sha)
 
     def as_dict(self) -> dict[str, Any]:
         """The event as it stands in its line, without the hashes."""
@@ -71,7 +79,7 @@ class Scan:
         flaws: where the chain does not hold.
     """
 
-    events: tuple[Event, ...]
+    events: tuple[Line, ...]
     tail: bytes
     flaws: tuple[Flaw, ...]
 
@@ -81,7 +89,7 @@ def digest(data: bytes) -> str:
     return sha256(data).hexdigest()
 
 
-def fingerprint(event: Event) -> str:
+def fingerprint(event: Line) -> str:
     """The first 64 bits of an event's digest, in groups to be read aloud or copied by hand."""
     return " ".join(event.digest[i : i + 4] for i in range(0, 16, 4))
 
@@ -100,7 +108,7 @@ def encode(seq: int, time: str, kind: str, fields: Mapping[str, object], prev: s
     return body + _seal(body)
 
 
-def decode(line: bytes) -> Event:
+def decode(line: bytes) -> Line:
     """The event of a line; whether it is sound is for `scan` to say.
 
     Raises:
@@ -109,7 +117,7 @@ def decode(line: bytes) -> Event:
     try:
         record = json.loads(line.decode())
         fields = {key: value for key, value in record.items() if key not in RESERVED}
-        return Event(
+        return Line(
             int(record["seq"]),
             str(record["time"]),
             str(record["event"]),
@@ -128,7 +136,7 @@ def scan(data: bytes) -> Scan:
     longer fits.
     """
     *lines, tail = data.split(b"\n")
-    events: list[Event] = []
+    events: list[Line] = []
     flaws: list[Flaw] = []
     prev, seq, sound = NOTHING, 1, True
     for number, text in enumerate(lines, 1):

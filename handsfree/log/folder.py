@@ -18,7 +18,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from handsfree.errors import BadInput
-from handsfree.log.chain import Event
+from handsfree.log.chain import Line
 
 EVENTS = "events.jsonl"
 PLAN = "plan.yaml"
@@ -104,12 +104,12 @@ def read_log(folder: Path) -> bytes:
     return data
 
 
-def finish_mark(event: Event) -> bytes:
+def finish_mark(event: Line) -> bytes:
     """The content of finished.json for a log that ends with this event."""
     return f'{{"seq":{event.seq},"digest":"{event.digest}"}}\n'.encode()
 
 
-def finish_flaw(mark: bytes | None, events: tuple[Event, ...]) -> str | None:
+def finish_flaw(mark: bytes | None, events: tuple[Line, ...]) -> str | None:
     """What finished.json and the log disagree about, or None."""
     if mark is None or any(mark == finish_mark(event) for event in events):
         return None

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from filelock import BaseFileLock, FileLock, Timeout
 
 from handsfree.errors import BadInput, Damaged
+from handsfree.events import Event, JobOpened, JobTakenUp
+from handsfree.events.codec import same_event, same_fields
 from handsfree.log import chain
-from handsfree.log.chain import Event
+from handsfree.log.chain import Line
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
@@ -37,22 +41,33 @@ def utc_now() -> datetime:
 
 
 def open_job(
-    folder: Path, plan: bytes, *, title: str, clock: Callable[[], datetime] = utc_now
+    folder: Path,
+    plan: bytes,
+    *,
+    title: str,
+    details: Mapping[str, Any] | None = None,
+    route: str = "",
+    verbosity: str = "",
+    clock: Callable[[], datetime] = utc_now,
 ) -> JobLog:
     """Begin a job, or go on with it; the log is then locked against a second writer.
 
     Going on moves what a cut write left behind the last event to aside/, and a `resumed` event
-    says how many bytes. `JobLog.events` holds what is already there.
+    says how many bytes. `JobLog.lines` holds what is already there. A finished job is read-only.
 
     Args:
         folder: made if it is not there.
         plan: the exact bytes of the plan file.
         title: the plan's title, for people.
+        details: further fields of the `opened` event: `subject`, what is tested, by whom and for
+            which order; `follows`, the fingerprint of the finished job that this one goes on from.
+        route, verbosity: how it is dictated, so that it can go on so.
         clock: gives the time of an event, with its zone.
 
     Raises:
-        BadInput: the job belongs to another plan, another dictation is writing to it, the folder
-            holds something else or cannot be written, or the disk is full.
+        BadInput: the job is finished, belongs to another plan or was opened with other details,
+            another dictation is writing to it, the folder holds something else or cannot be
+            written, or the disk is full.
         Damaged: the log is not as it was written, so nothing may be added to it.
     """
     with told_plainly(folder):
@@ -69,20 +84,30 @@ def open_job(
                 remedy="End the other one first, or choose another folder with --job.",
             ) from None
         try:
-            return _take_up(folder, plan, title, lock, clock)
+            manner = (route, verbosity)
+            return _take_up(folder, plan, title, details or {}, manner, lock, clock)
         except BaseException:
             lock.release()
             raise
 
 
 def _take_up(
-    folder: Path, plan: bytes, title: str, lock: BaseFileLock, clock: Callable[[], datetime]
+    folder: Path,
+    plan: bytes,
+    title: str,
+    details: Mapping[str, Any],
+    manner: tuple[str, str],
+    lock: BaseFileLock,
+    clock: Callable[[], datetime],
 ) -> JobLog:
     data = read_file(folder, EVENTS) or b""
     log = chain.scan(data)
     _refuse_damage(folder, log)
     if log.events:
-        _refuse_other_plan(folder, log.events[0], plan, title)
+        opened = _opened(folder, log.events[0])
+        _refuse_other_plan(folder, opened, plan, title)
+        _refuse_finished(folder, log.events)
+        _refuse_other_details(folder, opened, details)
     else:
         write_file(folder / PLAN, plan)
     (folder / CLIPS).mkdir(exist_ok=True)
@@ -95,28 +120,41 @@ def _take_up(
         sync_folder(folder.parent)
         lengths = (len(line) + 1 for line in data.split(b"\n"))
         job = JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
+        route, verbosity = manner
         if not log.events:
-            digest = chain.digest(plan)
-            job.append("opened", format=FORMAT, plan=PLAN, plan_title=title, plan_sha256=digest)
+            opened = JobOpened(FORMAT, PLAN, title, chain.digest(plan), **details)
+            _append(job, replace(opened, route=route, verbosity=verbosity))
         if data:
-            job.append("resumed", **cut)
+            _append(job, replace(cut, route=route, verbosity=verbosity))
     except BaseException:
         os.close(descriptor)
         raise
     return job
 
 
-def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> dict[str, str | int]:
-    """Move the tail to a file of its own; return the fields that tell of it."""
+def _opened(folder: Path, first: Line) -> JobOpened:
+    event = same_event(first.kind, first.fields) if first.kind == "opened" else None
+    if not isinstance(event, JobOpened):
+        raise Damaged(f"{EVENTS} does not begin with the job's opening", where=str(folder))
+    return event
+
+
+def _append(job: JobLog, event: Event) -> None:
+    kind, fields = same_fields(event)
+    job.append(kind, **fields)
+
+
+def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> JobTakenUp:
+    """Move the tail to a file of its own; return the event that tells of it."""
     if not log.tail:
-        return {"aside_bytes": 0}
+        return JobTakenUp()
     digest = chain.digest(log.tail)
     name = f"{ASIDE}/{len(log.events) + 1:05d}-{digest[:8]}.bin"
     (folder / ASIDE).mkdir(exist_ok=True)
     write_file(folder / name, log.tail)
     os.ftruncate(descriptor, length - len(log.tail))
     sync(descriptor)
-    return {"aside_bytes": len(log.tail), "aside": name, "aside_sha256": digest}
+    return JobTakenUp(len(log.tail), name, digest)
 
 
 def _refuse_damage(folder: Path, log: chain.Scan) -> None:
@@ -134,10 +172,28 @@ def _refuse_damage(folder: Path, log: chain.Scan) -> None:
         )
 
 
-def _refuse_other_plan(folder: Path, opened: Event, plan: bytes, title: str) -> None:
-    expected = opened.fields.get("plan_sha256")
-    if chain.digest(plan) != expected:
-        own = opened.fields.get("plan_title")
+def _refuse_finished(folder: Path, events: Iterable[Line]) -> None:
+    if any(event.kind == "finished" for event in events):
+        raise BadInput(
+            "this job is finished, and stays as it is",
+            where=str(folder),
+            remedy=f"Go on in a new job that names it: handsfree dictate PLAN --after {folder}",
+        )
+
+
+def _refuse_other_details(folder: Path, opened: JobOpened, details: Mapping[str, Any]) -> None:
+    other = [name for name, given in details.items() if getattr(opened, name) != given]
+    if other:
+        raise BadInput(
+            f"this job was opened with another {' and '.join(other)}",
+            where=str(folder),
+            remedy="Leave these options out to go on with it, or begin a new job folder.",
+        )
+
+
+def _refuse_other_plan(folder: Path, opened: JobOpened, plan: bytes, title: str) -> None:
+    if chain.digest(plan) != opened.plan_sha256:
+        own = opened.plan_title
         raise BadInput(
             f"the plan “{title}” was changed since this job began"
             if own == title

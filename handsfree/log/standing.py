@@ -1,8 +1,7 @@
 """Which readings count. Nothing is ever deleted: a later event supersedes or strikes one.
 
-A reading is an event of kind `reading`. A later event with `supersedes: seq` puts another in its
-place, one with `struck: seq` takes it out. Striking a correction does not bring back the value
-that it replaced: the technician has already said that this one was wrong.
+Striking a correction does not bring back the value that it replaced: the technician has already
+said that this one was wrong.
 """
 
 from __future__ import annotations
@@ -10,20 +9,45 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from handsfree.log.chain import Event
+from handsfree.check import written
+from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
+from handsfree.meaning import Reading, State
+from handsfree.meaning.plain import unit_symbol
 
-COLUMNS = ("step", "wire", "condition", "value", "unit", "expected", "verdict", "clip")
+COLUMNS = ("step", "wire", "pin", "condition", "value", "unit", "expected", "verdict", "clip")
+
+#: In the column `value`, what the meter showed when it showed no number.
+OVER_LIMIT = "over limit"
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """A reading and what became of it: the `seq` of the event that voided it, if any."""
+class LoggedReading:
+    """A reading and what became of it.
 
-    event: Event
+    Attributes:
+        seq, time: of its event.
+        entry: the take and its verdict.
+        wire: colours of what its step probes; None if it probes no wire.
+        pins: numbers of what it probes.
+        clip: name of its sound, if there is one.
+        superseded_by, struck_by: `seq` of the event that voided it, if any.
+    """
+
+    seq: int
+    time: str
+    entry: Entry
+    wire: str | None
+    pins: tuple[int, ...]
+    clip: str | None
     superseded_by: int | None = None
     struck_by: int | None = None
+
+    @property
+    def pin(self) -> str | None:
+        """The pins in figures: "5", or "5 to 3"."""
+        return " to ".join(map(str, self.pins)) or None
 
     @property
     def stands(self) -> bool:
@@ -39,48 +63,73 @@ class Readings:
         history: every reading, with what became of it.
     """
 
-    history: tuple[Entry, ...]
+    history: tuple[LoggedReading, ...]
 
     @property
-    def standing(self) -> tuple[Event, ...]:
+    def standing(self) -> tuple[LoggedReading, ...]:
         """The readings that still count."""
-        return tuple(entry.event for entry in self.history if entry.stands)
+        return tuple(reading for reading in self.history if reading.stands)
 
 
-def standing_readings(events: Iterable[Event]) -> Readings:
+def standing_readings(events: Iterable[Logged]) -> Readings:
     """The readings of a log: those that stand, and the history of all."""
-    entries: dict[int, Entry] = {}
-    for event in events:
-        for field, mark in (("supersedes", "superseded_by"), ("struck", "struck_by")):
-            old = entries.get(event.fields.get(field, 0))
-            if old is not None:
-                void = {"superseded_by": old.superseded_by, "struck_by": old.struck_by}
-                entries[old.event.seq] = Entry(old.event, **(void | {mark: event.seq}))
-        if event.kind == "reading":
-            entries[event.seq] = Entry(event)
-    return Readings(tuple(entries.values()))
+    found: dict[int, LoggedReading] = {}
+    for logged in events:
+        match logged.event:
+            case ReadingTaken(entry=entry, wire=wire, pins=pins):
+                old = found.get(entry.supersedes or 0)
+                if old is not None:
+                    found[old.entry.number] = replace(old, superseded_by=logged.seq)
+                new = LoggedReading(logged.seq, logged.time, entry, wire, pins, logged.clip)
+                found[entry.number] = new
+            case ReadingStruck(number=number) if number in found:
+                found[number] = replace(found[number], struck_by=logged.seq)
+    return Readings(tuple(found.values()))
 
 
-def rows(events: Iterable[Event], *, history: bool = False) -> list[dict[str, object]]:
+def rows(events: Iterable[Logged], *, history: bool = False) -> list[dict[str, object]]:
     """One row a reading: seq, time, the columns, superseded_by, struck_by; empty is None.
 
+    `pin` is that of the wire, "5", or of the two that were probed, "5 to 3"; `value` is a number,
+    a state, an answer, or `OVER_LIMIT` where the meter showed beyond its range.
+
     Args:
+        events: of the job, in order.
         history: also the readings that no longer stand.
     """
     return [
         {
-            "seq": entry.event.seq,
-            "time": entry.event.time,
-            **{name: entry.event.fields.get(name) for name in COLUMNS},
-            "superseded_by": entry.superseded_by,
-            "struck_by": entry.struck_by,
+            "seq": reading.seq,
+            "time": reading.time,
+            "step": reading.entry.step,
+            "wire": reading.wire,
+            "pin": reading.pin,
+            "condition": reading.entry.condition,
+            **_value(reading.entry),
+            "expected": written(reading.entry.verdict.expected),
+            "verdict": reading.entry.verdict.result,
+            "clip": reading.clip,
+            "superseded_by": reading.superseded_by,
+            "struck_by": reading.struck_by,
         }
-        for entry in standing_readings(events).history
-        if history or entry.stands
+        for reading in standing_readings(events).history
+        if history or reading.stands
     ]
 
 
-def to_csv(events: Iterable[Event], *, history: bool = False) -> str:
+def _value(entry: Entry) -> dict[str, object]:
+    match entry.take:
+        case Reading(value=value):
+            if value is None:
+                return {"value": OVER_LIMIT, "unit": None}
+            return {"value": float(value.magnitude), "unit": unit_symbol(value)}
+        case State(state=word):
+            return {"value": word, "unit": None}
+        case other:
+            return {"value": other.answer, "unit": None}
+
+
+def to_csv(events: Iterable[Logged], *, history: bool = False) -> str:
     """The rows as CSV (RFC 4180, but lines end with a newline alone) with a header."""
     text = io.StringIO()
     names = ("seq", "time", *COLUMNS, "superseded_by", "struck_by")

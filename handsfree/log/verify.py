@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Literal
 
 from handsfree.log import chain
-from handsfree.log.chain import Event
+from handsfree.log.chain import Line
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
@@ -38,7 +38,7 @@ _LINE = "Compare with a copy of the folder; without one, rely on no line from he
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Remark:
     """One line for a person: where, what, and what to do."""
 
     where: str
@@ -64,8 +64,8 @@ class Verification:
     state: Literal["finished", "open", "damaged"]
     events: int
     fingerprint: str
-    problems: tuple[Finding, ...]
-    remarks: tuple[Finding, ...]
+    problems: tuple[Remark, ...]
+    remarks: tuple[Remark, ...]
 
     @property
     def ok(self) -> bool:
@@ -73,7 +73,7 @@ class Verification:
         return not self.problems
 
 
-def read(folder: Path) -> list[Event]:
+def read(folder: Path) -> list[Line]:
     """Every event of a job that can be read, in order; a cut last line is passed over.
 
     Whether they are as they were written is for `verify` to say.
@@ -92,13 +92,13 @@ def verify(folder: Path) -> Verification:
     """
     log = chain.scan(read_log(folder))
     mark = read_file(folder, FINISHED)
-    problems = [Finding(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in log.flaws]
-    remarks: list[Finding] = []
+    problems = [Remark(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in log.flaws]
+    remarks: list[Remark] = []
 
     if not log.events or log.events[0].kind != "opened":
-        problems.append(Finding(EVENTS, "the log does not begin with the job's opening", _COPY))
+        problems.append(Remark(EVENTS, "the log does not begin with the job's opening", _COPY))
     if flaw := finish_flaw(mark, log.events):
-        problems.append(Finding(FINISHED, flaw, _COPY))
+        problems.append(Remark(FINISHED, flaw, _COPY))
     if log.tail:
         (problems if chain.holds_whole_event(log.tail) else remarks).append(_tail(log))
 
@@ -106,7 +106,7 @@ def verify(folder: Path) -> Verification:
     with told_plainly(folder):
         stored = (path for part in (CLIPS, ASIDE) for path in sorted((folder / part).glob("*")))
         remarks += [
-            Finding(
+            Remark(
                 path.relative_to(folder).as_posix(),
                 "no event names this file: the write of its event was cut short",
                 "It is no evidence; keep it or delete it.",
@@ -118,7 +118,7 @@ def verify(folder: Path) -> Verification:
     finished = bool(log.events) and log.events[-1].kind == "finished"
     if finished and mark is None:
         remarks.append(
-            Finding(
+            Remark(
                 FINISHED,
                 "the job is finished but its finishing mark is not there",
                 "Open the job and finish it again to have one.",
@@ -133,11 +133,11 @@ def verify(folder: Path) -> Verification:
     )
 
 
-def _tail(log: chain.Scan) -> Finding:
+def _tail(log: chain.Scan) -> Remark:
     where = f"{EVENTS}, last line"
     if chain.holds_whole_event(log.tail):
-        return Finding(where, "the last line was changed, or spoilt by a power failure", _LINE)
-    return Finding(
+        return Remark(where, "the last line was changed, or spoilt by a power failure", _LINE)
+    return Remark(
         where,
         f"the last {len(log.tail)} bytes are a write that was cut short and never read back",
         "Going on with the job sets them aside.",
@@ -145,28 +145,24 @@ def _tail(log: chain.Scan) -> Finding:
 
 
 def _check_named_files(
-    folder: Path, events: tuple[Event, ...], problems: list[Finding], remarks: list[Finding]
+    folder: Path, events: tuple[Line, ...], problems: list[Remark], remarks: list[Remark]
 ) -> set[str]:
     """Check each file whose hash an event holds; return the names."""
     named: set[str] = set()
     for event in events:
-        for role in ("plan", "clip", "aside"):
-            expected = event.fields.get(f"{role}_sha256")
-            if expected is None:
-                continue
-            name = str(event.fields.get(role))
+        for role, name, expected in event.files:
             named.add(name)
             data = read_file(folder, name)
             if data is None:
                 what = f"the {role} of event {event.seq} is gone"
-                problems.append(Finding(name, what, _COPY))
+                problems.append(Remark(name, what, _COPY))
             elif chain.digest(data) != expected:
                 what = f"the {role} of event {event.seq} was changed"
-                problems.append(Finding(name, what, _COPY))
+                problems.append(Remark(name, what, _COPY))
             elif role == "aside" and chain.holds_whole_event(data):
                 what = f"a spoilt line that may have been read back stood before event {event.seq}"
-                problems.append(Finding(name, what, "Look at it, and take that reading again."))
+                problems.append(Remark(name, what, "Look at it, and take that reading again."))
             elif role == "aside":
                 what = f"{len(data)} bytes of a cut write were set aside at event {event.seq}"
-                remarks.append(Finding(name, what, "They were never read back."))
+                remarks.append(Remark(name, what, "They were never read back."))
     return named

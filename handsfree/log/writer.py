@@ -26,7 +26,7 @@ from typing import Self
 from filelock import BaseFileLock
 
 from handsfree.log import chain
-from handsfree.log.chain import Event
+from handsfree.log.chain import Line
 from handsfree.log.folder import (
     CLIPS,
     FINISHED,
@@ -55,22 +55,22 @@ class JobLog:
         descriptor: int,
         lock: BaseFileLock,
         clock: Callable[[], datetime],
-        written: Iterable[tuple[Event, int]],
+        written: Iterable[tuple[Line, int]],
     ) -> None:
         self.folder = folder
         self._descriptor = descriptor
         self._lock = lock
         self._clock = clock
-        self._ends: list[tuple[Event, int]] = []  # each event with the log's length after it
+        self._ends: list[tuple[Line, int]] = []  # each event with the log's length after it
         for event, length in written:
             self._ends.append((event, self._end + length))
 
     @property
-    def events(self) -> tuple[Event, ...]:
-        """All events of the job so far, those of earlier sessions included."""
+    def lines(self) -> tuple[Line, ...]:
+        """All lines of the job so far, those of earlier sessions included."""
         return tuple(event for event, _ in self._ends)
 
-    def append(self, kind: str, sound: bytes | None = None, /, **fields: object) -> Event:
+    def append(self, kind: str, sound: bytes | None = None, /, **fields: object) -> Line:
         """Write an event; when this returns it is on the disk.
 
         Args:
@@ -129,7 +129,7 @@ class JobLog:
         """Length of the log in bytes after the last acknowledged event."""
         return self._ends[-1][1] if self._ends else 0
 
-    def _write(self, line: bytes, event: Event) -> None:
+    def _write(self, line: bytes, event: Line) -> None:
         """One write and one fsync; on any failure or interrupt the line is cut off again."""
         try:
             if os.fstat(self._descriptor).st_size != self._end:  # an earlier cut failed
@@ -144,7 +144,7 @@ class JobLog:
                 sync(self._descriptor)
             raise
 
-    def _finish(self, line: bytes, event: Event) -> None:
+    def _finish(self, line: bytes, event: Line) -> None:
         """The finishing mark is made ready first, for the disk may be full."""
         mark = self.folder / FINISHED
         ready = mark.with_suffix(".new")

@@ -4,6 +4,7 @@ from handsfree.meaning.interpret import interpret
 from handsfree.meaning.meanings import (
     NO_UNIT,
     Ambiguous,
+    Aside,
     Command,
     Meaning,
     Note,
@@ -20,6 +21,7 @@ from handsfree.meaning.meanings import (
 __all__ = [
     "NO_UNIT",
     "Ambiguous",
+    "Aside",
     "Command",
     "Meaning",
     "Note",

@@ -2,25 +2,29 @@
 
 Every hypothesis is read by the grammar; hypotheses that mean the same join their
 belief.  Where two meanings stay close, or one wording has two readings, the result is
-`Ambiguous` and somebody who knows what is expected (or the technician) decides.
+`Ambiguous` and somebody who knows what is expected (or the technician) decides.  What is
+likelier no reading at all than one is an `Aside`: nothing that was not said is ever logged.
 """
 
 from __future__ import annotations
 
-import math
 import unicodedata
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from rapidfuzz import fuzz, process
+from scipy.special import softmax
 
-from handsfree.grammar.automaton import Automaton
+from handsfree.grammar.automaton import Automaton, is_numeral
 from handsfree.grammar.language import Language
 from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.numerals import Form
 from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning.meanings import (
     Ambiguous,
+    Aside,
     Command,
     Meaning,
     Note,
@@ -34,17 +38,33 @@ from handsfree.meaning.meanings import (
 )
 from handsfree.meaning.tags import meaning_of
 from handsfree.plan.schema import Step
+from handsfree.units import quantity
 
 #: A rival meaning with at least this share of the belief of the best is asked about.
 RIVAL_SHARE = 0.25
 #: The same for one that differs in words only that sound alike: "fifteen" and "fifty".
 ALIKE_SHARE = 0.08
-#: Less belief than this in all that parses is no understanding.
-LEAST_SHARE = 0.02
+#: Words outside the grammar, or a value that is denied or vague, with more belief than this
+#: for each in the best reading: then that reading was not said.
+OUTSIDE_SHARE = 1.0
+#: The same: then it may not have been said, and it is asked for once more.
+DOUBT_SHARE = 0.25
+#: A text of more words than these that the grammar does not have is talk to somebody else.
+LONGEST_TRY = 7
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
 NAME_LIKENESS = 72.0
 
-_FORMS = {"plain": 0, "written": 0, "hundred left out": 1, "point left out": 2}
+#: Without a unit, a whole number from this up may be of the unit without its prefix.
+LARGE = 100
+
+_FORMS: dict[Form, int] = {
+    "plain": 0,
+    "written": 0,
+    "hundred left out": 1,
+    "point left out": 2,
+    "point left out late": 3,
+    "unit left out": 3,
+}
 
 
 def interpret(
@@ -62,22 +82,34 @@ def interpret(
     if not heard.hypotheses:
         return Understood(Unclear("nothing was understood"))
     families: dict[tuple[Hashable, ...], _Family] = {}
-    reason = ""
-    belief = _softmax([h.score for h in heard.hypotheses])
+    outside, strange, reason = 0.0, "", ""
+    belief = softmax([h.score for h in heard.hypotheses]).tolist()
     for hypothesis, share in zip(heard.hypotheses, belief, strict=True):
-        meanings = _meanings(automaton, hypothesis.text, step, moment)
+        meanings = _meanings(automaton, hypothesis.text, step, moment, spoken.language)
         clear = [m for m in meanings if not isinstance(m, Unclear)]
         if clear:
             keys = tuple(_key(m, step) for m in clear)
             families.setdefault(keys, _Family(clear, hypothesis.text)).share += share
         elif meanings and isinstance(meanings[0], Unclear):
             reason = reason or meanings[0].reason
-    if sum(f.share for f in families.values()) >= LEAST_SHARE:
-        found = _decide(list(families.values()), step, spoken.language)
+        else:
+            outside, strange = outside + share, strange or hypothesis.text
+    best = max(families.values(), key=lambda f: f.share, default=None)
+    if best is not None and outside <= OUTSIDE_SHARE * best.share:
+        found = _decide(list(families.values()), outside, step, spoken.language)
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         return replace(found, share=likely)
-    repaired = _repaired(heard.hypotheses[0], spoken, automaton, step)
-    return repaired or Understood(Unclear(reason or "that is nothing I know here"), heard.text)
+    repaired = None if best else _repaired(heard.hypotheses[0], spoken, automaton, step)
+    if repaired or reason:
+        return repaired or Understood(Unclear(reason), heard.text)
+    return Understood(Aside("unknown", about=_may_be_meant(strange, spoken)), strange)
+
+
+def _may_be_meant(text: str, spoken: SpokenPlan) -> bool:
+    """Whether words that are not in the grammar may be for the tool: few, and of its subject."""
+    said = words(text, spoken.subject_words)
+    subject = any(word in spoken.subject_words or is_numeral(word) for word in said)
+    return subject and len(said) <= LONGEST_TRY
 
 
 @dataclass
@@ -101,11 +133,26 @@ def _key(meaning: Meaning, step: Step | None) -> Hashable:
     return meaning
 
 
-def _decide(families: list[_Family], step: Step | None, language: Language) -> Understood:
-    """One meaning, or the takes between which only the technician can decide."""
+def _decide(
+    families: list[_Family], outside: float, step: Step | None, language: Language
+) -> Understood:
+    """One meaning, or the takes between which only the technician can decide.
+
+    Args:
+        families: what parses.
+        outside: the belief in what does not.
+        step: the open step.
+        language: knows what sounds alike.
+    """
     families.sort(key=lambda f: -f.share)
     best = families[0]
     rivals = []
+    aside = sum(f.share for f in families[1:] if isinstance(f.meanings[0], Aside))
+    if (
+        isinstance(best.meanings[0], Reading | State | Observation)
+        and aside + outside > DOUBT_SHARE * best.share
+    ):
+        return Understood(Unclear("it may have been no reading"), best.text, share=best.share)
     for family in families[1:]:
         alike = language.sound_alike(best.text, family.text)
         if family.share >= (ALIKE_SHARE if alike else RIVAL_SHARE) * best.share:
@@ -117,20 +164,25 @@ def _decide(families: list[_Family], step: Step | None, language: Language) -> U
                 takes.setdefault(_key(meaning, step), meaning)
     first = best.meanings[0]
     if isinstance(first, Reading | State | Observation) and len(takes) > 1:
-        reason = "heard" if rivals else "number form"
+        one_value = len({_key(replace(take, wire=None), None) for take in takes.values()}) == 1
+        reason = "wire" if one_value else "heard" if rivals else "number form"
         return Understood(Ambiguous(tuple(takes.values()), reason), best.text, share=best.share)
     return Understood(first, best.text, share=best.share)
 
 
 def _meanings(
-    automaton: Automaton, text: str, step: Step | None, moment: Moment = "listening"
+    automaton: Automaton, text: str, step: Step | None, moment: Moment, language: Language
 ) -> list[Meaning]:
     """Distinct meanings of one wording; the likeliest number form first.
 
-    "Yes" answers what is to be observed, or the question that is open.
+    "Yes" answers what is to be observed, or the question that is open.  A wording that the
+    grammar has as a reading is no aside: "no continuity".
     """
     unit = step.measure.base_unit if step else ""
-    found = dict.fromkeys(meaning_of(tags, unit) for tags in parse_text(automaton, text))
+    parses = parse_text(automaton, text) or parse_text(automaton, language.as_it_sounds(text))
+    found = _told_apart([meaning_of(tags, unit) for tags in parses], step)
+    found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
+    found = [m for m in found if not isinstance(m, Aside)] or found
     wanted = Command if moment == "answering" else Observation
     if any(isinstance(m, wanted) for m in found):
         return [m for m in found if isinstance(m, wanted)]
@@ -144,6 +196,50 @@ def _meanings(
         else:
             others.append(meaning)
     return [*sorted(numbers.values(), key=lambda r: _FORMS[r.form]), *others]
+
+
+def _in_base_unit(meaning: Meaning, unit: str) -> Reading | None:
+    """A large bare number at a step in kilohms may be ohms: "four thousand nine hundred"."""
+    if not isinstance(meaning, Reading) or meaning.unit_spoken or meaning.number is None:
+        return None
+    large = meaning.number >= LARGE and meaning.number == meaning.number.to_integral()
+    if not large or unit[:1] not in ("k", "M") or meaning.value != quantity(meaning.number, unit):
+        return None
+    return replace(meaning, value=quantity(meaning.number, unit[1:]), form="unit left out")
+
+
+def _told_apart(meanings: list[Meaning], step: Step | None) -> list[Meaning]:
+    """Distinct meanings; where wires of one name are meant, that of the step wins."""
+    alike: dict[Hashable, list[Meaning]] = {}
+    for meaning in dict.fromkeys(meanings):
+        alike.setdefault(_wireless(meaning), []).append(meaning)
+    apart: list[Meaning] = []
+    for same in alike.values():
+        first = same[0]
+        if isinstance(first, Command) and first.wire is not None:
+            others = tuple(w for w in map(_wire_of, same[1:]) if w is not None)
+            apart.append(replace(first, others=others))
+        else:
+            own = [m for m in same if step and _wire_of(m) in step.pins]
+            apart += own[:1] or same
+    return apart
+
+
+def _wireless(meaning: Meaning) -> Meaning:
+    """Equal for meanings that differ in the wire that was named alone."""
+    match meaning:
+        case Command(take=take) if take:
+            return replace(meaning, take=replace(take, wire=None))
+        case Command() | Reading() | State() | Observation():
+            return replace(meaning, wire=None)
+    return meaning
+
+
+def _wire_of(meaning: Meaning) -> int | None:
+    """The wire that was named, in a correction that of the new value."""
+    if isinstance(meaning, Command) and meaning.take:
+        return meaning.take.wire
+    return getattr(meaning, "wire", None)
 
 
 def _repaired(
@@ -170,19 +266,14 @@ def _repaired(
     if not repairs:
         return None
     text = " ".join(mended)
-    clear = [m for m in _meanings(automaton, text, step) if not isinstance(m, Unclear | Note)]
+    meanings = _meanings(automaton, text, step, "listening", spoken.language)
+    clear = [m for m in meanings if not isinstance(m, Unclear | Note)]
     if not clear:
         return None
-    result = _decide([_Family(clear, text, 1.0)], step, spoken.language)
+    result = _decide([_Family(clear, text, 1.0)], 0.0, step, spoken.language)
     return replace(result, text=hypothesis.text, repairs=tuple(repairs))
 
 
 def _letters(word: str) -> str:
     """`word` in single letters, also where they are written in syllables as in Hangul."""
     return unicodedata.normalize("NFD", word)
-
-
-def _softmax(scores: list[float]) -> list[float]:
-    top = max(scores)
-    weights = [math.exp(s - top) for s in scores]
-    return [w / sum(weights) for w in weights]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from handsfree.grammar.numerals import Form
 from handsfree.units import Quantity
@@ -60,14 +61,16 @@ class Command:
     Attributes:
         name: as tagged in the grammar: repeat, next, back, correct, yes, choice …
         take: the new value, for "correct".
-        wire: for "go".
+        wire: for "go", and for "wire", which answers a question.
         choice: 1 or 2, for "choice".
+        others: further pins that may be meant, where wires look alike.
     """
 
     name: str
     take: Take | None = None
     wire: int | None = None
     choice: int = 0
+    others: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +89,32 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Ambiguous:
-    """Two or more meanings that only the technician can tell apart, likeliest first."""
+    """Two or more meanings that only the technician can tell apart, likeliest first.
+
+    Attributes:
+        candidates: what may be meant.
+        reason: "heard", "number form", or "wire" if the wire that was named may be several.
+    """
 
     candidates: tuple[Take, ...]
     reason: str
+
+
+AsideKind = Literal["negated", "hedged", "expected", "past", "asked", "range", "filler", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """Something said that is no reading and no command, and is never logged as one.
+
+    Attributes:
+        kind: a value that is denied, vague, wanted, of the past, asked about or a range; a filler;
+            or "unknown": words that the grammar does not have.
+        about: whether a value, a state or a wire was named in it, so that it may be meant for us.
+    """
+
+    kind: AsideKind
+    about: bool = True
 
 
 #: A reason to be unclear: a bare number at a step that measures none.
@@ -103,7 +128,7 @@ class Unclear:
     reason: str
 
 
-Meaning = Take | Command | SetCondition | Note | Ambiguous | Unclear
+Meaning = Take | Command | SetCondition | Note | Ambiguous | Aside | Unclear
 
 
 @dataclass(frozen=True, slots=True)

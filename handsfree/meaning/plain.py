@@ -6,6 +6,7 @@ from typing import Any
 
 from handsfree.meaning.meanings import (
     Ambiguous,
+    Aside,
     Command,
     Meaning,
     Note,
@@ -38,7 +39,7 @@ def unit_symbol(value: Quantity) -> str:
 def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     """`meaning` as JSON values.
 
-    `kind` is reading, state, observation, command, condition, note, ambiguous or unclear.
+    `kind` is reading, state, observation, command, condition, note, ambiguous, aside or unclear.
     `value` is the number of a reading in its `unit` (None for over limit), the name of a
     state, an answer, a command or a condition, or the text of a note.
     """
@@ -47,23 +48,25 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     if wire is not None:
         fields |= {"wire": plan.pin(wire).wire, "pin": wire}
     match meaning:
-        case Reading(value=value, number=number, form=form):
+        case Reading(value=value, number=number, form=form, unit_spoken=unit_spoken):
             fields |= {"kind": "reading", "over_limit": value is None}
             if value is not None:
                 fields |= {
                     "value": float(value.magnitude),
                     "unit": unit_symbol(value),
-                    "spoken": str(number),
+                    "spoken": None if number is None else str(number),
                     "form": form,
                 }
+            fields |= {} if unit_spoken else {"unit_spoken": False}
         case State(state=state):
             fields |= {"kind": "state", "value": state}
         case Observation(answer=answer):
             fields |= {"kind": "observation", "value": answer}
-        case Command(name=name, take=take, choice=choice):
+        case Command(name=name, take=take, choice=choice, others=others):
             fields |= {"kind": "command", "value": name}
             fields |= {"choice": choice} if choice else {}
             fields |= {"take": plain(take, plan)} if take else {}
+            fields |= {"others": list(others)} if others else {}
         case SetCondition(condition=condition):
             fields |= {"kind": "condition", "value": condition}
         case Note(text=text):
@@ -71,6 +74,9 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}
+        case Aside(kind=kind, about=about):
+            fields |= {"kind": "aside", "value": kind}
+            fields |= {} if about else {"about": False}
         case Unclear(reason=reason):
             fields |= {"kind": "unclear", "reason": reason}
     return {"kind": fields.pop("kind"), **fields}

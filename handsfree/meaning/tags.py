@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import cast
 
 from handsfree.grammar.automaton import Tags
 from handsfree.grammar.numerals import NUMBER_TAGS, number_of
 from handsfree.meaning.meanings import (
     NO_UNIT,
+    Aside,
+    AsideKind,
     Command,
     Meaning,
     Note,
@@ -33,6 +36,8 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
         verb, _, argument = tag.partition(" ")
         by_verb.setdefault(verb, argument)
     wire = int(by_verb["wire"]) if "wire" in by_verb else None
+    if "aside" in by_verb:
+        return Aside(cast(AsideKind, by_verb["aside"]), about=len(by_verb) > 1)
     if "note" in by_verb:
         return Note(" ".join(t[4:] for t in tags if t.startswith("any ")))
     if "choice" in by_verb:

@@ -64,7 +64,8 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
         data = _derived(text) if written else data
         plan = Plan.model_validate(data)
     except ValidationError as error:
-        faults += (_fault(details, document) for details in error.errors(include_url=False))
+        found = error.errors(include_url=False)
+        faults += (_fault(details, document) for details in found if not _miscounted(details))
     except BadInput as error:
         faults.append(Fault(document.line(("parts",)), ("parts",), str(error)))
     if plan is not None or not written:
@@ -125,6 +126,13 @@ def _fault(error: ErrorDetails, document: Document) -> Fault:
             path = (*path, error["ctx"]["discriminator"].strip("'"))
             line = document.line(path)
     return Fault(line, path, _message(error))
+
+
+def _miscounted(error: ErrorDetails) -> bool:
+    """Whether a list has enough entries: those with faults of their own were not counted."""
+    given = error["input"]
+    counts = error["type"] == "too_short" and isinstance(given, list | dict)
+    return counts and len(given) >= error["ctx"]["min_length"]
 
 
 def _message(error: ErrorDetails) -> str:

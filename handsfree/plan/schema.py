@@ -360,6 +360,10 @@ class Plan(PlanModel):
                 return pin
         raise KeyError(number)
 
+    def wires(self, step: Step) -> str | None:
+        """The colours of what a step probes, as "red to black"; None if it probes no wire."""
+        return " to ".join(self.pin(number).wire for number in step.pins) or None
+
     def condition(self, condition_id: str) -> Condition:
         """The condition of that id.
 

@@ -6,56 +6,49 @@ The page needs no network and no script: clips are embedded as FLAC data.
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, select_autoescape
 
 from handsfree import __version__
+from handsfree.check import written
 from handsfree.errors import BadInput
-from handsfree.log import Event, Verification, read, standing_readings, verify
-from handsfree.plan import COMMON_PRACTICE, Plan, parse_plan
+from handsfree.events import Asked, Entry, Logged, Noted, Spoke, UtteranceHeard, VerdictWithdrawn
+from handsfree.log import JobRecord, Verification, verify
+from handsfree.plan import COMMON_PRACTICE
+from handsfree.units import show
 
 #: Gives the bytes of a clip by its name in the job folder; None if it is gone.
 Clips = Callable[[str], bytes | None]
 
 
-def render(plan: Plan, events: Sequence[Event], check: Verification, clips: Clips) -> str:
+def render(record: JobRecord, check: Verification, clips: Clips) -> str:
     """The page.
 
     Args:
-        plan: the plan as used.
-        events: of the job, in order.
+        record: the job.
         check: from `verify`; its state and fingerprint are printed.
         clips: gives the sound of an utterance.
     """
+    plan = record.plan
     readings = [
         {
-            "fields": entry.event.fields,
-            "time": entry.event.time,
-            "stands": entry.stands,
-            "struck": entry.struck_by is not None,
-            "shown": _shown(entry.event.fields),
-            "step": plan.step(entry.event.fields["step"]),
-            "condition": plan.condition(entry.event.fields["condition"]).say,
-            "sound": _data_uri(clips, entry.event.fields.get("clip")),
+            "entry": reading.entry,
+            "verdict": reading.entry.verdict,
+            "wire": reading.wire,
+            "pin": reading.pin,
+            "stands": reading.stands,
+            "struck": reading.struck_by is not None,
+            "step": plan.step(reading.entry.step),
+            "condition": plan.condition(reading.entry.condition).say,
+            "expected": written(reading.entry.verdict.expected),
+            "distance": _distance(reading.entry),
+            "sound": _data_uri(clips, reading.clip),
         }
-        for entry in standing_readings(events).history
+        for reading in record.readings.history
     ]
-    talk = [
-        {
-            "kind": event.kind,
-            "text": event.fields["text"],
-            "time": event.time,
-            "note": event.kind == "note",
-            "sound": _data_uri(clips, event.fields.get("clip")) if event.kind != "reading" else "",
-        }
-        for event in events
-        if event.kind in ("heard", "said", "asked", "note")
-    ]
-    verdicts = [event.fields for event in events if event.kind == "verdict"]
-    endings = [event.fields for event in events if event.kind == "finished"]
+    talk = [line for logged in record.events if (line := _said(logged, clips))]
     environment = Environment(
         loader=PackageLoader("handsfree.report"),
         autoescape=select_autoescape(default=True),
@@ -64,36 +57,56 @@ def render(plan: Plan, events: Sequence[Event], check: Verification, clips: Clip
     )
     return environment.get_template("report.html.j2").render(
         plan=plan,
-        began=events[0].time if events else "",
+        began=record.began,
+        subject=_subject(record),
+        follows=record.opened.follows if record.opened else None,
         readings=readings,
-        talk=talk,
-        notes=[t for t in talk if t["note"]],
-        verdict=verdicts[-1] if verdicts else None,
-        ending=endings[-1] if endings else None,
+        talk=[line for line in talk if line["who"]],
+        notes=[line for line in talk if not line["who"]],
+        verdict=record.verdict,
+        withdrawn=isinstance(record.verdict, VerdictWithdrawn),
+        ending=record.ending,
         check=check,
         common=COMMON_PRACTICE,
         version=__version__,
     )
 
 
+#: Fields of the job's subject as they are headed.
+_HEADINGS = {
+    "vehicle": "Vehicle",
+    "registration": "Registration",
+    "odometer": "Odometer",
+    "order": "Repair order",
+    "technician": "Technician",
+    "component": "Component",
+    "complaint": "Complaint",
+    "stored_code": "Stored code",
+    "live_value": "Live value",
+}
+
+
+def _subject(record: JobRecord) -> list[tuple[str, str]]:
+    """What was tested, by whom and for which order, as the job was opened with."""
+    told = record.subject
+    return [(heading, told[name]) for name, heading in _HEADINGS.items() if told.get(name)]
+
+
 def report_file(job: Path, output: Path) -> None:
     """Write the report of a job folder.
 
     Raises:
-        BadInput: it is no job folder, or the report cannot be written.
+        BadInput: it is no job folder, or the report cannot be written, or not in that format.
         Damaged: the log cannot be read.
     """
-    events = read(job)
-    try:
-        plan = parse_plan((job / "plan.yaml").read_text(encoding="utf-8"), str(job / "plan.yaml"))
-    except OSError as error:
-        raise BadInput("the plan of the job is not there", where=str(job)) from error
-
-    def clip(name: str) -> bytes | None:
-        path = job / "clips" / Path(name).name
-        return path.read_bytes() if path.is_file() else None
-
-    page = render(plan, events, verify(job), clip)
+    if output.suffix.lower() not in (".html", ".htm"):
+        raise BadInput(
+            f"a report is written as HTML, not as {output.suffix or 'a file without an ending'}",
+            where=str(output),
+            remedy="Give a name that ends in .html. Any browser prints that page to PDF.",
+        )
+    record = JobRecord.read(job)
+    page = render(record, verify(job), record.clip)
     try:
         output.write_text(page, encoding="utf-8")
     except OSError as error:
@@ -104,11 +117,25 @@ def report_file(job: Path, output: Path) -> None:
         ) from error
 
 
-def _shown(fields: Any) -> str:
-    if fields.get("over_limit"):
-        return "over limit"
-    value = fields.get("spoken") or fields["value"]
-    return f"{value} {fields['unit']}" if fields.get("unit") else str(value)
+def _said(logged: Logged, clips: Clips) -> dict[str, str] | None:
+    """What was said, with its time and sound; by nobody if it is a note."""
+    match logged.event:
+        case UtteranceHeard(text=text):
+            who = "technician"
+        case Spoke(text=text):
+            who = "tool"
+        case Asked(text=text):
+            who = "tool asks"
+        case Noted(text=text):
+            who = ""
+        case _:
+            return None
+    return {"who": who, "text": text, "time": logged.time, "sound": _data_uri(clips, logged.clip)}
+
+
+def _distance(entry: Entry) -> str:
+    distance = entry.verdict.distance
+    return "" if distance is None else show(distance)
 
 
 def _data_uri(clips: Clips, name: str | None) -> str:

@@ -69,7 +69,7 @@ def load(path: Path | str) -> Audio:
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror or error}", where=where) from error
     except soundfile.LibsndfileError as error:
-        remedy = "WAV and FLAC are understood"
+        remedy = "WAV, FLAC, OGG and MP3 are understood."
         raise BadInput(
             f"not a sound file: {error.error_string}", where=where, remedy=remedy
         ) from error

@@ -35,6 +35,11 @@ class Wordings:
     sentences: dict[str, float] = field(default_factory=dict)
     outside: dict[str, float] = field(default_factory=dict)
 
+    @property
+    def scores(self) -> dict[str, float]:
+        """All texts."""
+        return self.outside | self.sentences
+
     def recognition(self) -> Recognition:
         """As hypotheses."""
         outside = {t: score - (OUTSIDE if t else 0) for t, score in self.outside.items()}

@@ -8,7 +8,9 @@ is far more often right than either alone believes.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
+from heapq import nlargest
 from typing import Any
 
 import numpy as np
@@ -27,6 +29,8 @@ WEIGHTS = (0.8, 0.3)
 #: How far at most a model pushes a text behind its best one, in nats: it may be mistaken.
 #: Moonshine hears little in loud noise, and there its opinion must not count for much.
 DOUBTS = (5.2, 2.8)
+#: Of the sentences that each model finds, so many are scored by the other as well.
+SCORED = 5
 
 
 class Together:
@@ -71,24 +75,29 @@ class Together:
             other_ear, two = second.result()
             if not one.sentences:  # no speech
                 return one, one
-            wanted = self._pool.submit(other_ear.score, _new(one, two))
-            more = one_ear.score(_new(two, one))
-        return _with(one, two, more), _with(two, one, wanted.result())
+            texts = _worth_scoring(one, two)
+            wanted = self._pool.submit(other_ear.score, [t for t in texts if t not in two.scores])
+            more = one_ear.score([t for t in texts if t not in one.scores])
+        sentences = one.sentences.keys() | two.sentences.keys()
+        return (
+            _of(texts, one.scores | more, sentences),
+            _of(texts, two.scores | wanted.result(), sentences),
+        )
 
 
-def _new(there: Wordings, here: Wordings) -> list[str]:
-    """Texts that are there and not here."""
-    known = here.sentences.keys() | here.outside.keys()
-    return [t for t in (*there.sentences, *there.outside) if t not in known]
+def _worth_scoring(one: Wordings, two: Wordings) -> list[str]:
+    """The likeliest texts of each, of which one may win; what is heard freely among them."""
+    best = [
+        t for w in (one, two) for t in nlargest(SCORED, w.sentences, key=w.sentences.__getitem__)
+    ]
+    return list(dict.fromkeys([*best, *one.outside, *two.outside]))
 
 
-def _with(own: Wordings, other: Wordings, more: dict[str, float]) -> Wordings:
-    """All texts, scored by one of the models."""
-    scores = {**own.outside, **own.sentences, **more}
-    sentences = own.sentences.keys() | other.sentences.keys()
+def _of(texts: list[str], scores: Mapping[str, float], sentences: Set[str]) -> Wordings:
+    """These texts, those of the grammar apart."""
     return Wordings(
-        {t: s for t, s in scores.items() if t in sentences},
-        {t: s for t, s in scores.items() if t not in sentences},
+        {t: scores[t] for t in texts if t in sentences},
+        {t: scores[t] for t in texts if t not in sentences},
     )
 
 

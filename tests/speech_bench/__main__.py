@@ -36,6 +36,7 @@ from .front_ends import FRONT_ENDS
 from .hearing import Listener, Records, fingerprint
 from .human import absent, human_trials
 from .outcome import Outcome, outcome
+from .outside import Beside, Response, besides, response
 from .phrases import Split
 from .score import row
 from .sweep import sweep, thresholds
@@ -44,7 +45,7 @@ from .voices import GET_THE_VOICES, VOICES, cache_folder, installed
 
 Result = TypeVar("Result")
 
-HUMAN, TRIGGERS = "human", "triggers"
+HUMAN, TRIGGERS, OUTSIDE = "human", "triggers", "outside"
 #: Tasks that wait in the queue of each process.
 _AHEAD = 2
 
@@ -63,6 +64,11 @@ def _start(
 def _outcome(trial: Trial) -> Outcome:
     assert _listener is not None
     return outcome(trial, _listener)
+
+
+def _response(trial: Beside) -> Response:
+    assert _listener is not None
+    return response(trial, _listener)
 
 
 def _triggers(task: tuple[Any, bool]) -> Triggers:
@@ -106,6 +112,12 @@ def main() -> None:
         ),
     ) as pool:
         found = _show(console, "phrases", len(tasks), _run(pool, _outcome, tasks, end))
+        beside: list[Response] = []
+        if OUTSIDE in options.conditions:
+            others = besides(split, options.limit)
+            beside = _show(
+                console, "outside the grammar", len(others), _run(pool, _response, others)
+            )
         alone: list[Triggers] = []
         if TRIGGERS in options.conditions:
             quiet = [(p, paused) for p in pieces(split, options.noise_minutes)
@@ -133,6 +145,8 @@ def main() -> None:
         "peak_memory_mb": _peak_memory(options.engine, options.model),
     }
     table.show(console, f"{options.engine}, {split} split", rows)
+    if beside:
+        table.show_outside(console, beside)
     if alone:
         table.show_triggers(console, alone)
     table.show_reliability(console, found)
@@ -149,7 +163,7 @@ def _options() -> argparse.Namespace:
         description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    every = [*CONDITIONS, HUMAN, TRIGGERS]
+    every = [*CONDITIONS, HUMAN, TRIGGERS, OUTSIDE]
     add = parser.add_argument
     add("--engine", default="auto", help="as in handsfree hear --engine")
     add("--model", type=Path, help="folder of the engine's model")

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from handsfree.dialogue import Session
-from handsfree.dialogue.effects import Ask, Say
+from handsfree.events import Asked, Spoke, UtteranceHeard
 from handsfree.meaning import Unclear
 from handsfree.plan import shipped
 from handsfree.sound.audio import RATE, Samples, load
@@ -101,10 +101,10 @@ def triggers(piece: Piece, listener: Listener, *, paused: bool) -> Triggers:
     for ear in listener.ears_of(f"{piece.kind} {piece.name} {piece.split}", piece.make):
         listened = ear.hear(talk.desk, session)
         response = talk.respond(session, listened.heard)
-        done = [e for e in response.effects if not isinstance(e, Ask | Say)]
-        said = [e for e in response.effects if isinstance(e, Say)]
+        done = [e for e in response.events if not isinstance(e, Asked | Spoke | UtteranceHeard)]
+        said = [e for e in response.events if isinstance(e, Spoke)]
         unclear = response.understood and isinstance(response.understood.meaning, Unclear)
-        if any(isinstance(e, Ask) for e in response.effects) or (unclear and not done and said):
+        if any(isinstance(e, Asked) for e in response.events) or (unclear and not done and said):
             questions += 1
             session = replace(fresh, misses=response.session.misses)
         elif done or said or response.session != session:

@@ -6,9 +6,8 @@ import random
 from dataclasses import dataclass, field
 from typing import Any
 
-from handsfree.dialogue import Record, Response, Session
-from handsfree.dialogue.effects import Ask, Effect
-from handsfree.dialogue.session import Question
+from handsfree.dialogue import Response, Session
+from handsfree.events import Asked, Event, Question, ReadingTaken, UtteranceHeard
 from handsfree.meaning import Ambiguous, Meaning, Observation, Reading, State, Unclear
 
 from .hearing import Listened, Listener
@@ -71,8 +70,9 @@ class _Turn:
     listened: list[Listened] = field(default_factory=list)
 
     @property
-    def effects(self) -> list[Effect]:
-        return [effect for response in self.responses for effect in response.effects]
+    def events(self) -> list[Event]:
+        every = [event for response in self.responses for event in response.events]
+        return [event for event in every if not isinstance(event, UtteranceHeard)]
 
 
 def outcome(trial: Trial, listener: Listener) -> Outcome:
@@ -87,11 +87,11 @@ def outcome(trial: Trial, listener: Listener) -> Outcome:
         if text:
             second = _say(trial, listener, text, take, first.session)
             turns.append(second)
-            right, wrong = _logged(phrase, second.effects)
+            right, wrong = _logged(phrase, second.events)
             if not phrase.is_value:
                 right = _understood(phrase, second)
                 wrong = wrong and not right
-            again = any(isinstance(e, Ask) for e in second.effects)
+            again = any(isinstance(e, Asked) for e in second.events)
             result["after_one"] = right and not wrong and not again
             result["wrong_after"] = wrong
     best = max(
@@ -149,7 +149,7 @@ def _say(trial: Trial, listener: Listener, text: str, take: int, session: Sessio
 def _judge(phrase: Phrase, before: Session, turn: _Turn) -> dict[str, Any]:
     """What the first thing said came to."""
     asked = _asked_first(turn)
-    right, wrong = _logged(phrase, turn.effects)
+    right, wrong = _logged(phrase, turn.events)
     done = right and not wrong and not asked
     if not phrase.is_value:  # "yes" logs what was asked about, and "correction" asks: both right
         done = _understood(phrase, turn)
@@ -186,22 +186,22 @@ def _judge(phrase: Phrase, before: Session, turn: _Turn) -> dict[str, Any]:
 
 def _asked_first(turn: _Turn) -> bool:
     """Whether a question came before anything was logged."""
-    for effect in turn.effects:
-        if isinstance(effect, Ask):
+    for effect in turn.events:
+        if isinstance(effect, Asked):
             return True
-        if isinstance(effect, Record):
+        if isinstance(effect, ReadingTaken):
             return False
     return False
 
 
 def _acted(before: Session, turn: _Turn) -> bool:
     """Whether anything but a question came of it; talk that changes nothing counts too."""
-    return bool(turn.effects) or turn.session != before
+    return bool(turn.events) or turn.session != before
 
 
-def _logged(phrase: Phrase, effects: list[Effect]) -> tuple[bool, bool]:
+def _logged(phrase: Phrase, events: list[Event]) -> tuple[bool, bool]:
     """Whether the right value was logged, and whether a wrong one was."""
-    entries = [effect.entry for effect in effects if isinstance(effect, Record)]
+    entries = [effect.entry for effect in events if isinstance(effect, ReadingTaken)]
     good = [e for e in entries if same(e.take, value_of(phrase)) and e.step == phrase.at]
     return bool(good), len(good) < len(entries)
 

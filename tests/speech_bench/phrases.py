@@ -16,9 +16,8 @@ from functools import cache, lru_cache
 from itertools import islice
 from typing import Literal
 
-from handsfree.dialogue import Dialogue, Record, Session
-from handsfree.dialogue.effects import Ask
-from handsfree.dialogue.session import Question
+from handsfree.dialogue import Dialogue, Session
+from handsfree.events import Asked, Question, ReadingTaken
 from handsfree.grammar import Automaton, Language
 from handsfree.grammar.language import UNIT_RULES
 from handsfree.grammar.moment import wire_names
@@ -216,11 +215,11 @@ def _aimed(phrase: Phrase) -> Phrase | None:
     if not phrase.is_value:
         known = meaning is not None and not isinstance(meaning, Unclear | Ambiguous)
         return phrase if known and same(meaning, phrase.intended) else None
-    for effect in response.effects:
-        if isinstance(effect, Record):
+    for effect in response.events:
+        if isinstance(effect, ReadingTaken):
             right = same(effect.entry.take, value_of(phrase))
             return replace(phrase, at=effect.entry.step) if right else None
-        if isinstance(effect, Ask) and response.session.question:
+        if isinstance(effect, Asked) and response.session.question:
             if any(same(c, value_of(phrase)) for c in effect.candidates[:2]):
                 return replace(phrase, at=response.session.question.step)
             return None

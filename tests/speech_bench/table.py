@@ -12,6 +12,7 @@ from rich.table import Table
 
 from .false_triggers import Triggers, by_kind
 from .outcome import Outcome
+from .outside import WORST, Response
 from .score import Figure, Row, calibration_error, causes, hourly, reliability
 
 #: What was set out to be reached: condition to right, silent wrong and asked.
@@ -72,6 +73,21 @@ def _table(title: str, caption: str, first: str, *heads: str) -> Table:
     for head in heads:
         table.add_column(head, justify="right", no_wrap=True)
     return table
+
+
+def show_outside(console: Console, found: list[Response]) -> None:
+    """What came of speech that is no reading and no command, by kind, and what went wrong."""
+    shown = Table(title="outside the grammar: logged, obeyed, asked about an invented value")
+    for name in ("kind", "said", *WORST):
+        shown.add_column(name, justify="left" if name == "kind" else "right")
+    for kind in (*dict.fromkeys(r.kind for r in found), ""):
+        some = [r.came for r in found if not kind or r.kind == kind]
+        shares = [f"{some.count(came) / len(some):.1%}" for came in WORST]
+        shown.add_row(kind or "all", str(len(some)), *shares)
+    console.print(shown)
+    for one in found:
+        if one.came in WORST[:3]:
+            console.print(f"{one.came}: {one.text!r} heard {one.heard!r} ({one.voice})")
 
 
 def show_triggers(console: Console, found: Sequence[Triggers]) -> None:

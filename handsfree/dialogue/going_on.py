@@ -1,0 +1,43 @@
+"""The first words of a job that goes on: where it stands, in one sentence; and after an outage."""
+
+from __future__ import annotations
+
+from handsfree.dialogue import route
+from handsfree.dialogue.asking import ask
+from handsfree.dialogue.desk import Desk
+from handsfree.dialogue.session import Session
+from handsfree.dialogue.turn import Turn, join
+from handsfree.events import Spoke
+
+
+def again(desk: Desk, session: Session) -> Turn:
+    """Say again what the technician is waited for; nothing is changed."""
+    if session.question:
+        return ask(desk, session, session.question, "again")
+    return Turn(session).then(Spoke(desk.standing_prompt(session)))
+
+
+def where(desk: Desk, session: Session) -> Turn:
+    """Say where the job stands, and put the open question once more; nothing is changed."""
+    step, turn = desk.step(session), Turn(session)
+    if session.phase == "finished":
+        return turn.then(Spoke(desk.say("going_on_finished")))
+    if session.paused:
+        return turn.then(Spoke(desk.say("going_on_paused")))
+    if question := session.question:
+        about = desk.focus(session)
+        wire = desk.wording.step_name(about) if about else ""
+        said = [desk.say("going_on_question", wire=wire)] if about else []
+        return ask(desk, session, question, "again", said)
+    if step is None:
+        prompt = desk.say("going_on_verdict", prompt=desk.standing_prompt(session))
+        return turn.then(Spoke(prompt))
+    steps = route.phase_steps(desk.plan, session)
+    number = desk.wording.integer(steps.index(step) + 1)
+    count = desk.wording.integer(len(steps))
+    places = {"number": number, "count": count, "prompt": step.prompt}
+    if desk.untold(session, step):
+        going_on = desk.say("going_on_untold", **places)
+        return turn.then(Spoke(join([going_on, desk.say("ask_guess")])))
+    expected = desk.expectation(session, step)
+    return turn.then(Spoke(desk.say("going_on", **places, expected=expected)))

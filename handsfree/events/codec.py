@@ -1,0 +1,333 @@
+"""Between an event and the fields of its line in the log; nothing else knows both.
+
+A line names an earlier reading by the `seq` of its line, an event by the number of its entry.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, cast
+
+from pydantic import TypeAdapter
+
+from handsfree.check import written
+from handsfree.events import fields
+from handsfree.events.comparison import compared_fields, verdict_of_reading
+from handsfree.events.kinds import (
+    Asked,
+    ConditionSet,
+    Entry,
+    Event,
+    Guess,
+    Guessed,
+    JobFinished,
+    JobOpened,
+    JobTakenUp,
+    MicrophoneChanged,
+    Noted,
+    Paused,
+    Question,
+    QuestionClosed,
+    ReadingStruck,
+    ReadingTaken,
+    SoundLevel,
+    Spoke,
+    StepOpened,
+    StepSkipped,
+    SweepImported,
+    Unknown,
+    UtteranceHeard,
+    VerdictReached,
+    VerdictWithdrawn,
+    Woken,
+)
+from handsfree.events.meanings import take_of, takes_of, understood_of
+from handsfree.events.verdicts import verdict_fields, verdict_of
+from handsfree.heard import Hypothesis
+from handsfree.meaning import Reading, Take
+from handsfree.meaning.plain import plain, plain_understood
+from handsfree.plan.schema import Plan
+from handsfree.units import show
+
+#: Kinds whose fields are those of the event itself.
+SAME: dict[str, type[Event]] = {
+    "opened": JobOpened,
+    "resumed": JobTakenUp,
+    "said": Spoke,
+    "closed": QuestionClosed,
+    "step": StepOpened,
+    "skipped": StepSkipped,
+    "condition": ConditionSet,
+    "note": Noted,
+    "paused": Paused,
+    "woken": Woken,
+    "withdrawn": VerdictWithdrawn,
+    "sweep": SweepImported,
+    "finished": JobFinished,
+    "microphone": MicrophoneChanged,
+    "level": SoundLevel,
+}
+#: The other kinds.
+OWN: dict[str, type[fields.Fields]] = {
+    "heard": fields.HeardFields,
+    "asked": fields.AskedFields,
+    "reading": fields.ReadingFields,
+    "struck": fields.StruckFields,
+    "lesson": fields.LessonFields,
+    "verdict": fields.VerdictFields,
+}
+_KIND_OF = {event: kind for kind, event in SAME.items()}
+_READERS: dict[str, TypeAdapter[Any]] = {kind: TypeAdapter(one) for kind, one in SAME.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """An event as it stands in a log, or as it is told while the job runs.
+
+    Attributes:
+        event: it.
+        kind: name of its kind in the log.
+        fields: as written, seq, time and hashes left out.
+        seq, time: of its line; 0 and empty if it is told only.
+    """
+
+    event: Event
+    kind: str
+    fields: Mapping[str, Any]
+    seq: int = 0
+    time: str = ""
+
+    @property
+    def clip(self) -> str | None:
+        """Name of the sound that it came of, if any."""
+        return cast("str | None", self.fields.get("clip"))
+
+    def as_dict(self) -> dict[str, Any]:
+        """As it stands in its line, without the hashes."""
+        line = {"seq": self.seq, "time": self.time} if self.seq else {}
+        return {**line, "event": self.kind, **self.fields}
+
+
+def told(event: Event) -> Logged:
+    """An event that is told and not logged, such as a level; of a kind whose fields are its own."""
+    return Logged(event, *same_fields(event))
+
+
+class Codec:
+    """Writes and reads the events of one job, in their order.
+
+    Args:
+        plan: of the job, as used.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._seqs: dict[int, int] = {}  # line of each entry
+        self._numbers: dict[int, int] = {}  # entry of each line
+
+    def encode(self, event: Event) -> tuple[str, dict[str, Any]]:
+        """Kind and fields of the line of an event."""
+        match event:
+            case UtteranceHeard():
+                return "heard", self._heard_fields(event)
+            case Asked():
+                return "asked", self._asked_fields(event)
+            case ReadingTaken():
+                return "reading", self._reading_fields(event)
+            case ReadingStruck(number=number, step=step):
+                return "struck", _dump(fields.StruckFields(struck=self._seqs[number], step=step))
+            case Guessed(guess=guess):
+                said = plain(guess.take, self._plan) if guess.take else None
+                lesson = {"step": guess.step, "guess": said, "right": guess.right}
+                return "lesson", _dump(fields.LessonFields.model_validate(lesson))
+            case VerdictReached():
+                return "verdict", _dump(verdict_fields(event))
+            case Unknown(kind=kind, fields=others):
+                return kind, dict(others)
+            case _:
+                return same_fields(event)
+
+    def wrote(
+        self, event: Event, seq: int, time: str, kind: str, line: Mapping[str, Any]
+    ) -> Logged:
+        """The event with its line, which stands in the log now."""
+        if isinstance(event, ReadingTaken):
+            self._seqs[event.entry.number] = seq
+            self._numbers[seq] = event.entry.number
+        return Logged(event, kind, line, seq, time)
+
+    def read(self, seq: int, time: str, kind: str, line: Mapping[str, Any]) -> Logged:
+        """The event of a line of the log; the lines before it are read before.
+
+        Raises:
+            ValueError: the line does not tell such an event.
+            KeyError: the plan has no such step, wire or fault.
+        """
+        return self.wrote(self._decode(kind, line), seq, time, kind, line)
+
+    def _decode(self, kind: str, line: Mapping[str, Any]) -> Event:
+        if kind in SAME:
+            event = same_event(kind, line)
+            if isinstance(event, StepOpened):  # older logs do not tell the phase
+                event = dataclasses.replace(event, phase=self._plan.step(event.step).phase)
+            return event
+        if kind not in OWN:
+            return Unknown(kind, line)
+        match OWN[kind].model_validate(line):
+            case fields.HeardFields() as told_by:
+                return _heard(told_by)
+            case fields.AskedFields() as told_by:
+                return self._asked(told_by)
+            case fields.ReadingFields() as told_by:
+                return ReadingTaken(self._entry(told_by), told_by.wire, tuple(told_by.pins))
+            case fields.StruckFields(struck=struck, step=step):
+                return ReadingStruck(self._numbers.get(struck, 0), step)
+            case fields.LessonFields(step=step, guess=guess, right=right):
+                return Guessed(Guess(step, None if guess is None else take_of(guess), right))
+            case fields.VerdictFields() as told_by:
+                return verdict_of(told_by, self._plan)
+            case other:
+                raise ValueError(f"no event is told by {type(other).__name__}")
+
+    def _heard_fields(self, event: UtteranceHeard) -> dict[str, Any]:
+        line: dict[str, Any] = {
+            "start": event.start,
+            "end": event.end,
+            "engine": event.engine,
+            "text": event.text,
+            "confidence": event.confidence,
+            "alternatives": [{"text": h.text, "score": h.score} for h in event.alternatives],
+            "meaning": plain_understood(event.understood, self._plan),
+        }
+        if event.source is not None:
+            line["source"] = event.source
+        return _dump(fields.HeardFields.model_validate(line))
+
+    def _asked_fields(self, event: Asked) -> dict[str, Any]:
+        line: dict[str, Any] = {
+            "text": event.text,
+            "candidates": [plain(one, self._plan) for one in event.candidates],
+            "reason": event.reason,
+        }
+        if question := event.question:
+            line["question"] = {
+                "kind": question.kind,
+                "step": question.step,
+                "steps": list(question.steps),
+                "supersedes": question.supersedes and self._seqs[question.supersedes],
+                "asked": question.asked,
+            }
+        return _dump(fields.AskedFields.model_validate(line))
+
+    def _asked(self, line: fields.AskedFields) -> Asked:
+        candidates, question = takes_of(line.candidates), None
+        if known := line.question:
+            supersedes = known.supersedes and self._numbers[known.supersedes]
+            steps, asked = tuple(known.steps), known.asked
+            question = Question(known.kind, known.step, candidates, steps, supersedes, asked)
+        return Asked(line.text, question, candidates, line.reason)
+
+    def _reading_fields(self, event: ReadingTaken) -> dict[str, Any]:
+        entry = event.entry
+        plan, verdict, take = self._plan, entry.verdict, entry.take
+        step, taken = plan.step(entry.step), fields.MeaningFields.model_validate(plain(take, plan))
+        line: dict[str, Any] = {
+            "number": entry.number,
+            "step": step.id,
+            "wire": event.wire,
+            "pins": list(event.pins),
+            "condition": entry.condition,
+            "measured": taken.kind,
+            "value": taken.value,
+            "unit": taken.unit,
+            "spoken": taken.spoken,
+            "over_limit": taken.over_limit,
+            "expected": written(verdict.expected),
+            "verdict": verdict.result,
+            "outcome": verdict.outcome,
+            "distance": None if verdict.distance is None else show(verdict.distance),
+            "phase": step.phase,
+            "compared": compared_fields(verdict),
+        }
+        if take.wire is not None:
+            line["named"] = take.wire
+        if isinstance(take, Reading) and take.form != "plain":
+            line["form"] = take.form
+        if isinstance(take, Reading) and not take.unit_spoken:
+            line["unit_spoken"] = False
+        if entry.supersedes is not None:
+            line |= {"supersedes": self._seqs[entry.supersedes], "corrects": entry.corrects}
+        return _dump(fields.ReadingFields.model_validate(line))
+
+    def _entry(self, line: fields.ReadingFields) -> Entry:
+        step = self._plan.step(line.step)
+        supersedes = None if line.supersedes is None else self._numbers.get(line.supersedes)
+        verdict = verdict_of_reading(line, step)
+        return Entry(
+            line.number,
+            step.id,
+            line.condition,
+            _take(line),
+            verdict,
+            supersedes,
+            line.corrects,
+        )
+
+
+def _take(line: fields.ReadingFields) -> Take:
+    """The take of a reading, which is told by the same fields as any other."""
+    return take_of(
+        fields.MeaningFields(
+            kind=line.measured,
+            pin=line.named,
+            value=line.value,
+            unit=line.unit,
+            over_limit=line.over_limit,
+            spoken=line.spoken,
+            form=line.form,
+            unit_spoken=line.unit_spoken,
+        )
+    )
+
+
+def _heard(line: fields.HeardFields) -> UtteranceHeard:
+    return UtteranceHeard(
+        float(line.start),
+        float(line.end),
+        line.engine,
+        line.text,
+        float(line.confidence),
+        tuple(Hypothesis(one.text, float(one.score)) for one in line.alternatives),
+        understood_of(line.meaning),
+        line.source,
+    )
+
+
+def same_event(kind: str, line: Mapping[str, Any]) -> Event:
+    """The event of a kind whose fields are those of the line.
+
+    Raises:
+        ValueError: the line does not tell such an event.
+    """
+    names = (one.name for one in dataclasses.fields(SAME[kind]))
+    event: Event = _READERS[kind].validate_python({n: line[n] for n in names if n in line})
+    return event
+
+
+def same_fields(event: Event) -> tuple[str, dict[str, Any]]:
+    """Kind and fields of an event whose fields are its own; what says nothing is left out."""
+    kind = _KIND_OF[type(event)]
+    line = _READERS[kind].dump_python(event, mode="json")
+    for one in dataclasses.fields(event):
+        value, other = line[one.name], one.metadata.get("told_with")
+        quiet = one.metadata.get("left_out") and (value in (None, "", {}) or value is False)
+        if quiet or (other and other not in line):
+            del line[one.name]
+    return kind, line
+
+
+def _dump(line: fields.Fields) -> dict[str, Any]:
+    """What was set of a line, in JSON values."""
+    return line.model_dump(mode="json", exclude_unset=True)

@@ -1,0 +1,76 @@
+"""What was meant, from the fields of a line.  `handsfree.meaning.plain` is the other way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import cast
+
+from handsfree.events import fields
+from handsfree.meaning import (
+    Ambiguous,
+    Aside,
+    Command,
+    Meaning,
+    Note,
+    Observation,
+    Reading,
+    Repair,
+    SetCondition,
+    State,
+    Take,
+    Unclear,
+    Understood,
+)
+from handsfree.meaning.meanings import AsideKind
+from handsfree.units import quantity
+
+
+def take_of(told: fields.MeaningFields) -> Take:
+    """The take that was told.
+
+    Raises:
+        ValueError: it is no take.
+    """
+    match told.kind:
+        case "state":
+            return State(str(told.value), told.pin)
+        case "observation":
+            return Observation(str(told.value), told.pin)
+        case "reading":
+            number = None if told.spoken is None else Decimal(told.spoken)
+            value = None
+            if not told.over_limit and isinstance(told.value, int | float):
+                value = quantity(told.value, told.unit or "")
+            return Reading(value, told.pin, number, told.form, told.unit_spoken)
+    raise ValueError(f"{told.kind} is nothing that can be taken")
+
+
+def takes_of(told: Sequence[fields.MeaningFields]) -> tuple[Take, ...]:
+    """The takes that were told."""
+    return tuple(map(take_of, told))
+
+
+def meaning_of(told: fields.MeaningFields) -> Meaning:
+    """The meaning that was told."""
+    match told.kind:
+        case "command":
+            take = None if told.take is None else take_of(told.take)
+            return Command(str(told.value), take, told.pin, told.choice, tuple(told.others))
+        case "condition":
+            return SetCondition(str(told.value))
+        case "note":
+            return Note(str(told.value))
+        case "ambiguous":
+            return Ambiguous(takes_of(told.candidates), told.reason or "")
+        case "aside":
+            return Aside(cast(AsideKind, told.value), told.about)
+        case "unclear":
+            return Unclear(told.reason or "")
+    return take_of(told)
+
+
+def understood_of(told: fields.UnderstoodFields) -> Understood:
+    """What was understood."""
+    repairs = tuple(Repair(one.heard, one.taken) for one in told.repairs)
+    return Understood(meaning_of(told), told.text, repairs, float(told.share))

@@ -253,7 +253,7 @@ def test_a_number_where_no_unit_is_measured(talk: Talk) -> None:
 
 def test_the_whole_job_to_a_verified_repair(talk: Talk) -> None:
     to_winding(talk)
-    for text in ("over limit", "five k", "one point two k", "it turns"):
+    for text in ("over limit", "five k", "one point two k", "nothing"):
         talk.hear(text)
     said = talk.hear("yes")
     (verdict,) = talk.did(VerdictReached)

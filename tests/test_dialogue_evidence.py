@@ -95,7 +95,7 @@ def test_a_correction_that_changes_nothing_lets_the_verdict_stand(talk: Talk) ->
 
 def to_verdict(talk: Talk) -> None:
     to_winding(talk)
-    for text in ("over limit", "five k", "one point two k", "it turns"):
+    for text in ("over limit", "five k", "one point two k", "nothing"):
         talk.hear(text)
     talk.hear("yes")
     assert part(talk) == "actuator motor, open winding"

@@ -113,7 +113,7 @@ class Dialogue:
         desk = self.desk
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
-        if session.last and (_corrects(understood) or isinstance(understood.meaning, Unclear)):
+        if session.last and (_corrects(understood) or _unknown(understood)):
             before = desk.plan.step(session.last.step)  # a correction is in the unit of that step
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _corrects(corrected):
@@ -177,6 +177,12 @@ def _sure(understood: Understood, session: Session) -> Understood:
     if understood.share >= (SURE_COMMAND if decisive else SURE_QUERY):
         return understood
     return replace(understood, meaning=Unclear(f"heard as {name}, too unsure to be obeyed"))
+
+
+def _unknown(understood: Understood) -> bool:
+    """Whether the grammar of the step has no place for it."""
+    meaning = understood.meaning
+    return isinstance(meaning, Unclear) or (isinstance(meaning, Aside) and meaning.kind == "unknown")
 
 
 def _corrects(understood: Understood) -> bool:

@@ -115,7 +115,7 @@ class Dialogue:
         desk = self.desk
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
-        if session.last and (_corrects(understood) or isinstance(understood.meaning, Unclear)):
+        if session.last and (_corrects(understood) or _unknown(understood)):
             before = desk.plan.step(session.last.step)  # a correction is in the unit of that step
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _corrects(corrected):
@@ -193,6 +193,12 @@ def _one_word(understood: Understood) -> bool:
         case Reading(wire=None, unit_spoken=False, number=number) if number is not None:
             return len(understood.text.split()) == 1
     return False
+
+
+def _unknown(understood: Understood) -> bool:
+    """Whether the grammar of the step has no place for it."""
+    meaning = understood.meaning
+    return isinstance(meaning, Unclear) or (isinstance(meaning, Aside) and meaning.kind == "unknown")
 
 
 def _corrects(understood: Understood) -> bool:

@@ -23,6 +23,11 @@ Into = Annotated[Path | None, typer.Option("--into", help="Folder of models; els
 Json = Annotated[bool, typer.Option("--json", help="JSON instead of text.")]
 
 
+def register(main: typer.Typer) -> None:
+    """Add these commands."""
+    main.add_typer(app, name="model")
+
+
 @app.command("get", epilog="Example: handsfree model get en-us")
 def get(
     wanted: Annotated[

@@ -22,6 +22,11 @@ PlanArgument = Annotated[str, typer.Argument(help="A shipped plan's name, or a f
 Json = Annotated[bool, typer.Option("--json", help="JSON instead of text.")]
 
 
+def register(main: typer.Typer) -> None:
+    """Add these commands."""
+    main.add_typer(app, name="plan")
+
+
 @app.command("list", epilog="Example: handsfree plan list")
 def list_plans(as_json: Json = False) -> None:
     """List the shipped plans."""

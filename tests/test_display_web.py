@@ -251,8 +251,8 @@ def test_a_port_that_is_taken_is_told_with_a_remedy(site: Served) -> None:
 
 
 def test_an_invitation_to_the_network(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("handsfree.display.opening.own_address", lambda: "127.0.0.1")
-    monkeypatch.setattr("handsfree.display.opening.user_data_path", lambda _: tmp_path)
+    monkeypatch.setattr("handsfree.display.web_display.own_address", lambda: "127.0.0.1")
+    monkeypatch.setattr("handsfree.display.web_display.user_data_path", lambda _: tmp_path)
     said: list[str] = []
     plan = load_plan("relay-4pin").plan
     display = open_display("web", plan, site=Site(0, share=True, https=True), announce=said.append)
@@ -264,7 +264,7 @@ def test_an_invitation_to_the_network(monkeypatch: pytest.MonkeyPatch, tmp_path:
 
 def test_nothing_is_open_to_the_network_unless_it_is_shared(site: Served) -> None:
     """Another address of this very machine is refused."""
-    from handsfree.display.opening import own_address
+    from handsfree.display.web_display import own_address
 
     try:
         address = own_address()

@@ -13,7 +13,7 @@ from speech_bench.noise import UNRELATED
 from speech_bench.phrases import split_of
 
 from handsfree.sound.audio import RATE
-from handsfree.words.ctranslate2_file import variables_in
+from handsfree.words.weights import variables_in
 from handsfree.words.whisper_decoder import WhisperDecoder
 from handsfree.words.whisper_engine import packaged_model
 

@@ -222,7 +222,7 @@ def test_the_decoder_agrees_with_ctranslate2(whisper, tmp_path):
     from faster_whisper import WhisperModel
     from faster_whisper.tokenizer import Tokenizer
 
-    from handsfree.words.ctranslate2_file import variables_in
+    from handsfree.words.weights import variables_in
     from handsfree.words.whisper_decoder import WhisperDecoder
     from handsfree.words.whisper_engine import packaged_model
 
@@ -271,7 +271,7 @@ def test_the_decoder_sees_the_same_in_one_go_as_step_by_step(whisper):
 
 @pytest.mark.parametrize("content", [b"", b"RIFF", b"\x06\x00\x00\x00" + b"\xff" * 40])
 def test_a_file_that_is_no_model_is_refused(content):
-    from handsfree.words.ctranslate2_file import variables_in
+    from handsfree.words.weights import variables_in
 
     with pytest.raises(ValueError, match="not a CTranslate2 model"):
         variables_in(bytearray(content))

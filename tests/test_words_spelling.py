@@ -7,9 +7,8 @@ from handsfree.errors import Missing
 from handsfree.languages import load_language
 from handsfree.plan import load_plan, shipped
 from handsfree.words import moonshine_engine
-from handsfree.words.adaptation import adapt, packaged_adaptation
-from handsfree.words.ctranslate2_file import variables_in
 from handsfree.words.moonshine_engine import BYTES, SPECIAL, WORDS, packaged_model, spelling
+from handsfree.words.weights import adapt, packaged_adaptation, variables_in
 
 
 @pytest.fixture(scope="module")

@@ -24,7 +24,6 @@ from handsfree.display import PORT, Kind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
 from handsfree.job import Job
-from handsfree.job.listening import Ears, Sound, files
 from handsfree.job.progress import load_progress, progress_file, save_progress
 from handsfree.languages import data_folder, language_of
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
@@ -35,7 +34,9 @@ from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
+from handsfree.sound.recordings import Captured, recorded
 from handsfree.sound.voice import open_voice
+from handsfree.words import Transcriber
 
 #: The name of a device that is a phone with the page open.
 PHONE = "phone"
@@ -132,7 +133,7 @@ def dictate(
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
-    ears = Ears(engine.value, model)
+    ears = Transcriber(engine.value, model)
     told = {
         "vehicle": vehicle,
         "registration": registration,
@@ -182,7 +183,7 @@ def _listen(
     check: bool,
 ) -> None:
     if audio:
-        session.run_files(files(audio))
+        session.run_files(recorded(audio))
     else:
         turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
         session.run_live(settings, turns, check=check)
@@ -254,8 +255,10 @@ def demo(
     loaded = load_plan(manifest["plan"])
     scenario = loaded.plan.subject.model_dump(exclude_defaults=True)
     details = {"subject": scenario} if scenario else {}
-    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal, details=details)
-    done = run.run_files(files(clips)).session
+    run = _Session(
+        loaded, job, Transcriber(engine.value, model), voice, Verbosity.normal, details=details
+    )
+    done = run.run_files(recorded(clips)).session
     run.tell_end()
     report = run.folder / "report.html"
     report_file(run.folder, report)
@@ -273,7 +276,7 @@ class _Session:
         self,
         loaded: LoadedPlan,
         folder: Path | None,
-        ears: Ears,
+        ears: Transcriber,
         voice: str,
         how: Verbosity,
         *,
@@ -306,7 +309,7 @@ class _Session:
         finally:
             display.close()
 
-    def run_files(self, sounds: Iterator[Sound]) -> Job:
+    def run_files(self, sounds: Iterator[Captured]) -> Job:
         """Listen to recordings until they or the job end."""
         with self._log() as log:
             job = Job(self.dialogue, log, fan_out(self.listeners), self.voice.speak)

@@ -18,7 +18,6 @@ from handsfree.cli.output import console, print_json
 from handsfree.dialogue import Dialogue
 from handsfree.errors import HandsfreeError, Missing
 from handsfree.heard import Heard
-from handsfree.job.listening import Ears, files
 from handsfree.languages import data_folder, load_language
 from handsfree.live import Settings, remembered
 from handsfree.log import open_job
@@ -28,9 +27,11 @@ from handsfree.sound.audio import RATE
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
 from handsfree.sound.card import Card, Deaf, Lost, Opened, Said
 from handsfree.sound.pieces import Pieces
+from handsfree.sound.recordings import recorded
 from handsfree.sound.tones import RATE as TONE_RATE
 from handsfree.sound.tones import tone
 from handsfree.sound.voice import GET_A_VOICE, open_voice
+from handsfree.words import Transcriber
 
 PLAN, STEP = "headlamp-levelling", "reference"
 CLIP, WORDS = "low-beam/03-*.flac", "red with white stripe four point nine seven volts"
@@ -116,12 +117,12 @@ def setup(
 
 def _engine(name: str, model: Path | None) -> Finding:
     """The engine hears a recorded sentence at its step."""
-    ears = Ears(name, model)
+    ears = Transcriber(name, model)
     loaded = load_plan(PLAN)
     desk, step = Dialogue(loaded.plan, load_language()).desk, loaded.plan.step(STEP)
     grammar = desk.spoken.automaton(step)
     (path,) = data_folder("demo_audio").glob(CLIP)
-    (sound,) = files([path])
+    (sound,) = recorded([path])
     ears.hear(sound.utterance, grammar, desk.wording.hint)  # the first time it warms up
     begin = time.monotonic()
     heard = ears.hear(sound.utterance, grammar, desk.wording.hint)

@@ -14,11 +14,12 @@ from handsfree.dialogue import Dialogue
 from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
 from handsfree.heard import Heard
-from handsfree.job.listening import Ears, files
 from handsfree.languages import language_of
 from handsfree.meaning import interpret
 from handsfree.meaning.plain import plain_understood
 from handsfree.plan import LoadedPlan, Plan, Step, load_plan
+from handsfree.sound.recordings import recorded
+from handsfree.words import Transcriber
 
 
 def register(app: typer.Typer) -> None:
@@ -37,8 +38,8 @@ def hear(
 ) -> None:
     """Recognise speech and stop there: what was heard and what it means, a line an utterance."""
     loaded, at, spoken, hint = _spoken(plan, step)
-    ears = Ears(engine.value, model)
-    for sound in files(files_heard):
+    ears = Transcriber(engine.value, model)
+    for sound in recorded(files_heard):
         heard = ears.hear(sound.utterance, spoken.automaton(at), hint)
         meaning = _meaning(heard, spoken, at, loaded.plan)
         line = {

@@ -5,7 +5,9 @@
 
 from handsfree.display.fold import begin, fold
 from handsfree.display.glance import Glance, Value, Wire
-from handsfree.display.opening import PORT, Display, Kind, Site, WebDisplay, open_display
+from handsfree.display.opening import Kind, open_display
+from handsfree.display.showing import Display
+from handsfree.display.web_display import PORT, Site, WebDisplay
 
 __all__ = [
     "PORT",

@@ -7,7 +7,6 @@ from typing import Self
 
 from handsfree.events import Logged, MicrophoneChanged, SoundLevel, told
 from handsfree.job import Job
-from handsfree.job.listening import Ears, Sound
 from handsfree.live.hearing import Ending, Happening, Hearing, Level, Overrun
 from handsfree.live.mouth import Mouth
 from handsfree.live.ready import judge
@@ -16,7 +15,9 @@ from handsfree.live.sounds import Sounds
 from handsfree.live.turns import Turns
 from handsfree.sound.card import Deaf, Lost, Opened
 from handsfree.sound.endpoint import Utterance
+from handsfree.sound.recordings import Captured
 from handsfree.sound.voice import Voice
+from handsfree.words import Transcriber
 
 Tell = Callable[[Logged], None]
 
@@ -90,7 +91,7 @@ class Live:
     def __exit__(self, *_: object) -> None:
         self._sounds.close()
 
-    def run(self, job: Job, ears: Ears, *, check: bool = True) -> None:
+    def run(self, job: Job, ears: Transcriber, *, check: bool = True) -> None:
         """Converse until the job has finished.
 
         Args:
@@ -107,10 +108,10 @@ class Live:
         while not job.finished:
             self._take_up(job, ears, self.hearing.next())
 
-    def _take_up(self, job: Job, ears: Ears, happening: Happening | None) -> None:
+    def _take_up(self, job: Job, ears: Transcriber, happening: Happening | None) -> None:
         match happening:
             case Utterance():
-                job.listen(ears, Sound(happening, "microphone"))
+                job.listen(ears, Captured(happening, "microphone"))
             case Ending(utterance=utterance):
                 job.recognise(ears, utterance)  # in the pause in which it is not known yet
             case Overrun(seconds=seconds, count=count):

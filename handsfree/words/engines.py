@@ -79,7 +79,7 @@ def _vosk(model: Path | None) -> Recogniser:
 
 
 def _whisper(model: Path | None) -> WhisperRecogniser:
-    from handsfree.words.adaptation import packaged_adaptation
+    from handsfree.words.weights import packaged_adaptation
     from handsfree.words.whisper_engine import WhisperRecogniser, packaged_model
 
     if model is not None:

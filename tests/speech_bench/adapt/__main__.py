@@ -26,7 +26,7 @@ from rich.console import Console
 from tokenizers import Tokenizer as Vocabulary
 
 from handsfree.sound.audio import RATE
-from handsfree.words.ctranslate2_file import variables_in
+from handsfree.words.weights import variables_in
 from handsfree.words.whisper_engine import BEFORE, packaged_model
 
 from ..voices import cache_folder

@@ -18,7 +18,7 @@ import typer
 import yaml
 from typer.main import get_group
 
-from handsfree.cli.commands import COMMANDS, load
+from handsfree.cli.commands import COMMANDS, load_command
 from handsfree.plan import load_plan, shipped
 
 FLAP = "flap-actuator-5wire"
@@ -189,7 +189,7 @@ def test_a_start_imports_no_command(command: str) -> None:
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_the_list_of_commands_says_what_each_says_of_itself(name: str) -> None:
-    own = (load(name).help or "").strip().split("\n\n")[0]
+    own = (load_command(name).help or "").strip().split("\n\n")[0]
     assert COMMANDS[name].help == " ".join(own.split())
 
 

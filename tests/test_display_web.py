@@ -27,7 +27,7 @@ from handsfree.display import Site, open_display
 from handsfree.display.certificate import local_certificate
 from handsfree.display.pages import is_ours
 from handsfree.display.pairing import FREE, LONGEST, Pairing
-from handsfree.display.phone import KEPT, Phone
+from handsfree.display.phone import Phone
 from handsfree.display.web import WebScreen
 from handsfree.errors import BadInput
 from handsfree.events import SoundLevel, Spoke
@@ -39,7 +39,7 @@ from handsfree.live import Live, Settings, Turns
 from handsfree.log import open_job
 from handsfree.plan import load_plan
 from handsfree.sound.audio import load
-from handsfree.sound.blocks import BLOCK, Block
+from handsfree.sound.blocks import BACKLOG, BLOCK, Block
 from handsfree.sound.card import Lost, Message, Opened, Said
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.voice import open_voice
@@ -402,7 +402,7 @@ def test_what_a_phone_could_not_send_is_counted() -> None:
 def test_sound_that_nobody_takes_is_dropped_and_counted() -> None:
     phone = Phone()
     phone.claim(self := object(), 16_000, lambda _: None)
-    most = int(KEPT * 16_000 / BLOCK)
+    most = int(BACKLOG * 16_000 / BLOCK)
     for number in range(most + 10):
         phone.feed(self, pcm(number, np.zeros(512)))
     kept = collect(phone, lambda found: len(found) == most)

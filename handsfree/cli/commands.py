@@ -80,10 +80,10 @@ class Commands(TyperGroup):
     def resolve_command(self, context: Any, args: list[str]) -> tuple[Any, Any, list[str]]:
         """The command that is called, itself."""
         name, named, rest = super().resolve_command(context, args)
-        return name, load(name) if name and named else named, rest
+        return name, load_command(name) if name and named else named, rest
 
 
-def load(name: str) -> Any:
+def load_command(name: str) -> Any:
     """The command `name`, from its module."""
     holder = typer.Typer()
     import_module(f"handsfree.cli.{COMMANDS[name].module}").register(holder)

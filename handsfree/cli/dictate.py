@@ -15,14 +15,22 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.cli.diagnosis import show_explanation
-from handsfree.cli.display import Https, Port, Screen, ScreenName, Share, site
-from handsfree.cli.options import Engine, EngineName, Json, Model, PlanArgument, Voice
-from handsfree.cli.output import Tell, console, fan_out, print_event, print_json_event
+from handsfree.cli.display import Https, Port, ScreenName, ScreenOption, ShareOption, site
+from handsfree.cli.options import (
+    EngineName,
+    EngineOption,
+    Json,
+    ModelOption,
+    PlanArgument,
+    VoiceOption,
+)
+from handsfree.cli.output import console, fan_out, print_event, print_json_event
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
-from handsfree.display import PORT, Kind, Site, WebDisplay, open_display
+from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
+from handsfree.events import Tell
 from handsfree.job import Job
 from handsfree.job.progress import load_progress, progress_file, save_progress
 from handsfree.languages import data_folder, language_of
@@ -55,7 +63,9 @@ Recordings = Annotated[
 Device = Annotated[
     str | None, typer.Option("--device", help="Microphone by name, or phone with --screen web.")
 ]
-Speaker = Annotated[str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")]
+SpeakerOption = Annotated[
+    str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
+]
 Volume = Annotated[
     int | None, typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered.")
 ]
@@ -69,7 +79,7 @@ Key = Annotated[
 CutInOption = Annotated[
     bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
 ]
-Check = Annotated[
+CheckOption = Annotated[
     bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
 ]
 Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
@@ -87,9 +97,9 @@ def dictate(
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
     ] = None,
-    engine: Engine = EngineName.auto,
-    model: Model = None,
-    voice: Voice = "auto",
+    engine: EngineOption = EngineName.auto,
+    model: ModelOption = None,
+    voice: VoiceOption = "auto",
     verbosity: Annotated[
         Verbosity, typer.Option("--verbosity", help="How much is said.")
     ] = Verbosity.normal,
@@ -97,12 +107,12 @@ def dictate(
         bool, typer.Option("--apprentice", help="The same as --verbosity apprentice.")
     ] = False,
     device: Device = None,
-    speaker: Speaker = None,
+    speaker: SpeakerOption = None,
     volume: Volume = None,
     speed: Speed = None,
     key: Key = False,
     cut_in: CutInOption = False,
-    check: Check = True,
+    check: CheckOption = True,
     route: Annotated[
         Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")
     ] = Route.plan,
@@ -122,9 +132,9 @@ def dictate(
         str | None, typer.Option("--complaint", help="In the customer's words.")
     ] = None,
     person: Person = None,
-    screen: Screen = ScreenName.off,
+    screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
-    share: Share = False,
+    share: ShareOption = False,
     https: Https = False,
     as_json: Json = False,
 ) -> None:
@@ -232,9 +242,9 @@ def demo(
     session: Annotated[
         str, typer.Option("--session", help="Which recorded session: see --list.")
     ] = "low-beam",
-    engine: Engine = EngineName.auto,
-    model: Model = None,
-    voice: Voice = "off",
+    engine: EngineOption = EngineName.auto,
+    model: ModelOption = None,
+    voice: VoiceOption = "off",
     list_sessions: Annotated[bool, typer.Option("--list", help="List the sessions.")] = False,
 ) -> None:
     """Run a recorded session: sound to log, verdict and report. No microphone is needed."""
@@ -298,7 +308,7 @@ class _Session:
         self.route, self.how = route.value, how.value
 
     @contextmanager
-    def shown(self, kind: Kind, where: Site) -> Iterator[None]:
+    def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
         """Show the session on a screen while it lasts."""
         (lines,) = self.listeners
         display = open_display(kind, self.loaded.plan, plain=lines, site=where)

@@ -39,7 +39,7 @@ SURE_QUERY = 0.3
 #: Commands that end, strike, skip or move.
 DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
 #: A value that is less likely than this to be right is confirmed.
-SURE = 0.8
+SURE_VALUE = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ class Dialogue:
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
         number = not isinstance(understood.meaning, State | Observation)
-        unsure = understood.share < SURE or (number and not heard.numbers_trusted)
+        unsure = understood.share < SURE_VALUE or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         ending = session.question is not None and session.question.kind == "finish"
         match understood.meaning:

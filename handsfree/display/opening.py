@@ -9,16 +9,17 @@ from typing import Literal
 from rich.console import Console
 
 from handsfree.dialogue import Wording
-from handsfree.display.showing import Display, Tell
+from handsfree.display.showing import Display
 from handsfree.display.web_display import Site, WebDisplay
+from handsfree.events import Tell
 from handsfree.languages import load_language
 from handsfree.plan.schema import Plan
 
-Kind = Literal["terminal", "web", "off"]
+ScreenKind = Literal["terminal", "web", "off"]
 
 
 def open_display(
-    kind: Kind,
+    kind: ScreenKind,
     plan: Plan,
     *,
     plain: Tell = lambda _: None,

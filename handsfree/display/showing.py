@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 from typing import Protocol
 
 from handsfree.dialogue import Wording
 from handsfree.display.fold import begin, fold
 from handsfree.display.glance import Glance
-from handsfree.events import Logged, SoundLevel
-
-Tell = Callable[[Logged], None]
+from handsfree.events import Logged, SoundLevel, Tell
 
 
 class Screen(Protocol):

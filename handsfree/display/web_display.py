@@ -10,8 +10,9 @@ from typing import Any
 from platformdirs import user_data_path
 
 from handsfree.dialogue import Wording
-from handsfree.display.showing import Display, Tell
+from handsfree.display.showing import Display
 from handsfree.errors import BadInput
+from handsfree.events import Tell
 
 PORT = 8710
 LOOPBACK = "127.0.0.1"

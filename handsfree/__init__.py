@@ -2,11 +2,16 @@
 
 The folders show the flow:
 
-    sound -> words -> meaning -> check -> dialogue -> diagnosis -> log -> report
+    sound -> words -> grammar, meaning -> check -> dialogue -> events -> log -> report
 
-`grammar` and `plan` feed the middle.  Everything from `grammar` to `diagnosis` is
-the core: pure functions and frozen dataclasses that know nothing of microphones,
-files or screens.
+- `sound` and `words` are devices, files and engines: from the microphone to hypotheses.
+- `grammar`, `meaning`, `check`, `diagnosis`, `dialogue` and `events` are the core: what may be
+  said, what it means, how it compares, which part is at fault, what is said next, and what
+  happened.  `plan` and `circuit` are what it knows.  Pure functions and frozen dataclasses that
+  know nothing of microphones, files or screens.
+- `log` keeps the events as evidence; `report` and `display` show them.
+- `job` is one dictation, `live` one with a microphone; `cli` is the command line.
+- `heard`, `units` and `errors` are used everywhere; `languages` reads what is in grammars/.
 """
 
 __version__ = "0.1.0"

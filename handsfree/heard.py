@@ -77,6 +77,16 @@ class Heard:
         """The best hypothesis, or an empty string."""
         return self.hypotheses[0].text if self.hypotheses else ""
 
+    @property
+    def shares(self) -> list[float]:
+        """The share of the belief that each hypothesis has: the softmax of their scores.
+
+        In plain Python, since SciPy takes longer to import than a text takes to be understood.
+        """
+        best = max((h.score for h in self.hypotheses), default=0.0)
+        weights = [math.exp(h.score - best) for h in self.hypotheses]
+        return [weight / sum(weights) for weight in weights]
+
     @classmethod
     def of_text(cls, text: str) -> Heard:
         """An utterance that was typed, or known for certain."""

@@ -17,8 +17,7 @@ from display_browser import Browser, chromium
 from display_session import events, view_after
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from handsfree.display import WebDisplay, open_display
-from handsfree.display.opening import Site
+from handsfree.display import Site, WebDisplay, open_display
 from handsfree.display.screen import screen
 from handsfree.events import ReadingTaken, SoundLevel
 from handsfree.events import told as told_only

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,11 @@ import jsonschema
 import numpy as np
 import pytest
 import soundfile
+import typer
 import yaml
+from typer.main import get_group
 
+from handsfree.cli.commands import COMMANDS, load_command
 from handsfree.plan import load_plan, shipped
 
 FLAP = "flap-actuator-5wire"
@@ -161,3 +165,43 @@ def test_damage_is_found_with_exit_code_3(silence: Path, tmp_path: Path) -> None
     done = run("verify", job)
     assert done.returncode == 3
     assert "line" in done.stderr
+
+
+#: Libraries that take longer to import than all the rest of a command that needs none of them.
+HEAVY = ("cryptography", "numpy", "pint", "pydantic", "scipy", "sounddevice", "vosk", "yaml")
+
+
+@pytest.mark.parametrize("command", ["--version", "--help"])
+def test_a_start_imports_no_command(command: str) -> None:
+    code = (
+        "import sys, handsfree.cli\n"
+        f"sys.argv = ['handsfree', {command!r}]\n"
+        "try: handsfree.cli.main()\n"
+        "except SystemExit: pass\n"
+        "print(*sys.modules, file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    imported = {name.split(".")[0] for name in done.stderr.split()}
+    assert done.stdout
+    assert "typer" in imported
+    assert imported.isdisjoint(HEAVY)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_of_commands_says_what_each_says_of_itself(name: str) -> None:
+    own = (load_command(name).help or "").strip().split("\n\n")[0]
+    assert COMMANDS[name].help == " ".join(own.split())
+
+
+def test_each_command_of_a_module_is_listed() -> None:
+    for module in {offered.module for offered in COMMANDS.values()}:
+        holder = typer.Typer()
+        import_module(f"handsfree.cli.{module}").register(holder)
+        listed = {name for name, offered in COMMANDS.items() if offered.module == module}
+        assert set(get_group(holder).commands) == listed
+
+
+def test_a_slip_in_a_command_is_told_with_its_neighbour() -> None:
+    done = run("verfy")
+    assert done.returncode == 2
+    assert "Did you mean 'verify'" in done.stderr

@@ -14,11 +14,11 @@ from handsfree.errors import BadInput
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.job.listening import Ears
 from handsfree.job.progress import load_progress
 from handsfree.languages import data_folder
 from handsfree.log import open_job, read, verify
 from handsfree.plan import load_plan
+from handsfree.words import Transcriber
 
 FLAP = "flap-actuator-5wire"
 
@@ -32,12 +32,12 @@ def typed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Any:
     """Utterances in place of sound: a recording is one utterance, and its words are these."""
     said: list[str] = []
 
-    def hear(self: Ears, utterance: object, *_: object) -> Heard:
+    def hear(self: Transcriber, utterance: object, *_: object) -> Heard:
         return Heard.of_text(said.pop(0))
 
-    monkeypatch.setattr(Ears, "__init__", lambda self, *_: None)
-    monkeypatch.setattr(Ears, "name", "typed")
-    monkeypatch.setattr(Ears, "hear", hear)
+    monkeypatch.setattr(Transcriber, "__init__", lambda self, *_: None)
+    monkeypatch.setattr(Transcriber, "name", "typed")
+    monkeypatch.setattr(Transcriber, "hear", hear)
     monkeypatch.setattr("handsfree.job.progress.user_data_path", lambda _: tmp_path)
     recordings = sorted((data_folder("demo_audio") / "low-beam").glob("*.flac"))
 
@@ -129,14 +129,12 @@ def test_progress_is_kept_also_if_the_session_breaks_off(
     args = (FLAP, "--job", job, "--apprentice", "--person", "Maren")
     heard = ("blah five", "five volts", "ten volts")
     assert typed(*args, words=heard).exception is None
-    assert load_progress("Maren").asked == {
-        "Flap actuator, five wires: battery voltage": 1
-    }
+    assert load_progress("Maren").asked == {"Flap actuator, five wires: battery voltage": 1}
 
     def broken(*_: object) -> Heard:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(Ears, "hear", broken)
+    monkeypatch.setattr(Transcriber, "hear", broken)
     typed(*args, words=("five volts",))
     progress = load_progress("Maren")  # nothing is counted twice
     assert sum(progress.asked.values()) == 1

@@ -29,13 +29,13 @@ from handsfree.events import (
     VerdictReached,
 )
 from handsfree.heard import Heard
-from handsfree.job.listening import Ears
 from handsfree.languages import load_language
 from handsfree.meaning import Ambiguous, Command, Note, Reading, SetCondition, State, Unclear
 from handsfree.meaning.meanings import Meaning
 from handsfree.plan import load_plan
 from handsfree.sound.audio import load
 from handsfree.sound.endpoint import utterances
+from handsfree.words import Transcriber
 
 DEMO = Path(__file__).parents[1] / "demo_audio"
 NAMES = ["low-beam", "module-dead"]
@@ -210,13 +210,13 @@ def test_the_second_session_ends_unverified_with_a_note() -> None:
 
 
 @pytest.fixture(scope="module")
-def ears() -> Ears:
-    return Ears("auto")
+def ears() -> Transcriber:
+    return Transcriber("auto")
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
-def test_what_is_said_is_understood_as_it_was_meant(name: str, ears: Ears) -> None:
+def test_what_is_said_is_understood_as_it_was_meant(name: str, ears: Transcriber) -> None:
     talk, run = dialogue(name), typed(name)
     session = talk.start().session
     wrong = []

@@ -25,10 +25,10 @@ from display_session import SAID, view, view_after
 
 from handsfree.display import Glance
 from handsfree.display.certificate import local_certificate
-from handsfree.display.opening import own_address
 from handsfree.display.pairing import FREE, Pairing
 from handsfree.display.phone import Phone
 from handsfree.display.web import WebScreen
+from handsfree.display.web_display import own_address
 from handsfree.errors import BadInput
 from handsfree.sound.blocks import Block
 from handsfree.sound.card import Opened, Said

@@ -27,7 +27,7 @@ from handsfree.display import Site, open_display
 from handsfree.display.certificate import local_certificate
 from handsfree.display.pages import is_ours
 from handsfree.display.pairing import FREE, LONGEST, Pairing
-from handsfree.display.phone import KEPT, Phone
+from handsfree.display.phone import Phone
 from handsfree.display.web import WebScreen
 from handsfree.errors import BadInput
 from handsfree.events import SoundLevel, Spoke
@@ -39,7 +39,7 @@ from handsfree.live import Live, Settings, Turns
 from handsfree.log import open_job
 from handsfree.plan import load_plan
 from handsfree.sound.audio import load
-from handsfree.sound.blocks import BLOCK, Block
+from handsfree.sound.blocks import BACKLOG, BLOCK, Block
 from handsfree.sound.card import Lost, Message, Opened, Said
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.voice import open_voice
@@ -251,8 +251,8 @@ def test_a_port_that_is_taken_is_told_with_a_remedy(site: Served) -> None:
 
 
 def test_an_invitation_to_the_network(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("handsfree.display.opening.own_address", lambda: "127.0.0.1")
-    monkeypatch.setattr("handsfree.display.opening.user_data_path", lambda _: tmp_path)
+    monkeypatch.setattr("handsfree.display.web_display.own_address", lambda: "127.0.0.1")
+    monkeypatch.setattr("handsfree.display.web_display.user_data_path", lambda _: tmp_path)
     said: list[str] = []
     plan = load_plan("relay-4pin").plan
     display = open_display("web", plan, site=Site(0, share=True, https=True), announce=said.append)
@@ -264,7 +264,7 @@ def test_an_invitation_to_the_network(monkeypatch: pytest.MonkeyPatch, tmp_path:
 
 def test_nothing_is_open_to_the_network_unless_it_is_shared(site: Served) -> None:
     """Another address of this very machine is refused."""
-    from handsfree.display.opening import own_address
+    from handsfree.display.web_display import own_address
 
     try:
         address = own_address()
@@ -402,7 +402,7 @@ def test_what_a_phone_could_not_send_is_counted() -> None:
 def test_sound_that_nobody_takes_is_dropped_and_counted() -> None:
     phone = Phone()
     phone.claim(self := object(), 16_000, lambda _: None)
-    most = int(KEPT * 16_000 / BLOCK)
+    most = int(BACKLOG * 16_000 / BLOCK)
     for number in range(most + 10):
         phone.feed(self, pcm(number, np.zeros(512)))
     kept = collect(phone, lambda found: len(found) == most)

@@ -15,7 +15,7 @@ from jsonschema import Draft202012Validator
 
 from handsfree import __version__
 from handsfree.events import Codec
-from handsfree.events.schema import json_schema
+from handsfree.events.schema import log_schema
 from handsfree.log import JobRecord, Verification, fingerprint, open_job, read, to_csv, verify
 from handsfree.log.chain import encode, scan
 from handsfree.report import render
@@ -82,15 +82,15 @@ def test_the_report_is_the_same(job: Path) -> None:
 
 
 def test_every_line_is_by_the_schema(job: Path) -> None:
-    validator = Draft202012Validator(json_schema())
+    validator = Draft202012Validator(log_schema())
     for line in (job / "events.jsonl").read_text(encoding="utf-8").splitlines():
         validator.validate(json.loads(line))
 
 
 def test_the_schema_is_the_one_that_was_published() -> None:
     """A change of the format is seen: write the file anew with `handsfree log --schema`."""
-    Draft202012Validator.check_schema(json_schema())
-    assert json_schema() == json.loads(SCHEMA.read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(log_schema())
+    assert log_schema() == json.loads(SCHEMA.read_text(encoding="utf-8"))
 
 
 def test_an_old_job_is_gone_on_with(tmp_path: Path) -> None:

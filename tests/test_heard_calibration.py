@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import expit, logit
+from scipy.special import expit, logit, softmax
 
 from handsfree.dialogue import Dialogue, Session
 from handsfree.events import Asked, ReadingTaken
@@ -76,3 +76,10 @@ def test_a_teen_is_asked_about_sooner(english: Language, flap: Plan, rival: str)
     said = heard((f"one {rival} ohms", np.log(0.12)), ("one fifteen ohms", 0.0))
     meaning = talk.understand(where, said).meaning
     assert isinstance(meaning, Ambiguous) == (rival == "fifty")
+
+
+@given(st.lists(st.floats(-1e4, 1e4), max_size=12))
+def test_shares_are_the_softmax_of_the_scores(scores: list[float]) -> None:
+    """By SciPy's softmax."""
+    shares = Heard(tuple(Hypothesis("", score) for score in scores)).shares
+    assert shares == pytest.approx(softmax(scores).tolist() if scores else [])

@@ -12,10 +12,10 @@ from handsfree.events import Logged
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.job.listening import Sound
 from handsfree.log import JobRecord, open_job, rows, verify
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.endpoint import Utterance
+from handsfree.sound.recordings import Captured
 
 SESSION = """\
 twelve point six volts
@@ -155,7 +155,7 @@ def test_what_was_decoded_in_the_pause_is_not_decoded_again(
     first, second = (Utterance(np.zeros(10, np.float32), start, start + 1) for start in (0.0, 2.0))
     for utterance in (first, second):
         bench.job.recognise(ears, utterance)  # type: ignore[arg-type]
-        bench.job.listen(ears, Sound(utterance, "microphone"))  # type: ignore[arg-type]
+        bench.job.listen(ears, Captured(utterance, "microphone"))  # type: ignore[arg-type]
     assert ears.decoded == 2
     other = Utterance(np.ones(10, np.float32), 2.0, 3.0)  # of another recording, at the same time
     bench.job.recognise(ears, other)  # type: ignore[arg-type]

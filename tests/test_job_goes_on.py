@@ -14,10 +14,10 @@ from handsfree.dialogue import Dialogue
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.job.listening import Ears
 from handsfree.languages import data_folder
 from handsfree.log import JobRecord, open_job
 from handsfree.plan import LoadedPlan, load_plan
+from handsfree.words import Transcriber
 
 TESTS = ["twelve six", "point oh two", "five volts", "point six", "point six", "battery voltage"]
 TESTS += ["ground", "ground", "battery voltage", "over limit", "five k", "one k", "it turns", "yes"]
@@ -153,9 +153,9 @@ def test_resume_goes_on_as_it_was_dictated(
 ) -> None:
     """Utterances in place of sound: whatever is played, these are its words."""
     said = ["twelve six", "skip"]
-    monkeypatch.setattr(Ears, "__init__", lambda self, *_: None)
-    monkeypatch.setattr(Ears, "name", "typed")
-    monkeypatch.setattr(Ears, "hear", lambda *_: Heard.of_text(said.pop(0)))
+    monkeypatch.setattr(Transcriber, "__init__", lambda self, *_: None)
+    monkeypatch.setattr(Transcriber, "name", "typed")
+    monkeypatch.setattr(Transcriber, "hear", lambda *_: Heard.of_text(said.pop(0)))
     sound = next((data_folder("demo_audio")).glob("*/01-*.flac"))
     job = tmp_path / "job"
     audio = ["--audio", str(sound), "--voice", "off"]

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE
-from handsfree.sound.blocks import BLOCK, Blocks, level
+from handsfree.sound.blocks import BACKLOG, BLOCK, Blocks, level
 from handsfree.sound.card import Card
-from handsfree.sound.microphone import KEPT, Microphone
+from handsfree.sound.microphone import Microphone
 from handsfree.sound.speaker import Speaker
 
 
@@ -149,7 +149,7 @@ def test_a_reader_that_sleeps_loses_what_is_counted(portaudio: PortAudio) -> Non
     microphone = Microphone()
     take = portaudio.opened[-1].callback
     piece = np.zeros((BLOCK, 1), np.float32)
-    fit = int(KEPT * RATE / BLOCK) + 1
+    fit = int(BACKLOG * RATE / BLOCK) + 1
     for _ in range(fit + 10):
         take(piece, BLOCK, Time(), Status())
     blocks = microphone.blocks()

@@ -15,8 +15,8 @@ from handsfree.live import settings
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST, Settings
 from handsfree.sound import pieces, tones
 from handsfree.sound.pieces import Pieces, split
-from handsfree.sound.tones import RATE, Tone, tone
-from handsfree.sound.voice import Sound, Voice
+from handsfree.sound.tones import TONE_RATE, Tone, tone
+from handsfree.sound.voice import Voice, Waveform
 
 NAMES: tuple[Tone, ...] = get_args(Tone)
 
@@ -28,7 +28,7 @@ def notes(name: Tone) -> list[float]:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], loud.astype(int), [0]])))
     found = []
     for start, end in zip(edges[::2], edges[1::2], strict=True):
-        spectrum = np.abs(np.fft.rfft(samples[start:end], RATE))
+        spectrum = np.abs(np.fft.rfft(samples[start:end], TONE_RATE))
         found.append(float(np.argmax(spectrum)))
     return found
 
@@ -46,17 +46,17 @@ def test_tones_differ_in_number_and_direction() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_tones_are_short_and_do_not_click(name: Tone) -> None:
     samples = tone(name)
-    assert len(samples) / RATE < 0.4
+    assert len(samples) / TONE_RATE < 0.4
     assert np.max(np.abs(samples)) <= tones.PEAK
     assert abs(samples[0]) < 1e-3
     assert abs(samples[-1]) < 1e-3
 
 
 def test_tones_can_be_listened_to(tmp_path: Path) -> None:
-    tones.main(str(tmp_path))
+    tones.write(str(tmp_path))
     for name in NAMES:
         samples, rate = soundfile.read(tmp_path / f"{name}.flac", dtype="float32")
-        assert rate == RATE
+        assert rate == TONE_RATE
         assert np.allclose(samples, tone(name), atol=1e-4)
 
 
@@ -80,7 +80,7 @@ class Singer:
     def __init__(self) -> None:
         self.made: list[tuple[str, float]] = []
 
-    def __call__(self, text: str, speed: float) -> Sound:
+    def __call__(self, text: str, speed: float) -> Waveform:
         self.made.append((text, speed))
         return np.pad(np.full(1000 * len(text.split()), 0.5, np.float32), 300), 1000
 

@@ -13,9 +13,9 @@ from speech_bench.noise import UNRELATED
 from speech_bench.phrases import split_of
 
 from handsfree.sound.audio import RATE
-from handsfree.words.ctranslate2_file import variables_in
+from handsfree.words.weights import variables_in
 from handsfree.words.whisper_decoder import WhisperDecoder
-from handsfree.words.whisper_engine import packaged_model
+from handsfree.words.whisper_engine import packaged_whisper
 
 
 def test_the_lessons_are_of_the_tuning_half_and_not_what_the_bench_says():
@@ -41,7 +41,7 @@ def test_the_network_that_learns_is_the_one_that_decodes():
     torch = pytest.importorskip("torch", reason="the extra `lab` is not installed")
     from speech_bench.adapt.network import Adapted
 
-    weights = variables_in(bytearray((packaged_model() / "model.bin").read_bytes()))
+    weights = variables_in(bytearray((packaged_whisper() / "model.bin").read_bytes()))
     learner, decoder = Adapted(weights, rank=2), WhisperDecoder(weights)
     tokens = [[50257, 50362, 734, 1440, 13]]
     sound = np.random.default_rng(0).standard_normal((200, 384)).astype(np.float32)
@@ -60,7 +60,7 @@ def test_the_encoder_that_learns_is_the_one_that_encodes():
     from faster_whisper import WhisperModel
     from speech_bench.adapt.network import Adapted
 
-    folder = packaged_model()
+    folder = packaged_whisper()
     model = WhisperModel(str(folder), device="cpu", compute_type="float32", cpu_threads=2)
     features = np.random.default_rng(1).standard_normal((80, 400)).astype(np.float32) / 3
     learner = Adapted(variables_in(bytearray((folder / "model.bin").read_bytes())), rank=2)

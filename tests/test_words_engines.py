@@ -106,7 +106,7 @@ def test_without_moonshine_whisper_judges_alone_and_the_setup_says_so(tmp_path, 
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     monkeypatch.setattr(moonshine_engine, "find_spec", lambda name: None)
     with pytest.raises(Missing, match="Moonshine weights are not installed"):
-        moonshine_engine.packaged_model()
+        moonshine_engine.packaged_moonshine()
     assert open_engine("auto").name == "whisper"
     assert "pip install moonshine-voice" in setup._engine("auto", None).remedy
 
@@ -114,9 +114,9 @@ def test_without_moonshine_whisper_judges_alone_and_the_setup_says_so(tmp_path, 
 def test_auto_tells_the_engine_by_its_model(tmp_path):
     from pocketsphinx import get_model_path
 
-    from handsfree.words.whisper_engine import packaged_model
+    from handsfree.words.whisper_engine import packaged_whisper
 
-    assert open_engine("auto", packaged_model()).name == "whisper"
+    assert open_engine("auto", packaged_whisper()).name == "whisper"
     assert open_engine("auto", Path(get_model_path("en-us/en-us"))).name == "pocketsphinx"
     with pytest.raises(Missing, match="no model of an engine"):
         open_engine("auto", tmp_path)
@@ -131,9 +131,9 @@ def test_a_vosk_model_that_was_named_must_be_there(tmp_path, monkeypatch):
 def test_weights_that_were_changed_are_refused(tmp_path, monkeypatch):
     from handsfree.words import whisper_engine
 
-    monkeypatch.setattr(whisper_engine, "TINY_EN_SHA256", hashlib.sha256(b"").hexdigest())
+    monkeypatch.setattr(whisper_engine, "WHISPER_SHA256", hashlib.sha256(b"").hexdigest())
     with pytest.raises(Missing, match="not the ones that were checked"):
-        whisper_engine.packaged_model()
+        whisper_engine.packaged_whisper()
 
 
 def test_a_number_of_pocketsphinx_is_not_trusted(pocketsphinx):
@@ -222,11 +222,11 @@ def test_the_decoder_agrees_with_ctranslate2(whisper, tmp_path):
     from faster_whisper import WhisperModel
     from faster_whisper.tokenizer import Tokenizer
 
-    from handsfree.words.ctranslate2_file import variables_in
+    from handsfree.words.weights import variables_in
     from handsfree.words.whisper_decoder import WhisperDecoder
-    from handsfree.words.whisper_engine import packaged_model
+    from handsfree.words.whisper_engine import packaged_whisper
 
-    folder = packaged_model()
+    folder = packaged_whisper()
     model = WhisperModel(str(folder), device="cpu", compute_type="float32", cpu_threads=2)
     tokenizer = Tokenizer(model.hf_tokenizer, multilingual=False)
     features = model.feature_extractor(said("violet four point nine eight volts", tmp_path))
@@ -271,7 +271,7 @@ def test_the_decoder_sees_the_same_in_one_go_as_step_by_step(whisper):
 
 @pytest.mark.parametrize("content", [b"", b"RIFF", b"\x06\x00\x00\x00" + b"\xff" * 40])
 def test_a_file_that_is_no_model_is_refused(content):
-    from handsfree.words.ctranslate2_file import variables_in
+    from handsfree.words.weights import variables_in
 
     with pytest.raises(ValueError, match="not a CTranslate2 model"):
         variables_in(bytearray(content))

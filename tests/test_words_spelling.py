@@ -7,14 +7,13 @@ from handsfree.errors import Missing
 from handsfree.languages import load_language
 from handsfree.plan import load_plan, shipped
 from handsfree.words import moonshine_engine
-from handsfree.words.adaptation import adapt, packaged_adaptation
-from handsfree.words.ctranslate2_file import variables_in
-from handsfree.words.moonshine_engine import BYTES, SPECIAL, WORDS, packaged_model, spelling
+from handsfree.words.moonshine_engine import BYTES, SPECIAL, WORDS, packaged_moonshine, spelling
+from handsfree.words.weights import adapt, packaged_adaptation, variables_in
 
 
 @pytest.fixture(scope="module")
 def moonshine():
-    return spelling(packaged_model() / "tokenizer.bin")
+    return spelling(packaged_moonshine() / "tokenizer.bin")
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +34,7 @@ def test_the_tokens_are_those_of_a_reference_library(moonshine, vocabulary):
     from tokenizers import Tokenizer
     from tokenizers.models import BPE
 
-    tokens = moonshine_engine._tokens((packaged_model() / "tokenizer.bin").read_bytes())
+    tokens = moonshine_engine._tokens((packaged_moonshine() / "tokenizer.bin").read_bytes())
     number = {tokens[n].decode(): n for n in range(WORDS, SPECIAL)}
     merges = [
         (text[:at], text[at:])
@@ -71,9 +70,9 @@ def test_a_file_without_tokens_is_refused(tmp_path, content):
 
 
 def test_changed_moonshine_weights_are_refused(monkeypatch):
-    monkeypatch.setattr(moonshine_engine, "TINY_EN_SHA256", "0" * 64)
+    monkeypatch.setattr(moonshine_engine, "MOONSHINE_SHA256", "0" * 64)
     with pytest.raises(Missing, match="not the ones that were checked"):
-        packaged_model()
+        packaged_moonshine()
 
 
 # The change to Whisper's weights
@@ -98,9 +97,9 @@ def test_a_change_for_another_model_is_refused(change):
 
 
 def test_the_change_that_comes_along_fits_whisper_and_is_small():
-    from handsfree.words.whisper_engine import packaged_model as whisper_model
+    from handsfree.words.whisper_engine import packaged_whisper
 
-    weights = bytearray((whisper_model() / "model.bin").read_bytes())
+    weights = bytearray((packaged_whisper() / "model.bin").read_bytes())
     before, after = variables_in(bytearray(weights)), variables_in(weights)
     adapt(after, packaged_adaptation())
     name = "encoder/layer_0/self_attention/linear_0/weight"

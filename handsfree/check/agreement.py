@@ -21,7 +21,7 @@ from handsfree.circuit import (
 )
 from handsfree.circuit.expect import CONFIDENCE, reach
 from handsfree.meaning.meanings import Reading
-from handsfree.plan.fields import Path
+from handsfree.plan.fields import FieldPath
 from handsfree.plan.schema import Plan, Step
 
 
@@ -79,7 +79,7 @@ def agreements(plan: Plan) -> tuple[Agreement, ...]:
     )
 
 
-def objections(plan: Plan, found: Iterable[Agreement]) -> Iterator[tuple[Path, str]]:
+def objections(plan: Plan, found: Iterable[Agreement]) -> Iterator[tuple[FieldPath, str]]:
     """What the circuit has against the plan: path of the field, message.
 
     Args:

@@ -13,26 +13,18 @@ from typing import Annotated
 import typer
 
 from handsfree import __version__
-from handsfree.cli import diagnosis, dictate, display, jobs, model, plans, resume, setup, speech
+from handsfree.cli.commands import Commands
 from handsfree.errors import HandsfreeError
 
 app = typer.Typer(
     name="handsfree",
+    cls=Commands,
     help="A voice-driven, hands-free test logger for electrical fault finding with a meter.",
     epilog="Exit codes: 0 fine, 2 wrong use or bad input, 3 damage found, 4 something is missing.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode="markdown",
 )
-dictate.register(app)
-resume.register(app)
-setup.register(app)
-speech.register(app)
-jobs.register(app)
-diagnosis.register(app)
-display.register(app)
-app.add_typer(plans.app, name="plan")
-app.add_typer(model.app, name="model")
 
 
 def _version(wanted: bool) -> None:

@@ -15,16 +15,23 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.cli.diagnosis import show_explanation
-from handsfree.cli.display import Https, Port, Screen, ScreenName, Share, site
-from handsfree.cli.options import Engine, EngineName, Json, Model, PlanArgument, Voice
-from handsfree.cli.output import Tell, console, fan_out, print_event, print_json_event
+from handsfree.cli.display import Https, Port, ScreenName, ScreenOption, ShareOption, site
+from handsfree.cli.options import (
+    EngineName,
+    EngineOption,
+    Json,
+    ModelOption,
+    PlanArgument,
+    VoiceOption,
+)
+from handsfree.cli.output import console, fan_out, print_event, print_json_event
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
-from handsfree.display import PORT, Kind, Site, WebDisplay, open_display
+from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
+from handsfree.events import Tell
 from handsfree.job import Job
-from handsfree.job.listening import Ears, Sound, files
 from handsfree.job.progress import load_progress, progress_file, save_progress
 from handsfree.languages import data_folder, language_of
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
@@ -35,7 +42,9 @@ from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
+from handsfree.sound.recordings import Captured, recorded
 from handsfree.sound.voice import open_voice
+from handsfree.words import Transcriber
 
 #: The name of a device that is a phone with the page open.
 PHONE = "phone"
@@ -54,7 +63,9 @@ Recordings = Annotated[
 Device = Annotated[
     str | None, typer.Option("--device", help="Microphone by name, or phone with --screen web.")
 ]
-Speaker = Annotated[str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")]
+SpeakerOption = Annotated[
+    str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
+]
 Volume = Annotated[
     int | None, typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered.")
 ]
@@ -68,7 +79,7 @@ Key = Annotated[
 CutInOption = Annotated[
     bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
 ]
-Check = Annotated[
+CheckOption = Annotated[
     bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
 ]
 Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
@@ -86,9 +97,9 @@ def dictate(
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
     ] = None,
-    engine: Engine = EngineName.auto,
-    model: Model = None,
-    voice: Voice = "auto",
+    engine: EngineOption = EngineName.auto,
+    model: ModelOption = None,
+    voice: VoiceOption = "auto",
     verbosity: Annotated[
         Verbosity, typer.Option("--verbosity", help="How much is said.")
     ] = Verbosity.normal,
@@ -96,12 +107,12 @@ def dictate(
         bool, typer.Option("--apprentice", help="The same as --verbosity apprentice.")
     ] = False,
     device: Device = None,
-    speaker: Speaker = None,
+    speaker: SpeakerOption = None,
     volume: Volume = None,
     speed: Speed = None,
     key: Key = False,
     cut_in: CutInOption = False,
-    check: Check = True,
+    check: CheckOption = True,
     route: Annotated[
         Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")
     ] = Route.plan,
@@ -121,9 +132,9 @@ def dictate(
         str | None, typer.Option("--complaint", help="In the customer's words.")
     ] = None,
     person: Person = None,
-    screen: Screen = ScreenName.off,
+    screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
-    share: Share = False,
+    share: ShareOption = False,
     https: Https = False,
     as_json: Json = False,
 ) -> None:
@@ -132,7 +143,7 @@ def dictate(
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
-    ears = Ears(engine.value, model)
+    ears = Transcriber(engine.value, model)
     told = {
         "vehicle": vehicle,
         "registration": registration,
@@ -182,7 +193,7 @@ def _listen(
     check: bool,
 ) -> None:
     if audio:
-        session.run_files(files(audio))
+        session.run_files(recorded(audio))
     else:
         turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
         session.run_live(settings, turns, check=check)
@@ -231,9 +242,9 @@ def demo(
     session: Annotated[
         str, typer.Option("--session", help="Which recorded session: see --list.")
     ] = "low-beam",
-    engine: Engine = EngineName.auto,
-    model: Model = None,
-    voice: Voice = "off",
+    engine: EngineOption = EngineName.auto,
+    model: ModelOption = None,
+    voice: VoiceOption = "off",
     list_sessions: Annotated[bool, typer.Option("--list", help="List the sessions.")] = False,
 ) -> None:
     """Run a recorded session: sound to log, verdict and report. No microphone is needed."""
@@ -254,8 +265,10 @@ def demo(
     loaded = load_plan(manifest["plan"])
     scenario = loaded.plan.subject.model_dump(exclude_defaults=True)
     details = {"subject": scenario} if scenario else {}
-    run = _Session(loaded, job, Ears(engine.value, model), voice, Verbosity.normal, details=details)
-    done = run.run_files(files(clips)).session
+    run = _Session(
+        loaded, job, Transcriber(engine.value, model), voice, Verbosity.normal, details=details
+    )
+    done = run.run_files(recorded(clips)).session
     run.tell_end()
     report = run.folder / "report.html"
     report_file(run.folder, report)
@@ -273,7 +286,7 @@ class _Session:
         self,
         loaded: LoadedPlan,
         folder: Path | None,
-        ears: Ears,
+        ears: Transcriber,
         voice: str,
         how: Verbosity,
         *,
@@ -295,7 +308,7 @@ class _Session:
         self.route, self.how = route.value, how.value
 
     @contextmanager
-    def shown(self, kind: Kind, where: Site) -> Iterator[None]:
+    def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
         """Show the session on a screen while it lasts."""
         (lines,) = self.listeners
         display = open_display(kind, self.loaded.plan, plain=lines, site=where)
@@ -306,7 +319,7 @@ class _Session:
         finally:
             display.close()
 
-    def run_files(self, sounds: Iterator[Sound]) -> Job:
+    def run_files(self, sounds: Iterator[Captured]) -> Job:
         """Listen to recordings until they or the job end."""
         with self._log() as log:
             job = Job(self.dialogue, log, fan_out(self.listeners), self.voice.speak)

@@ -22,9 +22,9 @@ class ScreenName(StrEnum):
     off = "off"
 
 
-Screen = Annotated[ScreenName, typer.Option("--screen", help="Where to show it.")]
+ScreenOption = Annotated[ScreenName, typer.Option("--screen", help="Where to show it.")]
 Port = Annotated[int, typer.Option("--port", help="Port of the page.", min=0, max=65535)]
-Share = Annotated[
+ShareOption = Annotated[
     bool, typer.Option("--share", help="Open the page to the network, with a pairing code.")
 ]
 Https = Annotated[
@@ -51,9 +51,9 @@ def site(port: int, *, share: bool, https: bool, screen: ScreenName) -> Site:
 
 def glance(
     job: Annotated[Path, typer.Argument(help="The job folder.")],
-    screen: Screen = ScreenName.terminal,
+    screen: ScreenOption = ScreenName.terminal,
     port: Port = PORT,
-    share: Share = False,
+    share: ShareOption = False,
     https: Https = False,
 ) -> None:
     """Show a job on one screen, and go on showing it while it is dictated. Ends with Ctrl-C.

@@ -10,7 +10,7 @@ import typer
 
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
-from handsfree.events.schema import json_schema
+from handsfree.events.schema import log_schema
 from handsfree.log import JobRecord, read, to_csv, verify
 from handsfree.units import show
 
@@ -54,7 +54,7 @@ def show_log(
 ) -> None:
     """Show what was logged."""
     if schema:
-        print_json(json_schema())
+        print_json(log_schema())
         return
     if job is None:
         raise BadInput("no job folder was given", remedy="Example: handsfree log jobs/van")

@@ -9,6 +9,7 @@ import typer
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TransferSpeedColumn
 from rich.table import Table
 
+from handsfree.cli.options import Json
 from handsfree.cli.output import console, print_json
 from handsfree.grammar import SpokenPlan
 from handsfree.grammar.automaton import is_numeral
@@ -17,13 +18,17 @@ from handsfree.languages import load_language
 from handsfree.plan import load_plan, shipped
 from handsfree.words.fetch import INDEX, choose, fetch, models_folder, offers
 
-app = typer.Typer(help="Get, list and check Vosk speech models.", no_args_is_help=True)
+_app = typer.Typer(help="Get, list and check Vosk speech models.", no_args_is_help=True)
 Index = Annotated[str, typer.Option("--index", help="Address of the list of models.")]
 Into = Annotated[Path | None, typer.Option("--into", help="Folder of models; else your own.")]
-Json = Annotated[bool, typer.Option("--json", help="JSON instead of text.")]
 
 
-@app.command("get", epilog="Example: handsfree model get en-us")
+def register(main: typer.Typer) -> None:
+    """Add these commands."""
+    main.add_typer(_app, name="model")
+
+
+@_app.command("get", epilog="Example: handsfree model get en-us")
 def get(
     wanted: Annotated[
         str, typer.Argument(metavar="LANGUAGE", help="A language, or the name of a model.")
@@ -48,7 +53,7 @@ def get(
     console.print(f"ready: {place}")
 
 
-@app.command("list", epilog="Example: handsfree model list")
+@_app.command("list", epilog="Example: handsfree model list")
 def list_models(into: Into = None, index: Index = INDEX, as_json: Json = False) -> None:
     """List the models that can be fetched, and which languages are here."""
     folder = into or models_folder()
@@ -70,8 +75,8 @@ def list_models(into: Into = None, index: Index = INDEX, as_json: Json = False) 
         console.print(table)
 
 
-@app.command("check", epilog="Example: handsfree model check ~/models/vosk-en-us")
-def check(
+@_app.command("check", epilog="Example: handsfree model check ~/models/vosk-en-us")
+def check_model(
     model: Annotated[Path, typer.Argument(help="Folder of a Vosk model.")],
     plan: Annotated[
         list[str] | None, typer.Option("--plan", help="A plan; else every shipped one.")

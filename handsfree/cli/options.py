@@ -30,9 +30,9 @@ _PLAN = "A shipped plan's name, or a file."
 PlanArgument = Annotated[str, typer.Argument(help=_PLAN, autocompletion=_plans)]
 PlanOption = Annotated[str, typer.Option("--plan", help=_PLAN, autocompletion=_plans)]
 StepOption = Annotated[str | None, typer.Option("--step", help="Id of the step it is said at.")]
-Engine = Annotated[EngineName, typer.Option("--engine", help="Speech engine.")]
-Model = Annotated[Path | None, typer.Option("--model", help="Folder of the engine's model.")]
-Voice = Annotated[
+EngineOption = Annotated[EngineName, typer.Option("--engine", help="Speech engine.")]
+ModelOption = Annotated[Path | None, typer.Option("--model", help="Folder of the engine's model.")]
+VoiceOption = Annotated[
     str, typer.Option("--voice", help="off, auto, or piper, espeak-ng, flite[:VOICE].")
 ]
-Json = Annotated[bool, typer.Option("--json", help="One JSON object a line.")]
+Json = Annotated[bool, typer.Option("--json", help="JSON instead of text: an object a line.")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from rich.console import Console
 from rich.text import Text
@@ -21,13 +21,11 @@ from handsfree.events import (
     ReadingTaken,
     SoundLevel,
     Spoke,
+    Tell,
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
 )
-
-#: Takes each event of a session.
-Tell = Callable[[Logged], None]
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
 console = Console(highlight=False, soft_wrap=True)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
 import typer
 from rich.table import Table
 
 from handsfree.check import written
 from handsfree.check.agreement import agreements, objections
 from handsfree.cli.expectations import figures, plain_agreement
+from handsfree.cli.options import Json, PlanArgument
 from handsfree.cli.output import console, print_json
 from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
@@ -17,12 +16,15 @@ from handsfree.languages import language_of
 from handsfree.plan import LoadedPlan, Step, json_schema, load_plan, shipped
 from handsfree.units import show
 
-app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
-PlanArgument = Annotated[str, typer.Argument(help="A shipped plan's name, or a file.")]
-Json = Annotated[bool, typer.Option("--json", help="JSON instead of text.")]
+_app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
 
 
-@app.command("list", epilog="Example: handsfree plan list")
+def register(main: typer.Typer) -> None:
+    """Add these commands."""
+    main.add_typer(_app, name="plan")
+
+
+@_app.command("list", epilog="Example: handsfree plan list")
 def list_plans(as_json: Json = False) -> None:
     """List the shipped plans."""
     plans = {name: load_plan(name).plan for name in shipped()}
@@ -36,7 +38,7 @@ def list_plans(as_json: Json = False) -> None:
     console.print(table)
 
 
-@app.command("show", epilog="Example: handsfree plan show headlamp-levelling")
+@_app.command("show", epilog="Example: handsfree plan show headlamp-levelling")
 def show_plan(plan: PlanArgument, as_json: Json = False) -> None:
     """Show a plan: its wires, its steps and what is expected."""
     loaded = load_plan(plan).plan
@@ -72,7 +74,7 @@ def expectation(step: Step) -> str:
     return ", ".join(filter(None, limits)) + of
 
 
-@app.command("check", epilog="Example: handsfree plan check my-plan.yaml")
+@_app.command("check", epilog="Example: handsfree plan check my-plan.yaml")
 def check_plan(plan: PlanArgument) -> None:
     """Check a plan, also against its circuit; every fault is listed with file, line and field."""
     loaded = load_plan(plan)
@@ -90,7 +92,7 @@ def check_plan(plan: PlanArgument) -> None:
             console.print(f"  note: some sound circuits fail at {agreement.step.id} ({wanted})")
 
 
-@app.command("expect", epilog="Example: handsfree plan expect headlamp-levelling")
+@_app.command("expect", epilog="Example: handsfree plan expect headlamp-levelling")
 def expect(plan: PlanArgument, as_json: Json = False) -> None:
     """Compute from the circuit what each step should read, and compare it with the plan.
 
@@ -132,7 +134,7 @@ def check_spoken(loaded: LoadedPlan) -> None:
         spoken.automaton(step)
 
 
-@app.command("schema", epilog="Example: handsfree plan schema > plan.schema.json")
+@_app.command("schema", epilog="Example: handsfree plan schema > plan.schema.json")
 def print_schema() -> None:
     """Print the JSON Schema of a plan."""
     print_json(json_schema())

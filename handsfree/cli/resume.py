@@ -8,20 +8,20 @@ from typing import Annotated
 import typer
 
 from handsfree.cli.dictate import (
-    Check,
+    CheckOption,
     CutInOption,
     Device,
     Key,
     Person,
     Recordings,
     Route,
-    Speaker,
+    SpeakerOption,
     Speed,
     Volume,
     dictate,
 )
-from handsfree.cli.display import Https, Port, Screen, ScreenName, Share
-from handsfree.cli.options import Engine, EngineName, Json, Model, Voice
+from handsfree.cli.display import Https, Port, ScreenName, ScreenOption, ShareOption
+from handsfree.cli.options import EngineName, EngineOption, Json, ModelOption, VoiceOption
 from handsfree.display import PORT
 from handsfree.live.verbosity import Verbosity
 from handsfree.log import JobRecord
@@ -36,20 +36,20 @@ def register(app: typer.Typer) -> None:
 def resume(
     job: Annotated[Path, typer.Argument(help="The job folder.")],
     audio: Recordings = None,
-    engine: Engine = EngineName.auto,
-    model: Model = None,
-    voice: Voice = "auto",
+    engine: EngineOption = EngineName.auto,
+    model: ModelOption = None,
+    voice: VoiceOption = "auto",
     device: Device = None,
-    speaker: Speaker = None,
+    speaker: SpeakerOption = None,
     volume: Volume = None,
     speed: Speed = None,
     key: Key = False,
     cut_in: CutInOption = False,
-    check: Check = True,
+    check: CheckOption = True,
     person: Person = None,
-    screen: Screen = ScreenName.off,
+    screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
-    share: Share = False,
+    share: ShareOption = False,
     https: Https = False,
     as_json: Json = False,
 ) -> None:

@@ -1,4 +1,4 @@
-"""`handsfree hear` and `parse`: speech to words, words to meaning, and no further."""
+"""`handsfree hear` and `parse_words`: speech to words, words to meaning, and no further."""
 
 from __future__ import annotations
 
@@ -8,37 +8,46 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.check import resolve
-from handsfree.cli.options import Engine, EngineName, Json, Model, PlanOption, StepOption
+from handsfree.cli.options import (
+    EngineName,
+    EngineOption,
+    Json,
+    ModelOption,
+    PlanOption,
+    StepOption,
+)
 from handsfree.cli.output import console, print_json
 from handsfree.dialogue import Dialogue
 from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
 from handsfree.heard import Heard
-from handsfree.job.listening import Ears, files
 from handsfree.languages import language_of
 from handsfree.meaning import interpret
 from handsfree.meaning.plain import plain_understood
 from handsfree.plan import LoadedPlan, Plan, Step, load_plan
+from handsfree.sound.recordings import recorded
+from handsfree.words import Transcriber
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands."""
     app.command(epilog="Example: handsfree hear words.wav --plan headlamp-levelling --json")(hear)
-    app.command(epilog='Example: handsfree parse "twelve six" --plan relay-4pin --json')(parse)
+    example = 'Example: handsfree parse "twelve six" --plan relay-4pin --json'
+    app.command("parse", epilog=example)(parse_words)
 
 
 def hear(
     files_heard: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recorded speech.")],
     plan: PlanOption,
     step: StepOption = None,
-    engine: Engine = EngineName.auto,
-    model: Model = None,
+    engine: EngineOption = EngineName.auto,
+    model: ModelOption = None,
     as_json: Json = False,
 ) -> None:
     """Recognise speech and stop there: what was heard and what it means, a line an utterance."""
     loaded, at, spoken, hint = _spoken(plan, step)
-    ears = Ears(engine.value, model)
-    for sound in files(files_heard):
+    ears = Transcriber(engine.value, model)
+    for sound in recorded(files_heard):
         heard = ears.hear(sound.utterance, spoken.automaton(at), hint)
         meaning = _meaning(heard, spoken, at, loaded.plan)
         line = {
@@ -60,7 +69,7 @@ def hear(
             console.print(f"{place}  {heard.text or '(not understood)'}  {_short(meaning)}")
 
 
-def parse(
+def parse_words(
     text: Annotated[str, typer.Argument(help="What was said, in words or digits.")],
     plan: PlanOption,
     step: StepOption = None,

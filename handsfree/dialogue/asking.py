@@ -65,7 +65,7 @@ def ask_again(desk: Desk, session: Session, question: Question) -> Turn:
     return ask(desk, session, replace(question, asked=question.asked + 1), reason="again")
 
 
-def refuse(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Asked | Spoke:
+def say_refusal(desk: Desk, session: Session, step: Step, refusal: Refusal) -> Asked | Spoke:
     """Say why a value is not taken, and what is wanted."""
     wanted = desk.wording.expected(step, expected(step, session.taken))
     value = desk.wording.quantity(refusal.value) if refusal.value is not None else ""
@@ -95,7 +95,7 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
     if desk.guessing(session):
         return turn.then(Asked(_guess_again(desk, misses)))
     if step and reason == NO_UNIT:
-        return turn.then(refuse(desk, session, step, Refusal("kind")))
+        return turn.then(say_refusal(desk, session, step, Refusal("kind")))
     if step is None and misses > 1:
         return turn.then(Asked(desk.standing_prompt(session))) if misses <= 3 else turn
     wire = desk.wording.step_name(step) if step else ""

@@ -53,7 +53,7 @@ def obey(
     """
     question, guess = session.question, desk.guessing(session)
     if guess and command.name in _NOT_KNOWN:
-        return teaching.judge(desk, session, guess, None)
+        return teaching.judge_guess(desk, session, guess, None)
     if question and command.name in _ANSWERS:
         return answer(desk, session, question, command)
     if command.name in _QUERIES:

@@ -39,7 +39,7 @@ SURE_QUERY = 0.3
 #: Commands that end, strike, skip or move.
 DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
 #: A value that is less likely than this to be right is confirmed.
-SURE = 0.8
+SURE_VALUE = 0.8
 #: The same for a number of one word, without wire and unit: many a word sounds like one.
 SURE_ONE_WORD = 0.95
 
@@ -126,7 +126,7 @@ class Dialogue:
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
         number = not isinstance(understood.meaning, State | Observation)
-        enough = SURE_ONE_WORD if _one_word(understood) else SURE
+        enough = SURE_ONE_WORD if _one_word(understood) else SURE_VALUE
         unsure = understood.share < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         ending = session.question is not None and session.question.kind == "finish"
@@ -198,7 +198,9 @@ def _one_word(understood: Understood) -> bool:
 def _unknown(understood: Understood) -> bool:
     """Whether the grammar of the step has no place for it."""
     meaning = understood.meaning
-    return isinstance(meaning, Unclear) or (isinstance(meaning, Aside) and meaning.kind == "unknown")
+    return isinstance(meaning, Unclear) or (
+        isinstance(meaning, Aside) and meaning.kind == "unknown"
+    )
 
 
 def _corrects(understood: Understood) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from handsfree.check import Refusal, Verdict, check
 from handsfree.dialogue import route, teaching
-from handsfree.dialogue.asking import ask, ask_again, refuse
+from handsfree.dialogue.asking import ask, ask_again, say_refusal
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import finish, go_on, open_step, revise
 from handsfree.dialogue.session import Session
@@ -35,7 +35,7 @@ def take(
     """
     question, step = session.question, desk.focus(session)
     if guessed := desk.guessing(session):
-        return teaching.judge(desk, session, guessed, meaning)
+        return teaching.judge_guess(desk, session, guessed, meaning)
     takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
     if question and len(set(question.steps)) > 1 and all(one.wire is None for one in takes):
         return ask_again(desk, session, question)  # the value alone tells no wire
@@ -72,7 +72,7 @@ def _take(
         return ask(desk, session, which, reason, said)
     verdict = check(value, named, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
-        return turn.then(*map(Spoke, said), refuse(desk, turn.session, named, verdict))
+        return turn.then(*map(Spoke, said), say_refusal(desk, turn.session, named, verdict))
     unsure = unsure or (isinstance(meaning, Ambiguous) and meaning.reason != "wire")
     if unsure and (answers is None or answers.kind == "correct"):
         confirm = Question("confirm", named.id, (value,), supersedes=supersedes)
@@ -170,7 +170,7 @@ def answer(desk: Desk, session: Session, question: Question, command: Command) -
     verdict = check(value, step, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
         turn = closed(session)
-        return turn.then(refuse(desk, turn.session, step, verdict))
+        return turn.then(say_refusal(desk, turn.session, step, verdict))
     return record(desk, session, step, value, verdict, supersedes=question.supersedes)
 
 

@@ -22,7 +22,7 @@ def before(desk: Desk, step: Step) -> list[str]:
     ]
 
 
-def judge(desk: Desk, session: Session, step: Step, said: Take | Ambiguous | None) -> Turn:
+def judge_guess(desk: Desk, session: Session, step: Step, said: Take | Ambiguous | None) -> Turn:
     """The apprentice has said what to expect, or that it is not known (None)."""
     takes = said.candidates if isinstance(said, Ambiguous) else (said,) if said else ()
     verdicts = [check(take, step, desk.plan, session.taken) for take in takes]

@@ -4,18 +4,20 @@
 """
 
 from handsfree.display.fold import begin, fold
-from handsfree.display.glance import Glance, Value, Wire
-from handsfree.display.opening import PORT, Display, Kind, Site, WebDisplay, open_display
+from handsfree.display.glance import Glance, Value, WireLook
+from handsfree.display.opening import ScreenKind, open_display
+from handsfree.display.showing import Display
+from handsfree.display.web_display import PORT, Site, WebDisplay
 
 __all__ = [
     "PORT",
     "Display",
     "Glance",
-    "Kind",
+    "ScreenKind",
     "Site",
     "Value",
     "WebDisplay",
-    "Wire",
+    "WireLook",
     "begin",
     "fold",
     "open_display",

@@ -22,7 +22,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 DAYS = 397
 """Days that it is good for; phones refuse more than 398 (CA/Browser Forum, from memory)."""
 
-NAME = "handsfree on this machine"
+COMMON_NAME = "handsfree on this machine"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ def _serves(certificate: x509.Certificate, names: frozenset[str]) -> bool:
 
 def _make(file: Path, names: list[str]) -> x509.Certificate:
     key = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, NAME)])
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, COMMON_NAME)])
     now = datetime.now(UTC)
     certificate = (
         x509.CertificateBuilder()

@@ -26,9 +26,9 @@ WIRE_COLOURS: dict[str, str] = {
     "dark green": "#0e4f2a",
 }
 #: For a colour word that is not listed.
-UNKNOWN = "#8b8f92"
+UNLISTED = "#8b8f92"
 
 
 def rgb(colour: str) -> str:
     """A wire's colour as "#rrggbb"."""
-    return WIRE_COLOURS.get(colour.replace("_", " "), UNKNOWN)
+    return WIRE_COLOURS.get(colour.replace("_", " "), UNLISTED)

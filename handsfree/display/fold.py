@@ -12,7 +12,7 @@ from dataclasses import replace
 from handsfree.check import Expected, expected
 from handsfree.dialogue import Wording
 from handsfree.display.colours import rgb
-from handsfree.display.glance import Glance, Mark, Value, Wire
+from handsfree.display.glance import Badge, Glance, Value, WireLook
 from handsfree.events import (
     Asked,
     Entry,
@@ -40,7 +40,7 @@ from handsfree.units import Quantity, show
 #: The level moves in so many steps, so that a display is redrawn only when it is worth it.
 LEVELS = 20
 #: Significant digits of a limit.
-DIGITS = 4
+LIMIT_DIGITS = 4
 
 
 def begin(plan: Plan) -> Glance:
@@ -199,12 +199,12 @@ def _struck(glance: Glance, event: ReadingStruck) -> Glance:
 def _distance(entry: Entry) -> str:
     if entry.verdict.distance is None:
         return ""
-    distance = figures(show(entry.verdict.distance))
+    distance = true_minus(show(entry.verdict.distance))
     marginal = entry.verdict.result == "marginal"
     return f"{distance} from the limit" if marginal else f"by {distance}"
 
 
-def _mark(entry: Entry) -> Mark:
+def _mark(entry: Entry) -> Badge:
     if entry.verdict.result == "marginal":
         return "marginal"
     if entry.verdict.outcome is None:
@@ -219,7 +219,7 @@ def _shown(take: Take, wording: Wording) -> tuple[str, str]:
             if value is None:
                 return wording.prompt("over_limit"), ""
             amount = f"{value.magnitude:g}" if number is None else str(number)
-            return figures(amount), unit_symbol(value)
+            return true_minus(amount), unit_symbol(value)
         case State(state=state):
             return wording.state(state), ""
         case Observation(answer=answer):
@@ -239,16 +239,16 @@ def _option(candidate: Take, wording: Wording) -> str:
     return " ".join(filter(None, _shown(candidate, wording)))
 
 
-def _wires(wording: Wording, step: Step) -> tuple[Wire, ...]:
+def _wires(wording: Wording, step: Step) -> tuple[WireLook, ...]:
     return tuple(_wire(wording, wording.plan.pin(number)) for number in step.pins)
 
 
-def _wire(wording: Wording, pin: Pin) -> Wire:
+def _wire(wording: Wording, pin: Pin) -> WireLook:
     look = tuple(rgb(colour) for colour in (pin.colour, pin.stripe) if colour)
-    return Wire(wording.pin(pin), pin.colour, pin.stripe, look, pin.function, pin.number)
+    return WireLook(wording.pin(pin), pin.colour, pin.stripe, look, pin.function, pin.number)
 
 
-def figures(number: str) -> str:
+def true_minus(number: str) -> str:
     """A number for a screen, with a true minus sign."""
     return number.replace("-", "−")
 
@@ -266,4 +266,4 @@ def show_expected(wording: Wording, step: Step, wanted: Expected) -> str:
 
 
 def _limit(limit: Quantity, unit: str) -> str:
-    return figures(f"{float(limit.m_as(unit)):.{DIGITS}g}")
+    return true_minus(f"{float(limit.m_as(unit)):.{LIMIT_DIGITS}g}")

@@ -13,7 +13,7 @@ from handsfree.log.folder import EVENTS, PLAN
 from handsfree.log.record import plan_text
 from handsfree.plan import parse_plan
 
-PAUSE = 0.1
+LOOK_EVERY = 0.1
 """Seconds between two looks at the log."""
 
 
@@ -59,7 +59,7 @@ class Followed:
             for text in lines:
                 if logged := self._event(text):
                     yield logged
-            time.sleep(PAUSE)
+            time.sleep(LOOK_EVERY)
 
     def _event(self, text: bytes) -> Logged | None:
         try:

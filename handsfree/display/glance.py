@@ -12,13 +12,13 @@ from typing import Any, Literal
 from handsfree.meaning import Take
 
 #: How a value came out, for its colour and its sign; the verdict itself is always in words.
-Mark = Literal["pass", "fail", "marginal", "none", "void"]
+Badge = Literal["pass", "fail", "marginal", "none", "void"]
 #: Where the sound comes from, as far as was told.
-Sound = Literal["on", "lost"]
+SoundState = Literal["on", "lost"]
 
 
 @dataclass(frozen=True, slots=True)
-class Wire:
+class WireLook:
     """A wire as it looks and as it is called.
 
     Attributes:
@@ -54,13 +54,13 @@ class Value:
     """
 
     number: int
-    wires: tuple[Wire, ...]
+    wires: tuple[WireLook, ...]
     step: str
     shown: str
     unit: str
     verdict: str
     distance: str
-    mark: Mark
+    mark: Badge
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ class Glance:
     step: str = ""
     number: int = 0
     count: int = 0
-    wires: tuple[Wire, ...] = ()
+    wires: tuple[WireLook, ...] = ()
     prompt: str = ""
     condition: str = ""
     expected: str = ""
@@ -111,7 +111,7 @@ class Glance:
     level: float | None = None
     turn: str = ""
     paused: bool = False
-    sound: Sound = "on"
+    sound: SoundState = "on"
     part: str | None = None
     finished: str = ""
     taken: Mapping[str, Take] = field(default_factory=dict, repr=False)

@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 from websockets.datastructures import Headers
 from websockets.http11 import Request, Response
 
-LIVE = "/live"
+LIVE_PATH = "/live"
 
 _FILES = {
     "/": ("glance.html", "text/html; charset=utf-8"),
@@ -45,7 +45,7 @@ _STRICT = {
 }
 
 
-def answer(request: Request, *, secure: bool) -> Response | None:
+def page_for(request: Request, *, secure: bool) -> Response | None:
     """The response, or None for a WebSocket that may be opened.
 
     Args:
@@ -56,7 +56,7 @@ def answer(request: Request, *, secure: bool) -> Response | None:
     if not is_ours(host):
         return _response(HTTPStatus.MISDIRECTED_REQUEST, b"unknown host\n")
     path = urlsplit(request.path).path
-    if path == LIVE:
+    if path == LIVE_PATH:
         own = f"{'https' if secure else 'http'}://{host}"
         if request.headers.get("Origin") != own:
             return _response(HTTPStatus.FORBIDDEN, b"only for the page itself\n")

@@ -12,7 +12,7 @@ import secrets
 import time
 from collections.abc import Callable
 
-DIGITS = 6
+CODE_DIGITS = 6
 FREE = 5
 """Wrong guesses before waiting begins."""
 LONGEST = 60.0
@@ -29,7 +29,7 @@ class Pairing:
     """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self.code = f"{secrets.randbelow(10**DIGITS):0{DIGITS}}"
+        self.code = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}}"
         self._clock = clock
         self._tokens: list[str] = []
         self._wrong = 0

@@ -15,16 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.sound.audio import RATE
-from handsfree.sound.blocks import BLOCK, Block, Blocks
+from handsfree.sound.blocks import BACKLOG, BLOCK, Block, Blocks
 from handsfree.sound.card import Lost, Message, Opened, Said
-
-KEPT = 60.0
-"""Seconds of sound that wait before more is dropped and counted as lost."""
 
 RATES = range(8_000, 192_001)
 """Samples a second that a browser may record at."""
 
-NAME = "phone"
+PHONE_NAME = "phone"
 
 _HEADER = struct.Struct("<II")
 
@@ -62,7 +59,7 @@ class Phone:
             return False
         self._owner, self._send, self._rate, self._due = owner, send, rate, 0
         self._maker = Blocks(rate)
-        self._inbox.put(Opened(NAME, NAME, rate, 1))
+        self._inbox.put(Opened(PHONE_NAME, PHONE_NAME, rate, 1))
         return True
 
     def release(self, owner: object) -> None:
@@ -80,7 +77,7 @@ class Phone:
         self._lost += round((number - self._due) % 2**32 * len(pcm) * RATE / self._rate)
         self._due = number + 1
         for samples in self._maker.feed(pcm.astype(np.float32) / np.float32(2**15)):
-            if self._inbox.qsize() * BLOCK > KEPT * RATE:
+            if self._inbox.qsize() * BLOCK > BACKLOG * RATE:
                 self._lost += BLOCK
                 continue
             self._inbox.put(Block(samples, self._lost, bool(speaking)))

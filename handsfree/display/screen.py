@@ -12,14 +12,14 @@ from itertools import zip_longest
 from rich.text import Text
 
 from handsfree.display.big import big
-from handsfree.display.glance import Glance, Mark, Value, Wire
+from handsfree.display.glance import Badge, Glance, Value, WireLook
 
 GROUND = "#f4f4f0 on #000000"
 SOFT = "#b9bdb8"
 ASKED = "bold #ffd54a"
 EDGE = "#8b8f92"
 #: Contrast with black is above 7:1 for all; a sign stands before the word as well.
-MARKS: dict[Mark, tuple[str, str]] = {
+MARKS: dict[Badge, tuple[str, str]] = {
     "pass": ("#7ee29a", "✓"),
     "fail": ("#ff8a80", "✕"),
     "marginal": ("#ffd54a", "≈"),
@@ -103,7 +103,7 @@ def closing(glance: Glance) -> str:
     return f"{glance.title}: {glance.finished or open_at}{verdict}"
 
 
-def _wire(wire: Wire, width: int, height: int) -> list[Text]:
+def _wire(wire: WireLook, width: int, height: int) -> list[Text]:
     block = max(14, width // 5)
     room = width - block - 2
     names = [wire.colour.upper()] + ([wire.stripe.upper()] if wire.stripe else [])
@@ -119,7 +119,7 @@ def _filled(rows: list[str], count: int) -> list[str]:
     return [*rows, *[""] * (count - len(rows))]
 
 
-def _swatch(wire: Wire, width: int, height: int) -> list[Text]:
+def _swatch(wire: WireLook, width: int, height: int) -> list[Text]:
     """A block of the main colour, the stripe running along its middle, edged all around."""
     above = (height - max(height // 4, 1)) // 2
     rows = []

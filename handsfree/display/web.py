@@ -26,12 +26,12 @@ from websockets.exceptions import ConnectionClosed
 from websockets.http11 import Request, Response
 
 from handsfree.display.glance import Glance
-from handsfree.display.pages import answer
+from handsfree.display.pages import page_for
 from handsfree.display.pairing import Pairing
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
 
-PATIENCE = 10.0
+PAIRED_WITHIN = 10.0
 """Seconds in which a page must say who it is."""
 MOST = 32
 """Pages that may be open at once."""
@@ -131,11 +131,11 @@ class WebScreen:
             await self._closing.wait()
 
     def _answer(self, connection: ServerConnection, request: Request) -> Response | None:
-        return answer(request, secure=self._context is not None)
+        return page_for(request, secure=self._context is not None)
 
     async def _attend(self, connection: ServerConnection) -> None:
         with suppress(ConnectionClosed, TimeoutError, ValueError):
-            async with asyncio.timeout(PATIENCE):
+            async with asyncio.timeout(PAIRED_WITHIN):
                 hello = _message(await connection.recv())
             if not await self._admit(connection, hello):
                 return

@@ -3,7 +3,7 @@
 `kinds` are the events, `codec` stands between them and the log, `schema` publishes the format.
 """
 
-from handsfree.events.codec import Codec, Logged, told
+from handsfree.events.codec import Codec, Logged, Tell, told
 from handsfree.events.kinds import (
     Asked,
     ConditionSet,
@@ -61,6 +61,7 @@ __all__ = [
     "StepPhase",
     "StepSkipped",
     "SweepImported",
+    "Tell",
     "Unknown",
     "UtteranceHeard",
     "VerdictReached",

@@ -6,7 +6,7 @@ A line names an earlier reading by the `seq` of its line, an event by the number
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -108,6 +108,10 @@ class Logged:
         """As it stands in its line, without the hashes."""
         line = {"seq": self.seq, "time": self.time} if self.seq else {}
         return {**line, "event": self.kind, **self.fields}
+
+
+#: Takes each event of a session.
+Tell = Callable[[Logged], None]
 
 
 def told(event: Event) -> Logged:

@@ -14,7 +14,7 @@ from handsfree.check.verdict import Result
 from handsfree.grammar.numerals import Form
 from handsfree.plan.schema import Outcome
 
-Number = int | float
+Numeric = int | float
 
 
 class Fields(BaseModel):
@@ -26,7 +26,7 @@ class Fields(BaseModel):
 class Amount(Fields):
     """A quantity, to the last bit."""
 
-    value: Number
+    value: Numeric
     unit: str
 
 
@@ -46,7 +46,7 @@ class MeaningFields(Fields):
     ]
     wire: str | None = Field(None, description="colours of the wire that was named")
     pin: int | None = Field(None, description="its pin")
-    value: Number | str | None = Field(
+    value: Numeric | str | None = Field(
         None, description="number, state, answer, command, condition or text"
     )
     unit: str | None = None
@@ -75,24 +75,24 @@ class UnderstoodFields(MeaningFields):
 
     text: str
     repairs: list[RepairFields]
-    share: Number = Field(description="probability that this meaning is right")
+    share: Numeric = Field(description="probability that this meaning is right")
 
 
 class AlternativeFields(Fields):
     """Another wording of an utterance."""
 
     text: str
-    score: Number
+    score: Numeric
 
 
 class HeardFields(Fields):
     """Something was said to the tool."""
 
-    start: Number
-    end: Number
+    start: Numeric
+    end: Numeric
     engine: str
     text: str
-    confidence: Number
+    confidence: Numeric
     alternatives: list[AlternativeFields]
     meaning: UnderstoodFields
     source: str | None = Field(None, description="file it was heard in, or microphone")
@@ -120,7 +120,7 @@ class ReadingFields(Fields):
     pins: list[int] = []
     condition: str
     measured: Literal["reading", "state", "observation"]
-    value: Number | str | None
+    value: Numeric | str | None
     unit: str | None
     spoken: str | None
     over_limit: bool
@@ -182,9 +182,9 @@ class EvidenceFields(Fields):
     """What one reading says of a cause."""
 
     step: str
-    ratio: Number
-    slip: Number
-    factor: Number | None = None
+    ratio: Numeric
+    slip: Numeric
+    factor: Numeric | None = None
 
 
 class RankedFields(CauseFields):
@@ -192,7 +192,7 @@ class RankedFields(CauseFields):
 
     parts: list[str]
     say: list[str]
-    odds: Number
+    odds: Numeric
     evidence: list[EvidenceFields]
 
 
@@ -201,7 +201,7 @@ class CandidateFields(Fields):
 
     site: str
     fault: str
-    probability: Number
+    probability: Numeric
 
 
 class SaidFields(Fields):
@@ -209,7 +209,7 @@ class SaidFields(Fields):
 
     kind: Literal["found", "suspicion", "not sure", "no fault", "none of these"]
     candidates: list[CandidateFields]
-    odds: Number
+    odds: Numeric
     next_test: str | None
     blind: list[str]
 
@@ -218,7 +218,7 @@ class Certainty(Fields):
     """How sure the ranking is."""
 
     sure: bool
-    odds: Number
+    odds: Numeric
     group: list[CauseFields]
     undecided: list[CauseFields]
     pivots: list[str]

@@ -51,7 +51,7 @@ def takes_of(told: Sequence[fields.MeaningFields]) -> tuple[Take, ...]:
     return tuple(map(take_of, told))
 
 
-def meaning_of(told: fields.MeaningFields) -> Meaning:
+def meaning_told(told: fields.MeaningFields) -> Meaning:
     """The meaning that was told."""
     match told.kind:
         case "command":
@@ -73,4 +73,4 @@ def meaning_of(told: fields.MeaningFields) -> Meaning:
 def understood_of(told: fields.UnderstoodFields) -> Understood:
     """What was understood."""
     repairs = tuple(Repair(one.heard, one.taken) for one in told.repairs)
-    return Understood(meaning_of(told), told.text, repairs, float(told.share))
+    return Understood(meaning_told(told), told.text, repairs, float(told.share))

@@ -23,7 +23,7 @@ _SOUND: dict[str, Any] = {
 }
 
 
-def json_schema() -> dict[str, Any]:
+def log_schema() -> dict[str, Any]:
     """The schema of one line of `events.jsonl`; a line of another kind is allowed."""
     definitions: dict[str, Any] = {}
     kinds = {k: event for k, event in {**SAME, **OWN}.items() if event is not SoundLevel}

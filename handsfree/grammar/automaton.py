@@ -188,7 +188,7 @@ class _Builder:
     def before(self, expansion: jsgf.Expansion, target: int) -> int:
         """The state from which `expansion` leads to `target`."""
         name: object = id(expansion)
-        if isinstance(expansion, jsgf.Word | jsgf.Ref):
+        if isinstance(expansion, jsgf.Terminal | jsgf.Ref):
             name = expansion
         if (name, target) not in self.made:
             self.kept.append(expansion)
@@ -197,7 +197,7 @@ class _Builder:
 
     def _make(self, expansion: jsgf.Expansion, target: int) -> int:
         match expansion:
-            case jsgf.Word(text):
+            case jsgf.Terminal(text):
                 return self.state([], [(text, target)])
             case jsgf.Ref(name):
                 if name in self.open:

@@ -19,7 +19,7 @@ from handsfree.errors import BadInput
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class Terminal:
     """One word to be spoken."""
 
     text: str
@@ -63,7 +63,7 @@ class Tagged:
     tags: tuple[str, ...]
 
 
-Expansion = Word | Ref | Sequence | Choice | Repeat | Tagged
+Expansion = Terminal | Ref | Sequence | Choice | Repeat | Tagged
 
 NULL = Sequence(())
 VOID = Choice(())
@@ -127,11 +127,11 @@ def _simple(rule: str) -> str:
 @v_args(inline=True)
 class _Build(Transformer[Token, object]):
     def word(self, token: Token) -> Expansion:
-        return Word(str(token))
+        return Terminal(str(token))
 
     def quoted(self, token: Token) -> Expansion:
         words = str(token)[1:-1].replace('\\"', '"').split()
-        return Sequence(tuple(map(Word, words)))
+        return Sequence(tuple(map(Terminal, words)))
 
     def ref(self, name: Token) -> Expansion:
         short = _simple(name)

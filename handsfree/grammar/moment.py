@@ -12,7 +12,7 @@ from typing import Literal
 
 from handsfree.errors import BadInput
 from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
-from handsfree.grammar.jsgf import VOID, Choice, Expansion, Ref, Repeat, Sequence, Tagged, Word
+from handsfree.grammar.jsgf import VOID, Choice, Expansion, Ref, Repeat, Sequence, Tagged, Terminal
 from handsfree.grammar.language import UNIT_RULES, Language
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
 
@@ -21,7 +21,7 @@ Moment = Literal["listening", "answering", "asleep"]
 
 def phrase(text: str) -> Expansion:
     """The words of `text` in order."""
-    words = tuple(map(Word, text.lower().split()))
+    words = tuple(map(Terminal, text.lower().split()))
     return words[0] if len(words) == 1 else Sequence(words)
 
 
@@ -146,9 +146,9 @@ class SpokenPlan:
             "condition": choice(map(_condition, self.plan.conditions)),
             "unit": choice([units, Ref("written")]) if written else units,
             "option": choice(_option(self.language, o) for o in options),
-            "anything": Repeat(Word(ANY), 0, many=True),
-            "numeral": Word(NUMERAL) if written else VOID,
-            "possessive": Word("'s") if written else VOID,
+            "anything": Repeat(Terminal(ANY), 0, many=True),
+            "numeral": Terminal(NUMERAL) if written else VOID,
+            "possessive": Terminal("'s") if written else VOID,
         }
 
     @cached_property

@@ -17,17 +17,18 @@ from handsfree.events import (
     ReadingStruck,
     ReadingTaken,
     Spoke,
+    Tell,
     UtteranceHeard,
 )
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
-from handsfree.job.listening import Ears, Sound
 from handsfree.log import JobLog, encode_flac
 from handsfree.log.record import decoded
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import Utterance
+from handsfree.sound.recordings import Captured
+from handsfree.words import Transcriber
 
-Tell = Callable[[Logged], None]
 Speak = Callable[[str], None]
 
 
@@ -68,13 +69,13 @@ class Job:
         """Say again what is waited for, after an outage of the sound."""
         self._follow(self.dialogue.again(self.session))
 
-    def listen(self, ears: Ears, sound: Sound) -> Response:
+    def listen(self, ears: Transcriber, sound: Captured) -> Response:
         """Recognise an utterance by the grammar of the moment, and take it up."""
         heard = self.recognise(ears, sound.utterance)
         flac = encode_flac(sound.utterance.samples, RATE)
         return self.hear(heard, flac, sound.source)
 
-    def recognise(self, ears: Ears, utterance: Utterance) -> Heard:
+    def recognise(self, ears: Transcriber, utterance: Utterance) -> Heard:
         """What was said, by the grammar of the moment; nothing follows from it.
 
         Asked again for the same utterance at the same moment, it is not decoded again.

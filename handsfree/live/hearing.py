@@ -17,13 +17,13 @@ import numpy as np
 from handsfree.errors import HandsfreeError
 from handsfree.live.mouth import Mouth
 from handsfree.live.sounds import Sounds
-from handsfree.live.turns import Turn, Turns
+from handsfree.live.turns import Turns, TurnState
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
 from handsfree.sound.card import Deaf, Lost, Opened, Said
 from handsfree.sound.endpoint import Endpointer, Utterance
 
-METER = 8
+LEVEL_EVERY = 8
 """Blocks between two levels that are told, about a quarter of a second."""
 
 HOLE = RATE // 2
@@ -34,7 +34,7 @@ NOISE = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class InputLevel:
     """What the microphone hears now.
 
     Attributes:
@@ -44,7 +44,7 @@ class Level:
     """
 
     dbfs: float
-    turn: Turn
+    turn: TurnState
     speech: bool
 
 
@@ -90,7 +90,7 @@ class Hearing:
         sounds: Sounds,
         turns: Turns,
         mouth: Mouth,
-        meter: Callable[[Level], None] = lambda _: None,
+        meter: Callable[[InputLevel], None] = lambda _: None,
     ) -> None:
         self._sounds, self._turns = sounds, turns
         self._mouth, self._meter = mouth, meter
@@ -101,8 +101,8 @@ class Hearing:
         self._foreseen = 0.0  # end of the utterance that has perhaps ended
         self._overruns = 0
         self._quiet = threading.Event()
-        self._levels: deque[float] = deque(maxlen=METER)
-        self._noise: deque[float] = deque(maxlen=int(NOISE * RATE / BLOCK / METER))
+        self._levels: deque[float] = deque(maxlen=LEVEL_EVERY)
+        self._noise: deque[float] = deque(maxlen=int(NOISE * RATE / BLOCK / LEVEL_EVERY))
         self._thread = threading.Thread(target=self._run, daemon=True)
 
     def start(self) -> None:
@@ -203,9 +203,9 @@ class Hearing:
 
     def _tell(self, block: Block) -> None:
         self._levels.append(level(block.samples))
-        if len(self._levels) == METER:
+        if len(self._levels) == LEVEL_EVERY:
             dbfs = decibels(float(np.sqrt(np.mean(np.square(self._levels)))))
             self._levels.clear()
             if self._turns.turn != "speaking":
                 self._noise.append(dbfs)
-            self._meter(Level(dbfs, self._turns.turn, self._endpointer.speaking))
+            self._meter(InputLevel(dbfs, self._turns.turn, self._endpointer.speaking))

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Self
 
-from handsfree.events import Logged, MicrophoneChanged, SoundLevel, told
+from handsfree.events import Logged, MicrophoneChanged, SoundLevel, Tell, told
 from handsfree.job import Job
-from handsfree.job.listening import Ears, Sound
-from handsfree.live.hearing import Ending, Happening, Hearing, Level, Overrun
+from handsfree.live.hearing import Ending, Happening, Hearing, InputLevel, Overrun
 from handsfree.live.mouth import Mouth
-from handsfree.live.ready import judge
+from handsfree.live.ready import judge_level
 from handsfree.live.settings import Settings
 from handsfree.live.sounds import Sounds
 from handsfree.live.turns import Turns
 from handsfree.sound.card import Deaf, Lost, Opened
 from handsfree.sound.endpoint import Utterance
+from handsfree.sound.recordings import Captured
 from handsfree.sound.voice import Voice
-
-Tell = Callable[[Logged], None]
+from handsfree.words import Transcriber
 
 READY_WITHIN = 15.0
 """Seconds for which the first word is waited before the technician is asked again."""
@@ -90,7 +88,7 @@ class Live:
     def __exit__(self, *_: object) -> None:
         self._sounds.close()
 
-    def run(self, job: Job, ears: Ears, *, check: bool = True) -> None:
+    def run(self, job: Job, ears: Transcriber, *, check: bool = True) -> None:
         """Converse until the job has finished.
 
         Args:
@@ -107,10 +105,10 @@ class Live:
         while not job.finished:
             self._take_up(job, ears, self.hearing.next())
 
-    def _take_up(self, job: Job, ears: Ears, happening: Happening | None) -> None:
+    def _take_up(self, job: Job, ears: Transcriber, happening: Happening | None) -> None:
         match happening:
             case Utterance():
-                job.listen(ears, Sound(happening, "microphone"))
+                job.listen(ears, Captured(happening, "microphone"))
             case Ending(utterance=utterance):
                 job.recognise(ears, utterance)  # in the pause in which it is not known yet
             case Overrun(seconds=seconds, count=count):
@@ -151,7 +149,7 @@ class Live:
             if word is None:
                 key = "ready_nothing"
                 continue
-            found = judge(word, self.hearing.noise)
+            found = judge_level(word, self.hearing.noise)
             text = f"speech {found.speech} dBFS, noise {found.noise} dBFS"
             checked = MicrophoneChanged("ready", text, found.speech, found.noise, found.fault)
             job.happened(checked)
@@ -165,6 +163,6 @@ class Live:
             if happening is None or isinstance(happening, Utterance):
                 return happening
 
-    def _meter(self, level: Level) -> None:
+    def _meter(self, level: InputLevel) -> None:
         bar = round(min(max(1 + level.dbfs / SHOWN, 0.0), 1.0), 3)
         self._tell(told(SoundLevel(bar, round(level.dbfs, 1), level.turn, level.speech)))

@@ -18,7 +18,7 @@ from handsfree.meaning import Command, Understood
 from handsfree.sound import tones
 from handsfree.sound.pieces import Pieces
 from handsfree.sound.tones import Tone, tone
-from handsfree.sound.voice import Sound, Voice, open_voice
+from handsfree.sound.voice import Voice, Waveform, open_voice
 
 OVERDUE = 5.0
 """Seconds after a breath should have been heard when the speaker is taken for hung."""
@@ -122,10 +122,10 @@ class Mouth:
             return False
         return self._whole
 
-    def _sound(self, text: str, first: Tone | None) -> Iterator[Sound]:
+    def _sound(self, text: str, first: Tone | None) -> Iterator[Waveform]:
         gain = self.settings.gain
         if first:
-            yield tone(first) * np.float32(gain), tones.RATE
+            yield tone(first) * np.float32(gain), tones.TONE_RATE
         for samples, rate in self._pieces.say(text, self.settings.speed / 100):
             if self.was_cut:
                 return

@@ -10,9 +10,9 @@ import numpy as np
 from handsfree.sound.blocks import decibels, level
 from handsfree.sound.endpoint import Utterance
 
-Fault = Literal["loud", "noisy", "quiet"]
+Trouble = Literal["loud", "noisy", "quiet"]
 
-QUIET = -45.0
+TOO_QUIET = -45.0
 """dBFS of speech below which the microphone is too far or turned down."""
 
 CLIPPED = 0.001
@@ -25,7 +25,7 @@ CLEAR = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class LevelCheck:
     """What a spoken word says about the microphone.
 
     Attributes:
@@ -36,18 +36,18 @@ class Check:
 
     speech: float
     noise: float
-    fault: Fault | None
+    fault: Trouble | None
 
 
-def judge(word: Utterance, noise: float) -> Check:
+def judge_level(word: Utterance, noise: float) -> LevelCheck:
     """Judge the microphone by one utterance and the noise before it (dBFS)."""
     samples = word.samples
     speech = decibels(level(samples))
-    fault: Fault | None = None
+    fault: Trouble | None = None
     if np.mean(np.abs(samples) > 0.99) > CLIPPED:
         fault = "loud"
-    elif speech < QUIET:
+    elif speech < TOO_QUIET:
         fault = "quiet"
     elif speech - noise < CLEAR:
         fault = "noisy"
-    return Check(round(speech, 1), round(noise, 1), fault)
+    return LevelCheck(round(speech, 1), round(noise, 1), fault)

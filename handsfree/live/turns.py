@@ -21,7 +21,7 @@ TAIL = 0.3
 PRESSED = 8.0
 """Seconds after a press of the key in which speech must begin."""
 
-Turn = Literal["listening", "speaking", "waiting"]
+TurnState = Literal["listening", "speaking", "waiting"]
 
 
 class CutIn:
@@ -106,7 +106,7 @@ class Turns:
         self.cut = False
 
     @property
-    def turn(self) -> Turn:
+    def turn(self) -> TurnState:
         """Whose turn it is, or that the key is waited for."""
         if self._since < self._tail:
             return "speaking"

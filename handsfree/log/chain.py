@@ -61,7 +61,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Flaw:
+class Damage:
     """A line that is not as it was written."""
 
     line: int
@@ -81,7 +81,7 @@ class Scan:
 
     events: tuple[Line, ...]
     tail: bytes
-    flaws: tuple[Flaw, ...]
+    flaws: tuple[Damage, ...]
 
 
 def digest(data: bytes) -> str:
@@ -137,7 +137,7 @@ def scan(data: bytes) -> Scan:
     """
     *lines, tail = data.split(b"\n")
     events: list[Line] = []
-    flaws: list[Flaw] = []
+    flaws: list[Damage] = []
     prev, seq, sound = NOTHING, 1, True
     for number, text in enumerate(lines, 1):
         line = text + b"\n"
@@ -148,17 +148,17 @@ def scan(data: bytes) -> Scan:
             if number == len(lines) and not tail:
                 tail = line
             else:
-                flaws.append(Flaw(number, "the line cannot be read"))
+                flaws.append(Damage(number, "the line cannot be read"))
                 seq, sound = seq + 1, False
             continue
         events.append(event)
         changed = not _sealed(line)
         if changed:
-            flaws.append(Flaw(number, "the line was changed after it was written"))
+            flaws.append(Damage(number, "the line was changed after it was written"))
         elif event.seq != seq:
-            flaws.append(Flaw(number, f"event {event.seq} stands where event {seq} belongs"))
+            flaws.append(Damage(number, f"event {event.seq} stands where event {seq} belongs"))
         elif sound and event.prev != before:
-            flaws.append(Flaw(number, "the line does not follow from the line before"))
+            flaws.append(Damage(number, "the line does not follow from the line before"))
         seq, sound = event.seq + 1, not changed
     return Scan(tuple(events), tail, tuple(flaws))
 

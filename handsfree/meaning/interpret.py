@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from rapidfuzz import fuzz, process
-from scipy.special import softmax
 
 from handsfree.grammar.automaton import Automaton, is_numeral
 from handsfree.grammar.language import Language
@@ -83,8 +82,7 @@ def interpret(
         return Understood(Unclear("nothing was understood"))
     families: dict[tuple[Hashable, ...], _Family] = {}
     outside, strange, reason = 0.0, "", ""
-    belief = softmax([h.score for h in heard.hypotheses]).tolist()
-    for hypothesis, share in zip(heard.hypotheses, belief, strict=True):
+    for hypothesis, share in zip(heard.hypotheses, heard.shares, strict=True):
         meanings = _meanings(automaton, hypothesis.text, step, moment, spoken.language)
         clear = [m for m in meanings if not isinstance(m, Unclear)]
         if clear:

@@ -1,6 +1,6 @@
 """Plans: what is to be probed, under which condition, what is expected, what follows."""
 
-from handsfree.plan.document import Fault
+from handsfree.plan.document import Mistake
 from handsfree.plan.load import LoadedPlan, load_plan, shipped
 from handsfree.plan.parse import BadPlan, json_schema, parse_plan
 from handsfree.plan.schema import (
@@ -23,10 +23,10 @@ __all__ = [
     "BadPlan",
     "Condition",
     "Expect",
-    "Fault",
     "Finding",
     "LoadedPlan",
     "Measure",
+    "Mistake",
     "Option",
     "Outcome",
     "Pin",

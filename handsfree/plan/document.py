@@ -13,7 +13,7 @@ from typing import Any
 
 import yaml
 
-from handsfree.plan.fields import Path
+from handsfree.plan.fields import FieldPath
 
 _READERS: dict[str, tuple[str, str, Callable[[str], Any]]] = {
     "null": (r"null|Null|NULL|~|", "~nN\0", lambda _: None),
@@ -48,7 +48,7 @@ for _name, (_pattern, _first, _) in _READERS.items():
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class Mistake:
     """Something wrong in a document.
 
     Attributes:
@@ -58,7 +58,7 @@ class Fault:
     """
 
     line: int
-    path: Path
+    path: FieldPath
     message: str
 
 
@@ -73,18 +73,18 @@ class Document:
     """
 
     data: Any
-    lines: dict[Path, int] = field(default_factory=dict)
-    faults: tuple[Fault, ...] = ()
+    lines: dict[FieldPath, int] = field(default_factory=dict)
+    faults: tuple[Mistake, ...] = ()
 
-    def line(self, path: Path) -> int:
+    def line(self, path: FieldPath) -> int:
         """The line of `path`, or of the nearest part around it."""
         while path and path not in self.lines:
             path = path[:-1]
         return self.lines.get(path, 1)
 
-    def existing(self, path: Path) -> Path:
+    def existing(self, path: FieldPath) -> FieldPath:
         """`path` without the parts that the document does not have."""
-        known: Path = ()
+        known: FieldPath = ()
         for part in path:
             if (*known, part) in self.lines:
                 known = (*known, part)
@@ -98,22 +98,24 @@ def read_document(text: str) -> Document:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         message = f"this is not YAML: {error.problem or error.context}"
-        return Document(None, faults=(Fault(mark.line + 1 if mark else 1, (), message),))
+        return Document(None, faults=(Mistake(mark.line + 1 if mark else 1, (), message),))
     except yaml.reader.ReaderError as error:
         line = text.count("\n", 0, int(error.position)) + 1
         message = f"the character U+{ord(str(text[error.position])):04X} cannot stand in a plan"
-        return Document(None, faults=(Fault(line, (), message),))
+        return Document(None, faults=(Mistake(line, (), message),))
     except RecursionError:
-        return Document(None, faults=(Fault(1, (), "nested too deeply"),))
+        return Document(None, faults=(Mistake(1, (), "nested too deeply"),))
     if root is None:
         return Document(None)
-    lines: dict[Path, int] = {}
-    faults: list[Fault] = []
+    lines: dict[FieldPath, int] = {}
+    faults: list[Mistake] = []
     data = _data(root, (), lines, faults)
     return Document(data, lines, tuple(faults))
 
 
-def _data(node: yaml.Node, path: Path, lines: dict[Path, int], faults: list[Fault]) -> Any:
+def _data(
+    node: yaml.Node, path: FieldPath, lines: dict[FieldPath, int], faults: list[Mistake]
+) -> Any:
     line = node.start_mark.line + 1
     lines.setdefault(path, line)
     match node:
@@ -122,12 +124,12 @@ def _data(node: yaml.Node, path: Path, lines: dict[Path, int], faults: list[Faul
             for key, value in node.value:
                 key_line = key.start_mark.line + 1
                 if not isinstance(key, yaml.ScalarNode):
-                    faults.append(Fault(key_line, path, "the name of a field must be a word"))
+                    faults.append(Mistake(key_line, path, "the name of a field must be a word"))
                     continue
                 here = (*path, key.value)
                 if key.value in found:
                     first = lines[here]
-                    faults.append(Fault(key_line, here, f"given twice, first in line {first}"))
+                    faults.append(Mistake(key_line, here, f"given twice, first in line {first}"))
                     continue
                 lines[here] = key_line
                 found[key.value] = _data(value, here, lines, faults)
@@ -140,5 +142,5 @@ def _data(node: yaml.Node, path: Path, lines: dict[Path, int], faults: list[Faul
                 return node.value
             if kind in _READERS and re.fullmatch(_READERS[kind][0], node.value):
                 return _READERS[kind][2](node.value)
-    faults.append(Fault(line, path, f"the tag {node.tag!r} is not read here; leave it out"))
+    faults.append(Mistake(line, path, f"the tag {node.tag!r} is not read here; leave it out"))
     return None

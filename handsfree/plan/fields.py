@@ -92,11 +92,11 @@ Text = Annotated[str, Field(min_length=1)]
 """Text that may not be empty."""
 
 
-Path: TypeAlias = tuple[str | int, ...]
+FieldPath: TypeAlias = tuple[str | int, ...]
 """The way to a field, such as ("steps", 3, "expect", "low")."""
 
 
-def show_path(path: Path) -> str:
+def show_path(path: FieldPath) -> str:
     """A path as it is written: "steps[3].expect.low"."""
     text = ""
     for part in path:
@@ -104,7 +104,7 @@ def show_path(path: Path) -> str:
     return text
 
 
-def refuse(contradictions: Iterable[tuple[Path, str]]) -> None:
+def refuse(contradictions: Iterable[tuple[FieldPath, str]]) -> None:
     """Within a validator: raise one error for all of these, if there are any."""
     errors = [
         InitErrorDetails(
@@ -125,7 +125,7 @@ class PlanModel(BaseModel):
         extra="forbid", frozen=True, arbitrary_types_allowed=True, allow_inf_nan=False
     )
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """What does not fit together in this part: path of the field, message."""
         yield from ()
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
-from handsfree.plan.document import Fault, read_document
+from handsfree.plan.document import Mistake, read_document
 from handsfree.plan.parse import BadPlan, parse_plan
 from handsfree.plan.references import Problem
 from handsfree.plan.schema import Plan
@@ -40,7 +40,7 @@ class LoadedPlan:
             BadPlan: with file, line and field of each.
         """
         document = read_document(self.text)
-        faults = [Fault(document.line(path), path, message) for path, message in problems]
+        faults = [Mistake(document.line(path), path, message) for path, message in problems]
         if faults:
             raise BadPlan(self.source, document, faults)
 

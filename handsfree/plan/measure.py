@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from handsfree.plan.fields import OneOrSeveral, Path, PlanModel, PlanQuantity, Spoken
+from handsfree.plan.fields import FieldPath, OneOrSeveral, PlanModel, PlanQuantity, Spoken
 from handsfree.units import KINDS, Quantity, quantity, show, ureg
 
 Kind = Literal[
@@ -62,7 +62,7 @@ class Measure(PlanModel):
         None, min_length=1, description="answers to an observation"
     )
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """None or several things measured; a unit that is not of the quantity."""
         given = [n for n in ("quantity", "states", "options") if getattr(self, n) is not None]
         if len(given) != 1:
@@ -107,7 +107,7 @@ class Expect(PlanModel):
     state: OneOrSeveral[StateName] | None = None
     answer: OneOrSeveral[str] | None = None
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """No form or several forms; halves of a form; limits the wrong way round."""
         limits = self.low is not None or self.high is not None
         forms = [

@@ -12,8 +12,8 @@ from rapidfuzz import process
 from handsfree.errors import BadInput
 from handsfree.plan.consistency import problems
 from handsfree.plan.derived import Description, derive, is_description
-from handsfree.plan.document import Document, Fault, read_document
-from handsfree.plan.fields import Path, show_path
+from handsfree.plan.document import Document, Mistake, read_document
+from handsfree.plan.fields import FieldPath, show_path
 from handsfree.plan.schema import Plan
 
 _YAML_REMEDY = (
@@ -30,7 +30,7 @@ class BadPlan(BadInput):
     """
 
     def __init__(
-        self, source: str, document: Document, faults: list[Fault], *, remedy: str | None = None
+        self, source: str, document: Document, faults: list[Mistake], *, remedy: str | None = None
     ) -> None:
         self.faults = tuple(sorted(faults, key=lambda fault: fault.line))
         count = "1 error" if len(faults) == 1 else f"{len(faults)} errors"
@@ -52,12 +52,12 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     faults = list(document.faults)
     if document.data is None:
         yaml_error = bool(faults)
-        faults = faults or [Fault(1, (), "the plan is empty")]
+        faults = faults or [Mistake(1, (), "the plan is empty")]
         remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
         raise BadPlan(source, document, faults, remedy=remedy)
     if not isinstance(document.data, dict):
         message = "a plan is made of named fields, such as 'title: …'"
-        raise BadPlan(source, document, [*faults, Fault(1, (), message)])
+        raise BadPlan(source, document, [*faults, Mistake(1, (), message)])
     written = is_description(document.data)
     plan, data = None, document.data
     try:
@@ -67,9 +67,9 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
         found = error.errors(include_url=False)
         faults += (_fault(details, document) for details in found if not _miscounted(details))
     except BadInput as error:
-        faults.append(Fault(document.line(("parts",)), ("parts",), str(error)))
+        faults.append(Mistake(document.line(("parts",)), ("parts",), str(error)))
     if plan is not None or not written:
-        faults += (Fault(document.line(p), p, message) for p, message in problems(data))
+        faults += (Mistake(document.line(p), p, message) for p, message in problems(data))
     if plan is None or faults:
         raise BadPlan(source, document, faults)
     return plan
@@ -94,13 +94,13 @@ def json_schema() -> dict[str, Any]:
     }
 
 
-def _place(fault: Fault, document: Document) -> str:
+def _place(fault: Mistake, document: Document) -> str:
     """ "line 34, steps[3] (motor_winding).expect.low"."""
     place = f"line {fault.line}"
     return f"{place}, {_named(fault.path, document.data)}" if fault.path else place
 
 
-def _named(path: Path, data: Any) -> str:
+def _named(path: FieldPath, data: Any) -> str:
     """The path with the names of its items beside their numbers."""
     text = ""
     for part in path:
@@ -116,7 +116,7 @@ def _named(path: Path, data: Any) -> str:
     return text
 
 
-def _fault(error: ErrorDetails, document: Document) -> Fault:
+def _fault(error: ErrorDetails, document: Document) -> Mistake:
     path = document.existing(error["loc"])
     line = document.line(path)
     match error["type"]:
@@ -125,7 +125,7 @@ def _fault(error: ErrorDetails, document: Document) -> Fault:
         case "union_tag_invalid" | "union_tag_not_found":
             path = (*path, error["ctx"]["discriminator"].strip("'"))
             line = document.line(path)
-    return Fault(line, path, _message(error))
+    return Mistake(line, path, _message(error))
 
 
 def _miscounted(error: ErrorDetails) -> bool:

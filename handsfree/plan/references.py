@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from handsfree.plan.fields import Path, show_path
+from handsfree.plan.fields import FieldPath, show_path
 
-Problem = tuple[Path, str]
+Problem = tuple[FieldPath, str]
 Item = Mapping[str, Any]
 
 
@@ -60,12 +60,12 @@ def reference_problems(data: Item) -> Iterator[Problem]:
                 yield ("findings", index, "when", step_id), f"there is no step {step_id!r}"
 
 
-def _each(here: Path, listed: list[Item], field: str) -> Iterator[tuple[Path, Any]]:
+def _each(here: FieldPath, listed: list[Item], field: str) -> Iterator[tuple[FieldPath, Any]]:
     for index, item in enumerate(listed):
         yield (*here, index, field), item.get(field)
 
 
-def _spoken(here: Path, listed: list[Item], field: str) -> Iterator[tuple[Path, Any]]:
+def _spoken(here: FieldPath, listed: list[Item], field: str) -> Iterator[tuple[FieldPath, Any]]:
     """The name of each item and its other names."""
     for index, item in enumerate(listed):
         yield (*here, index, field), item.get(field)
@@ -74,8 +74,8 @@ def _spoken(here: Path, listed: list[Item], field: str) -> Iterator[tuple[Path, 
             yield (*here, index, "names", place), name
 
 
-def _twice(named: Iterable[tuple[Path, Any]], kind: str = "") -> Iterator[Problem]:
-    first: dict[str | int, Path] = {}
+def _twice(named: Iterable[tuple[FieldPath, Any]], kind: str = "") -> Iterator[Problem]:
+    first: dict[str | int, FieldPath] = {}
     for path, name in named:
         if not isinstance(name, str | int):
             continue
@@ -85,13 +85,13 @@ def _twice(named: Iterable[tuple[Path, Any]], kind: str = "") -> Iterator[Proble
         first.setdefault(name, path)
 
 
-def _missing(path: Path, item: Item, known: list[Any], kind: str = "") -> Iterator[Problem]:
+def _missing(path: FieldPath, item: Item, known: list[Any], kind: str = "") -> Iterator[Problem]:
     name = item.get(str(path[-1]))
     if isinstance(name, str) and name not in known:
         yield path, f"there is no {kind or path[-1]} {name!r}"
 
 
-def _missing_pins(here: Path, step: Item, known: list[Any]) -> Iterator[Problem]:
+def _missing_pins(here: FieldPath, step: Item, known: list[Any]) -> Iterator[Problem]:
     pair = step.get("wires")
     probed = [("wire", step.get("wire"))]
     probed += [("wires", pin) for pin in (pair if isinstance(pair, list | tuple) else ())]

@@ -16,9 +16,9 @@ from pydantic import AfterValidator, Field
 from handsfree.circuit import Circuit, count
 from handsfree.circuit import Meter as CircuitMeter
 from handsfree.plan.fields import (
+    FieldPath,
     Identifier,
     OneOrSeveral,
-    Path,
     PlanModel,
     PlanQuantity,
     Spoken,
@@ -154,7 +154,7 @@ class Meter(PlanModel):
     burden: PlanQuantity = _usually("0.03 Ω", "in series, on amperes")
     source: Text = COMMON_PRACTICE
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """A resolution that is not of its quantity; a resistance that is none."""
         for kind, accuracy in self.accuracy.items():
             if not fits(accuracy.resolution, KINDS[kind]):
@@ -225,7 +225,7 @@ class Step(PlanModel):
     on_fail: str = "next"
     on_skip: str = "next"
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """A wire and a pair; an expectation that is not of what is measured."""
         if self.wire is not None and self.wires is not None:
             yield ("wires",), "give wire or wires, not both"
@@ -300,7 +300,7 @@ class Sweep(PlanModel):
     )
     source: Text = COMMON_PRACTICE
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """A command that is no percentage."""
         for step_id, command in self.command.items():
             if not command.dimensionless:

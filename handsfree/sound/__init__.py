@@ -1,1 +1,7 @@
-"""Sound files, devices, endpointing and the read-back voice."""
+"""Sound in and out.
+
+audio, recordings           files, and the utterances in them
+microphone, speaker         devices, in a process of their own (`device`, watched by `card`)
+blocks, endpoint            the stream, and where an utterance begins and ends
+voice, pieces, tones        the read-back voice, what it says piece by piece, and signals
+"""

@@ -15,6 +15,9 @@ from handsfree.sound.endpoint import FRAME
 BLOCK = FRAME
 """Samples in one block, 32 ms: what the voice activity detector looks at in one step."""
 
+BACKLOG = 60.0
+"""Seconds of sound that wait to be heard before more is dropped and counted as lost."""
+
 
 @dataclass(frozen=True, slots=True)
 class Block:

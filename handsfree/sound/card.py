@@ -30,7 +30,7 @@ STALL = 3.0
 RETRY = 1.0
 """Seconds between attempts to get it back."""
 
-START = 20.0
+OPENS_WITHIN = 20.0
 """Seconds that a device may take to open."""
 
 
@@ -149,7 +149,7 @@ class Card:
         )
         assert process.stdout
         threading.Thread(target=_read, args=(process.stdout, inbox), daemon=True).start()
-        patience = START
+        patience = OPENS_WITHIN
         while not self._closed.is_set():
             try:
                 message = inbox.get(timeout=patience)

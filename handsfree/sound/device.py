@@ -26,7 +26,7 @@ LAST_WORDS = 8.0
 """Seconds in which it can be said that there is no microphone, before devices are tried again."""
 
 
-def main(microphone: str, speaker: str, audible: str = "") -> None:
+def serve(microphone: str, speaker: str, audible: str = "") -> None:
     """Open the devices and serve until the input ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the program itself decides when to end
     out, sys.stdout = sys.stdout.buffer, sys.stderr
@@ -72,4 +72,4 @@ def _obey(stream: IO[bytes], loud: Speaker | None, outbox: queue.SimpleQueue[Mes
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    serve(*sys.argv[1:])

@@ -16,14 +16,11 @@ from numpy.typing import NDArray
 
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE
-from handsfree.sound.blocks import BLOCK, Block, Blocks
+from handsfree.sound.blocks import BACKLOG, BLOCK, Block, Blocks
 from handsfree.sound.portaudio import portaudio
 
-LATENCY = 0.1
+INPUT_LATENCY = 0.1
 """Seconds of sound that PortAudio may hold, before a busy machine loses any."""
-
-KEPT = 60.0
-"""Seconds of sound that wait in the queue before more is dropped and counted as lost."""
 
 
 class Microphone:
@@ -75,7 +72,7 @@ class Microphone:
                     blocksize=BLOCK * rate // RATE,
                     device=device,
                     dtype="float32",
-                    latency=LATENCY,
+                    latency=INPUT_LATENCY,
                     callback=self._take,
                 )
                 return stream, rate, channels
@@ -86,7 +83,7 @@ class Microphone:
 
     def _take(self, frames: NDArray[np.float32], count: int, time: Any, status: Any) -> None:
         seconds = count / self.rate
-        if self._pieces.qsize() * seconds > KEPT:
+        if self._pieces.qsize() * seconds > BACKLOG:
             self._dropped += seconds
             return
         lost, self._dropped = self._dropped, 0.0

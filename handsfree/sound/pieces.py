@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from handsfree.sound.voice import Sound, Voice
+from handsfree.sound.voice import Voice, Waveform
 
 KEPT = 6_000_000
 """Bytes of sound that are kept, about two minutes."""
@@ -21,7 +21,7 @@ KEPT = 6_000_000
 QUIET = 0.004
 """Amplitude, -48 dBFS, below which the ends of a piece are taken for silence."""
 
-PAUSE = {",": 0.06, ":": 0.15, ";": 0.15}
+PAUSES = {",": 0.06, ":": 0.15, ";": 0.15}
 """Seconds of silence after a piece by its last sign; any other is the end of a sentence."""
 SENTENCE_PAUSE = 0.25
 
@@ -45,7 +45,7 @@ class Pieces:
         self._size = 0
         self._lock = threading.Lock()
 
-    def say(self, text: str, speed: float = 1.0) -> Iterator[Sound]:
+    def say(self, text: str, speed: float = 1.0) -> Iterator[Waveform]:
         """The sound of `text`, piece by piece, each as soon as it is made.
 
         Raises:
@@ -53,7 +53,7 @@ class Pieces:
         """
         for piece in split(text):
             samples, rate = self._piece(piece, speed)
-            pause = PAUSE.get(piece[-1], SENTENCE_PAUSE)
+            pause = PAUSES.get(piece[-1], SENTENCE_PAUSE)
             silence = np.zeros(int(pause * rate), np.float32)
             yield np.concatenate([samples.astype(np.float32) / 32767, silence]), rate
 

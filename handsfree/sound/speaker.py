@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from handsfree.sound.blocks import level
 from handsfree.sound.portaudio import no_output, portaudio
 
-LATENCY = 0.05
+OUTPUT_LATENCY = 0.05
 """Seconds of sound that PortAudio may hold ready."""
 
 FADE = 0.01
@@ -54,7 +54,7 @@ class Speaker:
                 channels=1,
                 device=device,
                 dtype="float32",
-                latency=LATENCY,
+                latency=OUTPUT_LATENCY,
                 callback=self._fill,
             )
             self._stream.start()

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 Tone = Literal["in_range", "out_of_range", "asked"]
 
-RATE = 48_000
+TONE_RATE = 48_000
 """Samples a second."""
 
 PEAK = 0.25
@@ -40,28 +40,28 @@ _EDGE = 0.012
 
 @cache
 def tone(name: Tone) -> NDArray[np.float32]:
-    """The samples of a tone, shape (n,), at `RATE`."""
-    gap = np.zeros(int(_GAP * RATE))
+    """The samples of a tone, shape (n,), at `TONE_RATE`."""
+    gap = np.zeros(int(_GAP * TONE_RATE))
     parts = [part for pitch, seconds in _NOTES[name] for part in (_note(pitch, seconds), gap)]
     return np.concatenate(parts).astype(np.float32)
 
 
 def _note(pitch: float, seconds: float) -> NDArray[np.float64]:
     """A note with its octave, and raised-cosine edges so that it does not click."""
-    time = np.arange(int(seconds * RATE)) / RATE
+    time = np.arange(int(seconds * TONE_RATE)) / TONE_RATE
     wave = np.sin(2 * np.pi * pitch * time) + 0.2 * np.sin(4 * np.pi * pitch * time)
     edge = np.clip(np.minimum(time, seconds - time) / _EDGE, 0, 1)
     return PEAK / 1.2 * wave * (0.5 - 0.5 * np.cos(np.pi * edge))
 
 
-def main(folder: str) -> None:
+def write(folder: str) -> None:
     """Write every tone as a FLAC file."""
     import soundfile
 
     Path(folder).mkdir(parents=True, exist_ok=True)
     for name in get_args(Tone):
-        soundfile.write(Path(folder) / f"{name}.flac", tone(name), RATE)
+        soundfile.write(Path(folder) / f"{name}.flac", tone(name), TONE_RATE)
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    write(*sys.argv[1:])

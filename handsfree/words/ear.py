@@ -14,7 +14,7 @@ from handsfree.words.recogniser import Recognition, recognition
 from handsfree.words.search import Follow, Found, LogProbabilities, Search, TokenGrammar
 from handsfree.words.spelling import Spelling
 
-Memory = TypeVar("Memory")
+MemoryT = TypeVar("MemoryT")
 
 #: How far behind a text outside the grammar starts, as a natural logarithm: little that a
 #: technician says while it listens is meant for somebody else.
@@ -46,7 +46,7 @@ class Wordings:
         return recognition({**outside, **self.sentences})
 
 
-class Ear(Generic[Memory]):
+class Ear(Generic[MemoryT]):
     """An utterance that a model has taken in.
 
     Args:
@@ -62,8 +62,8 @@ class Ear(Generic[Memory]):
     def __init__(
         self,
         first: LogProbabilities,
-        memory: Memory,
-        step: Callable[[Memory, Sequence[int], Sequence[int]], tuple[LogProbabilities, Memory]],
+        memory: MemoryT,
+        step: Callable[[MemoryT, Sequence[int], Sequence[int]], tuple[LogProbabilities, MemoryT]],
         spelling: Spelling,
         grammars: PerGrammar[TokenGrammar],
         no_speech: Callable[[Found], bool] = lambda free: False,

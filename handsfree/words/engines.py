@@ -79,12 +79,12 @@ def _vosk(model: Path | None) -> Recogniser:
 
 
 def _whisper(model: Path | None) -> WhisperRecogniser:
-    from handsfree.words.adaptation import packaged_adaptation
-    from handsfree.words.whisper_engine import WhisperRecogniser, packaged_model
+    from handsfree.words.weights import packaged_adaptation
+    from handsfree.words.whisper_engine import WhisperRecogniser, packaged_whisper
 
     if model is not None:
         return WhisperRecogniser(model)
-    return WhisperRecogniser(packaged_model(), packaged_adaptation())
+    return WhisperRecogniser(packaged_whisper(), packaged_adaptation())
 
 
 def _pocketsphinx(model: Path | None) -> Recogniser:
@@ -95,9 +95,9 @@ def _pocketsphinx(model: Path | None) -> Recogniser:
 
 
 def _moonshine(model: Path | None) -> MoonshineRecogniser:
-    from handsfree.words.moonshine_engine import MoonshineRecogniser, packaged_model
+    from handsfree.words.moonshine_engine import MoonshineRecogniser, packaged_moonshine
 
-    return MoonshineRecogniser(model or packaged_model())
+    return MoonshineRecogniser(model or packaged_moonshine())
 
 
 def _together(model: Path | None) -> Recogniser:

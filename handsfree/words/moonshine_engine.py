@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import log_softmax
 
 from handsfree.errors import Missing
@@ -27,14 +26,12 @@ from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
-from handsfree.words.pinned import check
 from handsfree.words.recogniser import Recognition
 from handsfree.words.spelling import Spelling, Tokens
-
-Array = NDArray[np.float32]
+from handsfree.words.weights import Floats, check_pinned
 
 #: SHA-256 of decoder_model_merged.ort in moonshine-voice 0.0.73: Moonshine tiny, English.
-TINY_EN_SHA256 = "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0"
+MOONSHINE_SHA256 = "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0"
 #: How to get it.
 INSTALL = "pip install moonshine-voice==0.0.73"
 #: Tokens that begin and end a text, the first of a byte, of a text and behind all texts.
@@ -45,7 +42,7 @@ BLANK = "▁"
 AROUND, SHORTEST = 0.1, 0.3
 
 
-def packaged_model() -> Path:
+def packaged_moonshine() -> Path:
     """Folder of the tiny English model from the package moonshine-voice.
 
     Raises:
@@ -55,7 +52,7 @@ def packaged_model() -> Path:
     if package is None or package.origin is None:
         raise Missing("the Moonshine weights are not installed", remedy=INSTALL)
     folder = Path(package.origin).parent / "assets" / "tiny-en"
-    check("Moonshine", folder / "decoder_model_merged.ort", TINY_EN_SHA256, INSTALL)
+    check_pinned("Moonshine", folder / "decoder_model_merged.ort", MOONSHINE_SHA256, INSTALL)
     return folder
 
 
@@ -98,7 +95,7 @@ class MoonshineRecogniser:
         """See `Recogniser.recognise`; Moonshine takes no hint."""
         return self.listen(samples).search(grammar).recognition()
 
-    def listen(self, samples: Samples) -> Ear[list[Array]]:
+    def listen(self, samples: Samples) -> Ear[list[Floats]]:
         """Take in an utterance: float32, shape (n,), 16 kHz mono, -1 to 1."""
         short = max(int(SHORTEST * RATE) - len(samples), 0)
         around = int(AROUND * RATE)
@@ -106,8 +103,8 @@ class MoonshineRecogniser:
         scores, told = self._networks.step([[BEGIN]], sound)
 
         def step(
-            said: list[Array], rows: Sequence[int], tokens: Sequence[int]
-        ) -> tuple[Array, list[Array]]:
+            said: list[Floats], rows: Sequence[int], tokens: Sequence[int]
+        ) -> tuple[Floats, list[Floats]]:
             picked = [array[list(rows)] for array in said]
             following, said = self._networks.step([[t] for t in tokens], sound, picked)
             return following[:, -1], said
@@ -116,7 +113,7 @@ class MoonshineRecogniser:
 
 
 @dataclass(slots=True)
-class Sound:
+class EncodedSound:
     """An utterance, the same for all rows of a batch, of as many rows as were wanted so far.
 
     Attributes:
@@ -126,8 +123,8 @@ class Sound:
     """
 
     samples: int
-    encoded: Array
-    keys: list[Array]
+    encoded: Floats
+    keys: list[Floats]
 
     def widen(self, rows: int) -> None:
         """Make it at least so many rows."""
@@ -169,16 +166,16 @@ class Networks:
         given = [output.name for output in self._decoder.get_outputs()[1:]]
         self._given = [name.replace("present", "past_key_values") for name in given]
 
-    def listen(self, samples: Samples) -> Sound:
+    def listen(self, samples: Samples) -> EncodedSound:
         """Encode samples of shape (n,)."""
         sound = samples[np.newaxis].astype(np.float32)
         mask = np.ones(sound.shape, np.int64)
         (encoded,) = self._encoder.run(None, {"input_values": sound, "attention_mask": mask})
-        return Sound(sound.shape[1], encoded, [])
+        return EncodedSound(sound.shape[1], encoded, [])
 
     def step(
-        self, tokens: Sequence[Sequence[int]], sound: Sound, said: Sequence[Array] = ()
-    ) -> tuple[Array, list[Array]]:
+        self, tokens: Sequence[Sequence[int]], sound: EncodedSound, said: Sequence[Floats] = ()
+    ) -> tuple[Floats, list[Floats]]:
         """Take in tokens (B, N); log probabilities of what follows each of them.
 
         Args:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.grammar import ANY
-from handsfree.words.acceptor import Sentences, State
+from handsfree.words.acceptor import AcceptorState, Sentences
 from handsfree.words.spelling import Spelling, Tokens
 
 LogProbabilities: TypeAlias = NDArray[np.float32]
@@ -32,7 +32,7 @@ SLACK = 6.0
 LIKELY = -1.5
 
 
-class Item(NamedTuple):
+class Stand(NamedTuple):
     """One way to stand between two tokens.
 
     Attributes:
@@ -41,12 +41,12 @@ class Item(NamedTuple):
         marked: whether a punctuation mark follows the word already.
     """
 
-    state: State
+    state: AcceptorState
     rest: Tokens
     marked: bool
 
 
-Place = frozenset[Item]
+Place = frozenset[Stand]
 """Every way to stand between two tokens."""
 
 
@@ -77,7 +77,7 @@ class TokenGrammar:
     def __init__(self, sentences: Sentences, spelling: Spelling) -> None:
         self._sentences, self._spelling = sentences, spelling
         self._made: dict[Place, Move] = {}
-        self.start: Place = frozenset([Item(sentences.start, (), marked=True)])
+        self.start: Place = frozenset([Stand(sentences.start, (), marked=True)])
 
     def move(self, place: Place) -> Move:
         """What may follow at `place`."""
@@ -86,23 +86,23 @@ class TokenGrammar:
         return self._made[place]
 
     def _make(self, place: Place) -> Move:
-        after: dict[int, set[Item]] = {}
-        wild: set[Item] = set()
+        after: dict[int, set[Stand]] = {}
+        wild: set[Stand] = set()
         final = False
         for state, rest, marked in place:
             if rest:
-                after.setdefault(rest[0], set()).add(Item(state, rest[1:], marked=False))
+                after.setdefault(rest[0], set()).add(Stand(state, rest[1:], marked=False))
                 continue
             final = final or self._sentences.final(state)
             if not marked:
                 for mark in self._spelling.marks:
-                    after.setdefault(mark, set()).add(Item(state, (), marked=True))
+                    after.setdefault(mark, set()).add(Stand(state, (), marked=True))
             for word, target in self._sentences.next(state).items():
                 if word == ANY:
-                    wild.add(Item(target, (), marked=True))
+                    wild.add(Stand(target, (), marked=True))
                     continue
                 for first, *others in self._spelling.words(word):
-                    item = Item(target, tuple(others), marked=False)
+                    item = Stand(target, tuple(others), marked=False)
                     after.setdefault(first, set()).add(item)
         tokens = np.fromiter(after, np.intp, len(after))
         return Move(tokens, [frozenset(p) for p in after.values()], frozenset(wild) or None, final)

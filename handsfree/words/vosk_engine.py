@@ -17,9 +17,9 @@ from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.recogniser import Recognition, recognition
 
-N_BEST = 10
+ALTERNATIVES = 10
 #: Stands for what is outside the grammar.
-UNKNOWN = "[unk]"
+UNKNOWN_WORD = "[unk]"
 MODEL_VARIABLE = "HANDSFREE_VOSK_MODEL"
 
 
@@ -82,9 +82,9 @@ class VoskRecogniser:
         """A recogniser that takes sound as it comes."""
         words = sorted(grammar.vocabulary - self.missing_words(grammar))
         recogniser = self._vosk.KaldiRecognizer(
-            self._model, RATE, json.dumps([*words, UNKNOWN], ensure_ascii=False)
+            self._model, RATE, json.dumps([*words, UNKNOWN_WORD], ensure_ascii=False)
         )
-        recogniser.SetMaxAlternatives(N_BEST)
+        recogniser.SetMaxAlternatives(ALTERNATIVES)
         return VoskStream(recogniser)
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
@@ -115,6 +115,6 @@ class VoskStream:
 def _recognition(alternatives: Iterable[dict[str, Any]]) -> Recognition:
     scores: dict[str, float] = {}
     for alternative in alternatives:
-        text = " ".join(w for w in str(alternative["text"]).split() if w != UNKNOWN)
+        text = " ".join(w for w in str(alternative["text"]).split() if w != UNKNOWN_WORD)
         scores.setdefault(text, float(alternative["confidence"]))
-    return recognition(scores, N_BEST)
+    return recognition(scores, ALTERNATIVES)

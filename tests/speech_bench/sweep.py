@@ -19,12 +19,12 @@ from .trials import Trial
 _HOMES = {
     "RIVAL_SHARE": "handsfree.meaning.interpret",
     "LEAST_SHARE": "handsfree.meaning.interpret",
-    "SURE": "handsfree.dialogue.respond",
+    "SURE_VALUE": "handsfree.dialogue.respond",
 }
 VALUES = {
     "RIVAL_SHARE": (0.05, 0.1, 0.15, 0.25, 0.5),
     "LEAST_SHARE": (0.02, 0.1, 0.3),
-    "SURE": (0.5, 0.7, 0.8, 0.85, 0.9),
+    "SURE_VALUE": (0.5, 0.7, 0.8, 0.85, 0.9),
 }
 
 

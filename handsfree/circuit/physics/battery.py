@@ -19,7 +19,7 @@ OPEN_CIRCUIT: tuple[tuple[float, float], ...] = (
 )  # fmt: skip
 """State of charge in %, open-circuit voltage in V at 26.7 °C, flooded 12 V battery (BCI)."""
 
-COEFFICIENT = 6 * 0.0002
+VOLTS_PER_KELVIN = 6 * 0.0002
 """Volts per kelvin for six cells: about +0.2 mV per cell and kelvin (Vinal)."""
 
 LOAD_TEST: tuple[tuple[float, float], ...] = (
@@ -62,4 +62,4 @@ def load_test_voltage(temperature: Quantity) -> Quantity:
 def _shift(temperature: Quantity | None) -> float:
     if temperature is None:
         return 0.0
-    return float(COEFFICIENT * (temperature.to("degC").magnitude - _REFERENCE))
+    return float(VOLTS_PER_KELVIN * (temperature.to("degC").magnitude - _REFERENCE))

@@ -14,7 +14,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from handsfree.circuit.faults import Word, WrongPin
 from handsfree.circuit.parts import AnyPart
 from handsfree.circuit.values import Amperes, Ohms, Seconds, Volts, parse_spread
-from handsfree.plan.fields import Identifier, Path, PlanModel, PlanQuantity, Spoken, Text
+from handsfree.plan.fields import FieldPath, Identifier, PlanModel, PlanQuantity, Spoken, Text
 from handsfree.plan.schema import CircuitClass, Meter, Subject
 
 
@@ -51,7 +51,7 @@ class ModulePin(PlanModel):
     drives: Literal["high", "low", "both"] | None = None
     resistance: Ohms = Field(parse_spread("0.4 Ω ± 30 %", "Ω"), description="of a driver")
 
-    def contradictions(self) -> Iterator[tuple[Path, str]]:
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """None or several of them."""
         if sum(x is not None for x in (self.gives, self.reads, self.drives)) != 1:
             yield (), "give exactly one of gives, reads, drives"

@@ -26,8 +26,8 @@ from rich.console import Console
 from tokenizers import Tokenizer as Vocabulary
 
 from handsfree.sound.audio import RATE
-from handsfree.words.ctranslate2_file import variables_in
-from handsfree.words.whisper_engine import BEFORE, packaged_model
+from handsfree.words.weights import variables_in
+from handsfree.words.whisper_engine import BEFORE, packaged_whisper
 
 from ..voices import cache_folder
 from .hearing import Course
@@ -52,7 +52,7 @@ class Teacher:
 
     def __init__(self, course: Course, seed: int = 7) -> None:
         self._course, self._rng = course, random.Random(seed)
-        path = packaged_model() / "tokenizer.json"
+        path = packaged_whisper() / "tokenizer.json"
         self._tokens: Any = Tokenizer(Vocabulary.from_file(str(path)), multilingual=False)
         self._extract: Any = FeatureExtractor()
 
@@ -132,7 +132,7 @@ def main() -> None:
     console = Console()
     folder = cache_folder() / "lessons"
     record(folder, Teachers(options.voices), options.phrases)
-    weights = bytearray((packaged_model() / "model.bin").read_bytes())
+    weights = bytearray((packaged_whisper() / "model.bin").read_bytes())
     network = Adapted(variables_in(weights), _RANK)
     steps = learn(network, Teacher(Course.of(folder, listed(folder))), options.minutes, console)
     np.savez(options.out, **network.change(options.strength))

@@ -57,7 +57,7 @@ class Adapted:
         self.hear_silence()
 
     def change(self, strength: float = 1.0) -> dict[str, NDArray[np.float16]]:
-        """What was learnt, as `handsfree.words.adaptation` takes it.
+        """What was learnt, as `handsfree.words.weights` takes it.
 
         Args:
             strength: share of the way from the model as it came: less than all of it keeps what

@@ -1,32 +1,18 @@
-"""From sound to what was heard: utterances, of files or of a microphone, recognised."""
+"""From the sound of an utterance to what was heard."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
-from handsfree.sound.audio import load
-from handsfree.sound.endpoint import Endpointer, Utterance
-from handsfree.words import Recogniser, in_time, open_engine
+from handsfree.sound.endpoint import Utterance
+from handsfree.words.engines import open_engine
+from handsfree.words.pace import in_time
+from handsfree.words.recogniser import Recogniser
 
 
-@dataclass(frozen=True, slots=True)
-class Sound:
-    """An utterance and where it comes from.
-
-    Attributes:
-        utterance: samples and times.
-        source: file name, or "microphone".
-    """
-
-    utterance: Utterance
-    source: str
-
-
-class Ears:
+class Transcriber:
     """Recognises utterances with one engine.
 
     Args:
@@ -65,20 +51,3 @@ class Ears:
             numbers_trusted=self.recogniser.numbers_trusted,
             calibration=self.recogniser.calibration,
         )
-
-
-def files(paths: Iterable[Path]) -> Iterator[Sound]:
-    """The utterances of recordings, in order; every file is read before the first is heard.
-
-    Raises:
-        BadInput: a file cannot be used.
-    """
-    recordings = [(path, load(path)) for path in paths]
-
-    def each() -> Iterator[Sound]:
-        for path, audio in recordings:
-            endpointer = Endpointer()
-            for utterance in [*endpointer.feed(audio.samples), *endpointer.flush()]:
-                yield Sound(utterance, path.name)
-
-    return each()

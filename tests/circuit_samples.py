@@ -25,7 +25,7 @@ hot_drive_switches:
 
 
 def flap_data() -> dict:
-    return deepcopy(FLAP)
+    return deepcopy(FLAP) | {"usual_faults": False}
 
 
 def flap() -> Circuit:
@@ -39,4 +39,5 @@ def circuit(text: str) -> Circuit:
                "resistance": "0.01 Ω"}  # fmt: skip
     data["parts"] = {"battery": battery, **data["parts"]}
     data.setdefault("conditions", {"on": {}})
+    data.setdefault("usual_faults", False)
     return Circuit.model_validate({"ground": "gnd", "supply": "bat", **data})

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from handsfree.circuit import Circuit, Hypothesis, Meter, single_faults
-from handsfree.diagnosis import SOUND, Belief, Diagnosis, enough
+from handsfree.diagnosis import Belief, Diagnosis, enough, verdict
 from handsfree.diagnosis.synthetic import draw, mishear
 from handsfree.plan import load_plan, shipped
 
@@ -84,12 +84,13 @@ class Shop:
             result.tests += tests
             result.minutes += minutes
             result.sure += belief.sure
-            first = belief.alike(belief.leader)[true]
+            first = belief.group[true]
             result.first += first
             if not first:
                 result.wrong[" + ".join(causes[belief.leader].faults) or "no fault"] += 1
                 result.misled += belief.odds > 20
-                result.convicted += belief.sure and causes[belief.leader] != SOUND
+                said = verdict(belief, circuit)
+                result.convicted += said.kind == "found"
         return result
 
     def _job(self, heard: list[np.ndarray], informed: bool) -> tuple[Belief, int, float]:
@@ -126,8 +127,10 @@ def shop(circuit: Circuit, order: Iterable[str], meter: Meter | None = None) -> 
 
 
 def every_fault(shop: Shop, jobs: int, **how) -> list[Jobs]:
-    """Jobs with every single fault and with none."""
-    return [shop.work(fault, jobs, **how) for fault in single_faults(shop.diagnosis.circuit)]
+    """Jobs with every single fault that the plan lists, and with none."""
+    listed = shop.diagnosis.circuit.model_copy(update={"usual_faults": False})
+    known = {cause.faults for cause in shop.diagnosis.table.causes}
+    return [shop.work(fault, jobs, **how) for fault in single_faults(listed) if fault in known]
 
 
 def of_plan(name: str) -> Shop:

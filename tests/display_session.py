@@ -37,7 +37,7 @@ over limit
 four nine
 the second
 one point two k
-it turns
+nothing
 yes
 repair done
 point six one

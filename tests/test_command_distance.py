@@ -82,6 +82,8 @@ class Distance:
         return min(self._edit(a, b) for a in self.ways(one) for b in self.ways(other))
 
     def _edit(self, one: Segments, other: Segments) -> float:
+        """The distance; where it is more than `FAR`, something between `FAR` and it."""
+        size = max(len(one), len(other))
         before = [float(n) for n in range(len(other) + 1)]
         for row, a in enumerate(one, 1):
             now = [float(row)]
@@ -89,7 +91,9 @@ class Distance:
                 changed = before[column - 1] + self.change[a, b]
                 now.append(min(changed, before[column] + 1, now[-1] + 1))
             before = now
-        return before[-1] / max(len(one), len(other))
+            if min(before) > FAR * size:  # it only grows from here
+                return min(before) / size
+        return before[-1] / size
 
     def near(self, one: str, others: dict[str, str]) -> Iterator[tuple[float, str, str]]:
         """Those of `others` that may be nearer than `FAR`, with their distance."""

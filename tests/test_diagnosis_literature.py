@@ -141,6 +141,7 @@ def looks(p, cost):
     minutes = dict(zip(tests, cost, strict=True))
     circuit = SimpleNamespace(
         tests=dict.fromkeys(tests, SimpleNamespace(setups=())),
+        faults=(),
         cost=lambda test, made: (ureg.Quantity(minutes[test], "min"), made),
     )
     return table, circuit, tests

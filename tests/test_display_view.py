@@ -114,7 +114,8 @@ def test_a_caution_stands_while_the_step_is_open() -> None:
 def test_the_verdict_and_the_end() -> None:
     verdict = view(SAID.index("repair done"))
     assert verdict.part
-    assert "open winding" in verdict.part
+    assert verdict.part == "not sure"  # a drive wire was dead as well
+    assert "winding open" in verdict.prompt
     assert verdict.step == ""
     assert verdict.prompt.endswith("To stop here, say finish.")
     assert verdict.said == ""  # it was all in the prompt

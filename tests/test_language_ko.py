@@ -177,7 +177,7 @@ def said(text: str, spoken: SpokenPlan, step: str) -> dict[str, Any]:
         ("정정 사점구", "reference", "command", "correct", None, None),
         ("커넥터분리 상태", "reference", "condition", "unplugged", None, None),
         ("메모 고무가 찢어짐", "reference", "note", "고무가 찢어짐", None, None),
-        ("안녕하세요", "reference", "unclear", None, None, None),
+        ("안녕하세요", "reference", "aside", "unknown", None, None),
     ],
 )
 def test_meanings(

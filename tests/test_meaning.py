@@ -8,7 +8,7 @@ import pytest
 
 from handsfree.grammar import SpokenPlan
 from handsfree.heard import Heard, Hypothesis
-from handsfree.meaning import Ambiguous, Reading, Unclear, interpret
+from handsfree.meaning import Ambiguous, Aside, Reading, Unclear, interpret
 from handsfree.meaning.plain import plain, plain_understood
 
 
@@ -56,14 +56,16 @@ def said(text: str, spoken: SpokenPlan, step: str | None, **kwargs: Any) -> dict
         ("what is expected", "reference", "command", "expected", None, None),
         ("how do i probe it", "reference", "command", "probe", None, None),
         ("go to violet", "reference", "command", "go", None, 5),
-        ("violet", "reference", "unclear", None, None, None),
+        ("violet", "reference", "aside", "unknown", None, None),
+        ("for point ate", "reference", "reading", 4.8, "V", None),
+        ("violet too point nine", "reference", "reading", 2.9, "V", 5),
         ("key on engine off", "reference", "condition", "ignition_on", None, None),
         ("set full cold", "reference", "condition", "at_cold", None, None),
         ("note the seal is torn", "reference", "note", "the seal is torn", None, None),
         ("correction four point two", "reference", "command", "correct", None, None),
         ("two fifty", "motor_winding", "ambiguous", None, None, None),
-        ("so I said to him", "reference", "unclear", None, None, None),
-        ("", "reference", "unclear", None, None, None),
+        ("so I said to him", "reference", "aside", "unknown", None, None),
+        ("", "reference", "aside", "unknown", None, None),
         ("twelve six", "flap_moves", "unclear", None, None, None),
         ("twelve six", None, "unclear", None, None, None),
         ("twelve six volts", None, "reading", 12.6, "V", None),
@@ -111,9 +113,10 @@ def test_near_misses_of_names_are_put_right_and_told(
     assert found["repairs"] == [{"heard": repaired[0], "taken": repaired[1]}]
 
 
-@pytest.mark.parametrize("text", ["fore volts", "violet too point nine", "fourtene volts", "fife"])
+@pytest.mark.parametrize("text", ["fourtene volts", "violet tow point nine", "fiev volts", "fife"])
 def test_numbers_are_never_put_right(spoken_flap: SpokenPlan, text: str) -> None:
-    assert said(text, spoken_flap, "reference")["kind"] == "unclear"
+    found = said(text, spoken_flap, "reference")
+    assert (found["kind"], found["value"], found["repairs"]) == ("aside", "unknown", [])
 
 
 def at_reference(spoken: SpokenPlan, *hypotheses: tuple[str, float]) -> object:
@@ -134,14 +137,23 @@ def test_wordings_of_one_value_join_their_belief(spoken_flap: SpokenPlan) -> Non
 
 
 def test_wordings_that_do_not_parse_are_passed_over(spoken_flap: SpokenPlan) -> None:
-    found = at_reference(spoken_flap, ("for point nine volts", -0.5), ("four point nine volts", -1))
+    """Little belief in them leaves a reading, more makes it doubtful, and most of it denies it."""
+
+    def beside(score: float) -> object:
+        return at_reference(
+            spoken_flap, ("four point nine volts", 0.0), ("fort point nine bolts", score)
+        )
+
+    found = beside(-2.0)
     assert isinstance(found, Reading)
     assert str(found.number) == "4.9"
+    assert beside(-0.5) == Unclear("it may have been no reading")
+    assert beside(0.5) == Aside("unknown", about=True)
 
 
 def test_a_tiny_belief_is_no_understanding(spoken_flap: SpokenPlan) -> None:
     found = at_reference(spoken_flap, ("see you tomorrow", 0.0), ("four point nine volts", -9.0))
-    assert isinstance(found, Unclear)
+    assert found == Aside("unknown", about=False)
 
 
 def test_answers_to_a_question(spoken_flap: SpokenPlan) -> None:
@@ -152,7 +164,7 @@ def test_answers_to_a_question(spoken_flap: SpokenPlan) -> None:
 
 def test_asleep_only_the_wake_words_count(spoken_flap: SpokenPlan) -> None:
     assert said("wake up", spoken_flap, "reference", moment="asleep")["value"] == "resume"
-    assert said("five volts", spoken_flap, "reference", moment="asleep")["kind"] == "unclear"
+    assert said("five volts", spoken_flap, "reference", moment="asleep")["kind"] == "aside"
 
 
 def test_every_field_is_in_every_meaning(spoken_flap: SpokenPlan) -> None:

@@ -73,8 +73,9 @@ def test_every_electrical_step_is_computed(name: str, computed: dict[str, Any]) 
 
 @every_plan
 def test_every_fault_shows(name: str) -> None:
-    """Each fault moves at least one test of the plan well beyond the meter's error."""
-    plan, circuit = PLANS[name].plan, circuit_of(name)
+    """Each written fault moves at least one test of the plan well beyond the meter's error."""
+    plan = PLANS[name].plan
+    circuit = circuit_of(name).model_copy(update={"usual_faults": False})
     meter = plan.meter.in_circuit
     found = simulate(circuit, samples=30, meter=meter)
     hidden = []
@@ -107,7 +108,8 @@ def test_faults_are_told_in_words_and_weighed(name: str) -> None:
 @needs_ngspice
 @every_plan
 def test_shipped_circuits_agree_with_ngspice_under_every_fault(name: str, tmp_path: Path) -> None:
-    circuit = circuit_of(name)
+    """With the faults that are written; `test_circuit_parts.py` has those that parts bring."""
+    circuit = circuit_of(name).model_copy(update={"usual_faults": False})
     variants = len(single_faults(circuit)) * len(circuit.conditions)
     assert compare(circuit, tmp_path) == variants
 
@@ -163,16 +165,17 @@ def test_faults_read_as_the_trade_knows_them(
     assert low <= value <= high
 
 
+SENSOR, SWEEP = "position-sensor-3wire", "height_sensor_slow_sweep"
+
+
 @pytest.mark.parametrize(
     ("name", "fault", "test", "word"),
     [
-        ("position-sensor-3wire", None, "linkage", "yes"),
-        ("position-sensor-3wire", "link_slipping", "linkage", "no"),
-        ("position-sensor-3wire", "link_bent_low", "linkage", "yes"),
-        ("position-sensor-3wire", "height_sensor_worn_segment", "sweep", "it jumps"),
-        ("position-sensor-3wire", "signal_wire_open", "sweep", "smooth"),
-        ("position-sensor-3wire", "signal_wire_open", "live_value_agrees", "no"),
-        ("position-sensor-3wire", "link_slipping", "live_value_agrees", "yes"),
+        (SENSOR, None, "link_ignition_on", "yes"),
+        (SENSOR, "link_slipping", "link_ignition_on", "no"),
+        (SENSOR, "link_stuck_position", "link_ignition_on", "yes"),
+        (SENSOR, "height_sensor_worn_segment_25_to_50_percent", SWEEP, "it jumps"),
+        (SENSOR, "height_signal_wire_open", SWEEP, "smooth"),
         ("thermistor-2wire", "input_open", "bridge", "no"),
         ("thermistor-2wire", "sensor_open", "bridge", "yes"),
         ("relay-4pin", "driver_open", "fan_bridged", "yes"),
@@ -186,11 +189,10 @@ def test_faults_are_seen_as_the_trade_knows_them(
 
 
 def test_a_link_that_is_off_leaves_the_sensor_hanging() -> None:
-    circuit = "position-sensor-3wire"
-    top, off = reading(circuit, None, "signal_top"), reading(circuit, "link_slipping", "signal_top")
-    assert off == top  # the arm is lifted by hand
-    assert reading(circuit, "link_slipping", "signal_normal") < 1.5
-    assert reading(circuit, "link_bent_high", "signal_normal") > 3
+    top, level = "height_signal_arm_fully_raised", "height_signal_ignition_on"
+    assert reading(SENSOR, "link_slipping", top) == reading(SENSOR, None, top)  # lifted by hand
+    assert reading(SENSOR, "link_slipping", level) < 1.5
+    assert reading(SENSOR, None, level) > 2
 
 
 def test_words_that_a_meter_shows_alike() -> None:

@@ -12,7 +12,7 @@ from handsfree.plan.document import read_document
 
 Readings = dict[str, str]
 
-PLANS = {name: load_plan(name).plan for name in shipped()}
+PLANS = {name: plan for name in shipped() if (plan := load_plan(name).plan).findings}
 CIRCUITS = {
     name: read_document(
         (Path(__file__).parent / "data" / "readings" / f"{name}.yaml").read_text(encoding="utf-8")

@@ -365,8 +365,12 @@ def test_trade_practice_is_marked(plan: Plan) -> None:
 
 
 def test_reference_limits_hold_the_nominal_value() -> None:
-    for name in ("flap-actuator-5wire", "headlamp-levelling", "position-sensor-3wire"):
-        low, high = limits(PLANS[name].plan.step("reference"), "V")
+    for name, step in (
+        ("flap-actuator-5wire", "reference"),
+        ("headlamp-levelling", "reference"),
+        ("position-sensor-3wire", "five_volt_reference_ignition_on"),
+    ):
+        low, high = limits(PLANS[name].plan.step(step), "V")
         assert (low + high) / 2 == pytest.approx(5)
     winding = limits(PLANS["flap-actuator-5wire"].plan.step("motor_winding"), "Ω")
     assert winding == (25, 60)

@@ -153,8 +153,14 @@ def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Verd
         side, distance = "low", difference(low.to(value.units), value)
     elif high is not None and value > high:
         side, distance = "high", difference(value, high)
-    gaps = [size(difference(value, limit)) for limit in (low, high) if limit is not None]
+    limits = [limit for limit in (low, high) if limit is not None and not _no_limit(limit)]
+    gaps = [size(difference(value, limit)) for limit in limits]
     near = min(gaps, default=None)
     if spread is not None and near is not None and near < spread:
         return Verdict("marginal", side or "pass", wanted, near)
     return Verdict(side or "in range", side or "pass", wanted, distance)
+
+
+def _no_limit(limit: Quantity) -> bool:
+    """Whether nothing can lie beyond it: nothing has less than nought ohms."""
+    return bool(limit.magnitude == 0 and limit.check("[resistance]"))

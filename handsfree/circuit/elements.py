@@ -63,6 +63,21 @@ class Need(Model):
     at_least: Volts
 
 
+@dataclass(frozen=True, slots=True)
+class Normal:
+    """What a sound part reads.
+
+    Attributes:
+        what: in words, "drop along it, under load".
+        value: with its unit, as in a plan.
+        source: a standard, a handbook, or "common practice".
+    """
+
+    what: str
+    value: str
+    source: str
+
+
 class Part(Model):
     """What all parts have in common."""
 
@@ -70,9 +85,25 @@ class Part(Model):
     unit: str = Field("", description="what is replaced if it is faulty; the part if not given")
     needs: Need | None = Field(None, description="no function below this voltage")
     faults: tuple[FaultMode, ...] = ()
+    rate: float = Field(
+        1.0, gt=0, description="how many times likelier than usual its usual faults are"
+    )
 
     #: Fault modes that make sense only for some parts.
     modes: ClassVar[frozenset[str]] = frozenset()
+
+    #: How the leads get to it, what to mind, what it reads when it is sound.
+    probing: ClassVar[str] = ""
+    cautions: ClassVar[tuple[str, ...]] = ()
+    normal: ClassVar[tuple[Normal, ...]] = ()
+
+    #: What is done about it; what a place in it is called.
+    remedy: ClassVar[str] = "Replace it by the maker's procedure."
+    place: ClassVar[str] = ""
+
+    def usual(self) -> tuple[FaultMode, ...]:
+        """The faults that every part of this kind may have, with strengths and rates."""
+        return ()
 
     def branches(self, name: str) -> tuple[Branch, ...]:
         """The linear branches; `name` makes inner nodes unique."""

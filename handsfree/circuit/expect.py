@@ -180,6 +180,8 @@ def conformity(
     y = reading.magnitude
     unit = reading.units
     lower = -math.inf if low is None else low.to(unit).magnitude
+    if lower == 0 and reading.check("[resistance]"):
+        lower = -math.inf  # nothing has less than nought ohms: that is no limit
     upper = math.inf if high is None else high.to(unit).magnitude
     u = error.to(unit).magnitude / math.sqrt(3)
     if u == 0 or math.isinf(y):

@@ -49,6 +49,8 @@ class _Mode(Model):
     odds: float = Field(1.0, gt=0, description="how likely, relative to the other faults")
     say: str = Field("", description="the verdict in a few words, such as 'motor winding open'")
     repair: str = Field("", description="what to do; defers to the maker's procedure")
+    grade: str = Field("", description="which of several strengths of this mode: slight, hard ...")
+    blames: str = Field("", description="what is at fault, if it is not the part itself")
 
 
 class _Placed(_Mode):
@@ -135,6 +137,13 @@ class WornSegment(_Mode):
     )
 
 
+class Swapped(_Mode):
+    """Two wires changed places at their far ends."""
+
+    mode: Literal["swapped"]
+    other: Word = Field(description="name of the other wire")
+
+
 class Jammed(_Mode):
     """Motor or mechanism: does not move, by motor or by hand."""
 
@@ -158,11 +167,19 @@ FaultMode = Annotated[
     | Stuck
     | StuckPosition
     | WornSegment
+    | Swapped
     | Jammed
     | Slipping,
     Field(discriminator="mode"),
 ]
 """One way in which a part breaks."""
+
+
+class Misreads(_Mode):
+    """The meter shows a share of every voltage: off its calibration, or with a dead jack."""
+
+    mode: Literal["misreads"] = "misreads"
+    gain: Share
 
 
 class WrongPin(_Mode):

@@ -23,14 +23,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property
+from typing import Any, Literal, Self
 
 from pydantic import Field
 
 from handsfree.circuit import faults as modes
+from handsfree.circuit import library
 from handsfree.circuit.elements import Part
-from handsfree.circuit.faults import FaultMode, Model, Word, WrongPin
-from handsfree.circuit.parts import AnyPart, Lamp, Mechanism, Motor, Potentiometer, Relay
+from handsfree.circuit.faults import FaultMode, Misreads, Model, Word, WrongPin
+from handsfree.circuit.parts import AnyPart, Lamp, Mechanism, Motor, Potentiometer, Relay, Wire
 from handsfree.circuit.values import Limits, Seconds, parse_spread
 from handsfree.units import Quantity, ureg
 
@@ -82,9 +84,9 @@ class CircuitTest(Model):
     answers: tuple[Word, ...] | None = Field(
         None,
         min_length=2,
-        max_length=3,
+        max_length=4,
         description="spoken if so and if not; of three, the second is for a motor or mechanism "
-        "that has current but does not move",
+        "that has current but does not move; of four, the second is for a motor that is slow",
     )
     minutes: Seconds = Field(parse_spread("1 min", "s"), description="time for the test itself")
     setups: tuple[Word, ...] = Field((), description="setups that it needs")
@@ -116,8 +118,9 @@ class Fault:
 
     Attributes:
         id: its name, unique in the circuit.
-        part: name of the part; empty for a reading on the wrong pin.
+        part: name of the part; empty for the meter, and for a reading on the wrong pin.
         unit: what is replaced.
+        place: where in it, "contact 2"; empty if it is taken as a whole.
         mode: how it is broken.
         odds: relative to the other faults.
         say: the verdict in a few words.
@@ -127,10 +130,16 @@ class Fault:
     id: str
     part: str
     unit: str
-    mode: FaultMode | WrongPin
+    place: str
+    mode: FaultMode | WrongPin | Misreads
     odds: float
     say: str
     repair: str
+
+    @property
+    def site(self) -> str:
+        """What a verdict names: the unit, or one contact of it."""
+        return " ".join(filter(None, (self.unit or self.say, self.place)))
 
 
 class Circuit(Model):
@@ -150,19 +159,39 @@ class Circuit(Model):
     setups: dict[Word, Setup] = Field(default_factory=dict)
     tests: dict[str, CircuitTest] = Field(description="step of the plan: what it connects")
     wrong_pins: tuple[WrongPin, ...] = ()
+    usual_faults: bool = Field(
+        True, description="false: only the faults that are listed, not those that parts bring"
+    )
     odds_source: str = "common practice, no published source"
 
-    @property
+    @cached_property
     def faults(self) -> tuple[Fault, ...]:
-        """Every fault of every part, then the readings on wrong pins."""
-        found = [
-            _fault(name, part, mode) for name, part in self.parts.items() for mode in part.faults
-        ]
+        """Every fault of every part, then those of the meter, then readings on wrong pins.
+
+        A written fault takes the place of those that its part brings of itself.
+        """
+        found = []
+        neighbours = library.neighbours(self.parts) if self.usual_faults else {}
+        for name, part in self.parts.items():
+            usual = (*part.usual(), *neighbours.get(name, ())) if self.usual_faults else ()
+            listed = library.merged(part.faults, usual, part, (self.ground, self.supply))
+            found += [_fault(name, part, mode) for mode in listed]
+        if self.usual_faults:
+            found += [
+                Fault(f"meter_{m.grade}", "", "meter", "", m, m.odds, m.say, m.repair)
+                for m in library.METER
+            ]
         for wrong in self.wrong_pins:
             label = wrong.id or _slug("wrong pin", wrong.probed, "for", wrong.meant)
             say = wrong.say or f"read at {wrong.probed} instead of {wrong.meant}"
-            found.append(Fault(label, "", "", wrong, wrong.odds, say, wrong.repair))
+            found.append(Fault(label, "", "", "", wrong, wrong.odds, say, wrong.repair))
         return tuple(found)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with some fields changed, and its faults made anew."""
+        fresh = super().model_copy(update=update, deep=deep)
+        fresh.__dict__.pop("faults", None)
+        return fresh
 
     def fault(self, fault_id: str) -> Fault:
         """The fault of that id.
@@ -264,6 +293,10 @@ class Circuit(Model):
                     (*here, "state"),
                     f"it has no state {mode.state!r}, only {_list(part.states())}",
                 )
+            if isinstance(mode, modes.Swapped):
+                if not isinstance(self.parts.get(mode.other), Wire):
+                    yield (*here, "other"), f"there is no wire {mode.other!r}"
+                continue
             for field in ("node", "other"):
                 node = getattr(mode, field, None)
                 if node is not None and node not in nodes:
@@ -306,8 +339,8 @@ class Circuit(Model):
                 yield "observes", f"there is nothing to observe by the name {test.observes!r}"
             if test.answers is None:
                 yield "answers", "an observation needs its two answers"
-            elif len(test.answers) == 3 and not isinstance(part, Motor | Mechanism):
-                yield "answers", "only a motor or a mechanism has three answers"
+            elif len(test.answers) > 2 and not isinstance(part, Motor | Mechanism):
+                yield "answers", "only a motor or a mechanism has more than two answers"
             if test.by_hand and not isinstance(part, Motor | Mechanism):
                 yield "by_hand", "only a motor or a mechanism is moved by hand"
         for word, limits in test.words.items():
@@ -335,7 +368,11 @@ def _slug(*words: str) -> str:
 
 def _fault(name: str, part: Part, mode: FaultMode) -> Fault:
     detail = getattr(mode, "at", None) or getattr(mode, "state", None) or ""
-    how = f"{mode.mode} {mode.other}" if isinstance(mode, modes.ShortTo) else mode.mode
-    label = mode.id or _slug(name, how, detail)
-    say = mode.say or " ".join(filter(None, (part.say or name, detail, how)))
-    return Fault(label, name, part.unit or part.say or name, mode, mode.odds, say, mode.repair)
+    how = " ".join(filter(None, (mode.mode, getattr(mode, "other", None))))
+    label = mode.id or _slug(name, how, detail, mode.grade)
+    at = getattr(mode, "at", None) or ""
+    place = f"{part.place} {at}" if part.place and at else ""
+    who = " ".join(filter(None, (part.say or name, place or detail)))
+    say = mode.say or " ".join((who, library.wording(mode)))
+    unit = mode.blames or part.unit or part.say or name
+    return Fault(label, name, unit, place, mode, mode.odds, say, mode.repair or part.remedy)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handsfree.circuit.faults import WrongPin
+from handsfree.circuit.faults import Misreads, WrongPin
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
 from handsfree.circuit.network import Ints
@@ -113,7 +113,7 @@ def _read(
     number = {pair: k for k, pair in enumerate(known)}
     lead = np.array([[number[pair] for pair in row] for row in pairs], dtype=np.intp)
     variants = Variants(template, present, u, np.array(known, dtype=np.intp).reshape(-1, 2))
-    bench = _Bench(variants, meter)
+    bench = _Bench(variants, meter, _gains(template, present, u))
     values = np.empty((len(present), len(chosen), len(u)))
     for t, test in enumerate(chosen):
         values[:, t] = bench.read(test, lead[:, t])
@@ -133,11 +133,21 @@ def _leads(template: Template, test: CircuitTest, faults: list[Fault]) -> tuple[
     return template.node[nodes[0]], template.node[nodes[1]]
 
 
+def _gains(template: Template, present: list[list[Fault]], u: Array) -> Array:
+    """What the meter makes of a voltage, by hypothesis and sample: (H, S), 1 if it is right."""
+    gains = np.ones((len(present), len(u)))
+    for h, faults in enumerate(present):
+        for k, fault in enumerate(faults):
+            if isinstance(fault.mode, Misreads):
+                gains[h] *= fault.mode.gain.at(u[:, template.columns + k])
+    return gains
+
+
 class _Bench:
     """A meter on settled variants."""
 
-    def __init__(self, variants: Variants, meter: Meter) -> None:
-        self._variants, self._meter = variants, meter
+    def __init__(self, variants: Variants, meter: Meter, gains: Array) -> None:
+        self._variants, self._meter, self._gains = variants, meter, gains
         names = variants.template.circuit.conditions
         self._condition = {name: c for c, name in enumerate(names)}
 
@@ -147,9 +157,10 @@ class _Bench:
         if test.observes is not None:
             states = self._variants.states
             seen = states.observed(test.observes, test.by_hand, self._variants)[:, c]
-            if len(test.outcomes) == 3:
-                return 2.0 - 2.0 * seen
-            return np.where(seen == 1.0, 0.0, 1.0)
+            if len(test.outcomes) == 4:
+                return 4.0 * (1.0 - np.maximum(seen, 0.25))
+            runs = np.where(seen == 0.75, 1.0, seen)
+            return 2.0 - 2.0 * runs if len(test.outcomes) == 3 else np.where(runs == 1.0, 0.0, 1.0)
         values = self._measure(test, c, lead)
         if test.before is not None:
             values = values - self._measure(test, self._condition[test.before], lead)
@@ -167,7 +178,7 @@ class _Bench:
         zero = np.zeros(len(rows))
         if test.measures == "voltage":
             load = zero + 1 / meter.input_resistance.nominal
-            return variants.ports.metered(rows, pair, load, zero).reshape(h, s)
+            return variants.ports.metered(rows, pair, load, zero).reshape(h, s) * self._gains
         if test.measures == "resistance":
             full, volts = meter.test_current.nominal, meter.test_voltage.nominal
             v = variants.ports.metered(rows, pair, zero + full / volts, zero + full)

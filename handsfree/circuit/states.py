@@ -15,11 +15,22 @@ from numpy.typing import NDArray
 
 from handsfree.circuit import faults as modes
 from handsfree.circuit.model import Fault
-from handsfree.circuit.parts import Lamp, Mechanism, Motor, Potentiometer, Relay
+from handsfree.circuit.parts import (
+    Fuse,
+    Lamp,
+    Mechanism,
+    Motor,
+    Potentiometer,
+    PulseDriver,
+    Relay,
+)
 from handsfree.circuit.template import Template
 from handsfree.circuit.values import Array, Spread, parse_spread
 
 Bools = NDArray[np.bool_]
+
+SLOW = 0.7
+"""Share of its rated voltage below which a motor is seen to be slow: common practice."""
 
 
 class Solved(Protocol):
@@ -40,6 +51,7 @@ class States:
         state: number of the state of each part that has states.
         setting: position or temperature of each part that has one.
         turns: which way each motor turns: 1, -1 or 0.
+        lift: volts by which the mean of each pulsed output lies below its supply.
         powered: whether each part that needs a supply has it.
     """
 
@@ -55,6 +67,7 @@ class States:
             if (usual := part.setting()) is not None
         }
         self.turns = {n: np.zeros(self.shape) for n in template.of(Motor)}
+        self.lift = {n: np.zeros(self.shape) for n in template.of(PulseDriver)}
         self.powered = {n: np.zeros(self.shape, dtype=bool) for n, p in parts.items() if p.needs}
         self._failed = {n: np.zeros(self.shape, dtype=bool) for n in self.powered}
         self._held = {n: np.zeros(self.shape, dtype=bool) for n in parts}
@@ -125,6 +138,14 @@ class States:
             least = self.value(name, relay.pull_in) / relay.resistance.nominal
             pulls = np.abs(solved.current(name, "coil")) >= least
             self.state[name] = np.where(self._held[name], self.state[name], pulls)
+        for name, fuse in self.template.of(Fuse).items():
+            blown = (self.state[name] == 1) | (np.abs(solved.current(name)) >= fuse.blows_at)
+            ever = blown.any(axis=1, keepdims=True)  # in one condition, and for good
+            self.state[name] = np.where(self._held[name], self.state[name], ever)
+        for name, pulse in self.template.of(PulseDriver).items():
+            supply = np.maximum(solved.voltage(pulse.supply, pulse.ground), 0.0)
+            lift = np.where(self.state[name] == 0, (1 - self.setting[name]) * supply, 0.0)
+            self.lift[name] = np.asarray(lift.round(4))
         for name, powered in self.powered.items():
             need = self.template.circuit.parts[name].needs
             assert need is not None
@@ -176,6 +197,8 @@ class States:
     def observed(self, name: str, by_hand: bool, solved: Solved) -> Array:
         """What is seen of a part: 1 it acts or can be moved, 0 not; 0.5 current without motion.
 
+        A motor that runs with less than `SLOW` of its rated voltage is slow: 0.75.
+
         Of a potentiometer: 1 if its reading changes smoothly while it is moved, 0 if it jumps.
         """
         match self.template.circuit.parts[name]:
@@ -200,4 +223,9 @@ class States:
     def _motion(self, moves: Array, motor: str, solved: Solved) -> Array:
         least = self.value(motor, self.template.of(Motor)[motor].starting_current)
         fed = (np.abs(solved.current(motor)) >= least) | (self.turns[motor] != 0)
-        return np.where(moves != 0, 1.0, np.where(fed[:, self._moved_in], 0.5, 0.0))
+        part = self.template.of(Motor)[motor]
+        runs = np.ones(self.shape)
+        if part.rated is not None:
+            starved = np.abs(solved.voltage(*part.between)) < SLOW * part.rated.nominal
+            runs = np.where(starved, 0.75, 1.0)
+        return np.where(moves != 0, runs, np.where(fed[:, self._moved_in], 0.5, 0.0))

@@ -19,14 +19,14 @@ from handsfree.circuit import faults as modes
 from handsfree.circuit.elements import OPEN
 from handsfree.circuit.model import Fault
 from handsfree.circuit.network import Ints, Network, Ports
-from handsfree.circuit.parts import Motor, Potentiometer, Thermistor
+from handsfree.circuit.parts import Motor, Potentiometer, Thermistor, Wire
+from handsfree.circuit.physics.thermometer import ntc_ratio
 from handsfree.circuit.states import States
 from handsfree.circuit.template import Template
 from handsfree.circuit.values import Array
 
 RUNNING = 1e9  # ohms in series with a running motor: it takes its current at any voltage
 _LEAST = 1e-3  # ohms left of a potentiometer's track at its end
-_T25 = 298.15
 _ROUNDS = 12  # a longer chain of relays is not followed
 
 
@@ -110,6 +110,15 @@ class Variants:
                 there = {"short to ground": circuit.ground, "short to supply": circuit.supply}
                 other = mode.other if isinstance(mode, modes.ShortTo) else there[mode.mode]
                 self._bridges.append((h, (here, other), mode.resistance.at(u)))
+            case modes.Swapped(other=other):
+                one, two = circuit.parts[name], circuit.parts[other]
+                assert isinstance(one, Wire)
+                assert isinstance(two, Wire)
+                for part in (name, other):
+                    self._series[self.template.branch[part, ""], h] += OPEN.nominal
+                for start, end in ((one, two), (two, one)):
+                    pair = (start.between[0], end.between[1])
+                    self._bridges.append((h, pair, start.ohms.at(np.zeros(len(u)))))
             case modes.Weak():
                 self._weak += [(h, b, -mode.voltage.at(u)) for b in self.template.of_part(name)]
             case modes.WornSegment():
@@ -142,9 +151,11 @@ class Variants:
             for slot, share in (("first", 1 - place), ("second", place)):
                 b = template.branch[name, slot]
                 ohms[b] = np.maximum(ohms[b] * share, _LEAST)
+        for name, lift in states.lift.items():
+            volts[template.branch[name, ""]] = -lift
         for name, thermistor in template.of(Thermistor).items():
-            exponent = states.value(name, thermistor.beta) * (1 / states.setting[name] - 1 / _T25)
-            ohms[template.branch[name, ""]] *= np.exp(exponent)
+            beta = states.value(name, thermistor.beta)
+            ohms[template.branch[name, ""]] *= ntc_ratio(beta, states.setting[name])
         for name, motor in template.of(Motor).items():
             b, turns = template.branch[name, ""], states.turns[name]
             ohms[b] = np.where(turns != 0, RUNNING, ohms[b])

@@ -60,13 +60,14 @@ def explain_job(
 
 def show_explanation(found: Explanation) -> None:
     """Print the ranking with its evidence."""
-    first = found.ranking[0]
-    name = _name(first.faults[0].say if first.faults else first.cause.kind, len(first.faults))
-    state = "found" if found.sure else "not sure yet"
-    console.print(f"{state}: {name}, odds {_odds(found.odds)}")
-    others = [" and ".join(c.faults) or c.kind for c in found.group if c != first.cause]
-    if others:
-        console.print(f"no test of the plan tells it from: {', '.join(others)}")
+    said = found.verdict
+    names = " or ".join(dict.fromkeys(one.fault.say for one in said.candidates))
+    console.print(": ".join(filter(None, (said.kind, names))) + f", odds {_odds(said.odds)}")
+    if said.next_test:
+        own = "the part itself is tested by" if said.kind == "suspicion" else "told apart by"
+        console.print(f"{own}: {said.next_test}")
+    elif len(said.candidates) > 1:
+        console.print("no test that is left tells them apart")
     if found.slips:
         console.print(f"taken for slips, worth taking again: {', '.join(found.slips)}")
     table = Table("cause", "odds", "for", "against", box=None)
@@ -83,15 +84,9 @@ def show_explanation(found: Explanation) -> None:
     console.print(table)
 
 
-def _name(label: str, faults: int) -> str:
-    return label if faults < 2 else f"{label} and another"
-
-
 def _odds(value: float) -> str:
     """Odds as people say them: 20:1, or 1:50."""
-    if value >= 1:
-        return f"{min(value, 9999):.0f}:1"
-    return f"1:{min(1 / max(value, 1e-9), 9999):.0f}"
+    return f"{value:.0f}:1" if value >= 1 else f"1:{min(1 / max(value, 1e-9), 99):.0f}"
 
 
 def simulate_plan(

@@ -9,28 +9,36 @@ every test reads under every fault, weighed by the takes.
     diagnosis.next_tests(belief, open_steps, setups)[0]
 """
 
-from handsfree.diagnosis.belief import SURE, Belief
+from handsfree.diagnosis.belief import SURE, Belief, bounded
 from handsfree.diagnosis.causes import NONE_OF_THESE, SOUND, Cause
 from handsfree.diagnosis.choice import Proposal, enough
 from handsfree.diagnosis.diagnose import Diagnosis
 from handsfree.diagnosis.explain import Evidence, Explanation, Ranked, explain
+from handsfree.diagnosis.rehearsal import Rehearsed, rehearse
 from handsfree.diagnosis.rules import conclude
 from handsfree.diagnosis.synthetic import Synthetic, simulate
+from handsfree.diagnosis.verdict import Candidate, Verdict, verdict
 
 __all__ = [
     "NONE_OF_THESE",
     "SOUND",
     "SURE",
     "Belief",
+    "Candidate",
     "Cause",
     "Diagnosis",
     "Evidence",
     "Explanation",
     "Proposal",
     "Ranked",
+    "Rehearsed",
     "Synthetic",
+    "Verdict",
+    "bounded",
     "conclude",
     "enough",
     "explain",
+    "rehearse",
     "simulate",
+    "verdict",
 ]

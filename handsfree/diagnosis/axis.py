@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from handsfree.circuit.meter import Measurable, Meter
 from handsfree.circuit.model import CircuitTest
@@ -65,23 +66,28 @@ class NumberAxis:
             a wide distribution leave no holes.
         """
         shares = np.zeros((len(values), self.size))
-        for row, sample in zip(shares, values, strict=True):
-            finite = sample[np.isfinite(sample)]
-            row[-1] = 1 - len(finite) / len(sample)
-            if len(finite):
-                place = _place(self.quantity, self.meter, finite)
-                row[:-1] = (1 - row[-1]) * self._spread(place, len(finite))
+        known = np.isfinite(values)
+        count = known.sum(axis=1)
+        for n in np.unique(count[count > 0]):
+            rows = count == n
+            finite = values[rows][known[rows]].reshape(-1, n)
+            place = _place(self.quantity, self.meter, finite)
+            shares[rows, :-1] = n / values.shape[1] * self._spread(place)
+        shares[:, -1] = 1 - count / values.shape[1]
         return shares
 
-    def _spread(self, place: Array, samples: int) -> Array:
-        near = np.sort((place[:, None] + _ERRORS).ravel())
-        knots = near[np.linspace(0, len(near) - 1, max(5, samples // 3)).astype(np.intp)]
-        beyond = 1 + 0.5 * np.diff(knots)[[0, -1]]
-        knots = np.concatenate([knots[:1] - beyond[0], knots, knots[-1:] + beyond[1]])
+    def _spread(self, place: Array) -> Array:
+        """Share of readings in each cell but OL: (rows, samples) to (rows, G - 1)."""
+        rows, samples = place.shape
+        near = np.sort((place[:, :, None] + _ERRORS).reshape(rows, -1), axis=1)
+        chosen = np.linspace(0, near.shape[1] - 1, max(5, samples // 3)).astype(np.intp)
+        knots = near[:, chosen]
+        beyond = 1 + 0.5 * np.diff(knots, axis=1)[:, [0, -1]]
+        knots = np.hstack([knots[:, :1] - beyond[:, :1], knots, knots[:, -1:] + beyond[:, 1:]])
         tail = 1 / (samples + 1)
-        levels = np.concatenate([[0], np.linspace(tail, 1 - tail, len(knots) - 2), [1]])
-        below = np.interp(self.edges, knots, levels, left=0, right=1)
-        return np.asarray(np.diff(below, prepend=0, append=1))
+        levels = np.concatenate([[0], np.linspace(tail, 1 - tail, len(chosen)), [1]])
+        below = np.array([np.interp(self.edges, row, levels, left=0, right=1) for row in knots])
+        return np.asarray(np.diff(below, prepend=0, append=1, axis=1))
 
     def misheard(self) -> Array:
         """Chance that a number in one cell is mis-heard as one in another: (G, G)."""
@@ -105,6 +111,22 @@ class NumberAxis:
         ends = 0.05 * width.sum()
         shares = np.concatenate([[ends], width, [ends, 2 * ends]])
         return np.asarray(shares / shares.sum())
+
+    def beside(self, breadth: float) -> Array:
+        """Chance of each cell for a reading that lies some errors beside: (G, G).
+
+        Args:
+            breadth: standard deviation in errors of the meter.
+        """
+        walls = np.concatenate([[-np.inf], self.edges, [np.inf]])
+        middle = np.concatenate(
+            [self.edges[:1] - 1, (self.edges[1:] + self.edges[:-1]) / 2, self.edges[-1:] + 1]
+        )
+        matrix = np.zeros((self.size, self.size))
+        spread = ndtr((walls[None] - middle[:, None]) / breadth)
+        matrix[:-1, :-1] = np.diff(spread, axis=1)
+        matrix[-1, -1] = 1.0
+        return matrix
 
     def place(self, values: Array) -> Array:
         """Readings in errors of the meter, OL far beyond the last edge: same shape."""
@@ -140,6 +162,10 @@ class WordAxis:
         """Share of each word: (R, S) to (R, G)."""
         return _count(self.cell(values), self.size)
 
+    def beside(self, breadth: float) -> Array:
+        """A word has nothing beside it: (G, G)."""
+        return np.eye(self.size)
+
     def place(self, values: Array) -> Array:
         """Words far apart: same shape."""
         return _FAR * values
@@ -172,9 +198,10 @@ def axis_of(test: CircuitTest, meter: Meter, values: Array) -> Axis:
     """
     if test.outcomes or test.measures is None:
         return WordAxis(test.outcomes)
-    finite = np.where(np.isfinite(values), values, np.nan)
-    known = finite[np.isfinite(finite).any(axis=1)]
-    reach = np.nanquantile(known, _LEVELS, axis=1) if len(known) else np.zeros((9, 1))
+    count = np.isfinite(values).sum(axis=1)
+    ordered = np.sort(np.where(np.isfinite(values), values, np.inf), axis=1)[count > 0]
+    which = np.round(_LEVELS[:, None] * (count[count > 0] - 1)).astype(np.intp)
+    reach = ordered[np.arange(len(ordered)), which] if len(ordered) else np.zeros((9, 1))
     place = _place(test.measures, meter, reach)
     ends = np.stack([place[0] - 2, place[-1] + 2])
     between = np.arange(ends.min(), ends.max(), _WIDEST)  # a slip may fall where no cause reads

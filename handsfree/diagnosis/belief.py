@@ -13,16 +13,25 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
+from scipy.special import logsumexp, xlogy
 
 from handsfree.circuit.values import Array
-from handsfree.diagnosis.table import TWICE, Table
+from handsfree.diagnosis.table import Table
 
 Group = NDArray[np.bool_]
 """Which causes belong to it: (H,)."""
 
 SURE = 20.0
 """Odds from which a cause is taken as found."""
+
+MODEL = 0.02
+"""Chance that a verdict is wrong whatever the readings say: the circuit is not as drawn, the meter
+not as believed, a word not as heard.  Bounds the odds to 49.  Common practice, no published
+source."""
+
+_LEADS = 1.25  # odds from which a cause leads clearly, one reading left out
+_WITNESS = 3.0  # how many times likelier than in a sound circuit the other readings must be
+_PARTS = 0.1  # bits on which of two causes it is, from which a test tells them apart
 
 # Likeness from which two causes count as the same: whatever the readings, at least a fifth of
 # the verdicts between them would be wrong (Kailath 1967: no less than (1 - √(1 - ρ²)) / 2).
@@ -117,39 +126,103 @@ class Belief:
         return self._weigh(scale, self._product / self._relative)
 
     @cached_property
+    def masses(self) -> dict[str, float]:
+        """Probability of each site of a fault, with or without another; the likeliest first."""
+        chance = np.exp(self.weights)
+        found = {site: float(chance[here].sum()) for site, here in self.table.places.items()}
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+    @cached_property
     def leader(self) -> int:
-        """The likeliest cause."""
-        return int(self.weights.argmax())
+        """The likeliest cause at the likeliest site, or that there is none, or an unknown one."""
+        weights = self.weights.copy()
+        best = next(iter(self.masses.values()), 0.0)
+        listed = np.array([bool(cause.faults) for cause in self.table.causes])
+        if best > np.exp(weights[~listed]).max(initial=0.0):
+            weights[~self.table.places[next(iter(self.masses))]] = -np.inf
+        else:
+            weights[listed] = -np.inf
+        return int(weights.argmax())
+
+    @cached_property
+    def site(self) -> str | None:
+        """The likeliest site; None if no fault or an unknown one is likelier."""
+        return next(iter(self.masses)) if self.table.causes[self.leader].faults else None
+
+    @cached_property
+    def named(self) -> tuple[str, ...]:
+        """The likeliest site, and the likely ones that no test left can part from it."""
+        if self.site is None:
+            return ()
+        rivals = [s for s, p in self.masses.items() if p >= self.masses[self.site] / SURE]
+        parted = self.parted(np.array([self.best_at(site) for site in rivals]))
+        return tuple(s for s, apart in zip(rivals, parted, strict=True) if not apart)
+
+    def best_at(self, site: str) -> int:
+        """The likeliest cause that puts a site at fault."""
+        return int(np.where(self.table.places[site], self.weights, -np.inf).argmax())
+
+    def parted(self, causes: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Which causes some test not yet made would tell from the leader: shape of `causes`."""
+        left = [t for t, name in enumerate(self.table.tests) if name not in self.made]
+        if not left or not len(causes):
+            return np.zeros(len(causes), dtype=bool)
+        every = np.union1d(causes, [self.leader])
+        chance = self.table.expected(every, self.samples[every], np.array(left))
+        one = chance[:, np.searchsorted(every, causes)]
+        other = chance[:, np.searchsorted(every, [self.leader])]
+        apart = (
+            xlogy(one, one) + xlogy(other, other) - 2 * xlogy((one + other) / 2, (one + other) / 2)
+        )
+        return np.asarray(apart.sum(axis=2).max(axis=0) / np.log(4) > _PARTS)
 
     @cached_property
     def group(self) -> Group:
-        """The leader, every cause that no test can tell from it, and those with more faults.
+        """The causes at the sites that are named; without one, the leader and what looks like it.
 
-        A second fault does not acquit the first: it shows when the first is repaired.
+        A second fault does not acquit the first: it shows when the first is repaired.  Faults
+        that nothing left can tell from a sound circuit are not found here.
         """
-        return self.alike(self.leader) | self.with_more(self.leader)
+        if self.named:
+            within: Group = np.any([self.table.places[site] for site in self.named], axis=0)
+            return within | self.alike(self.leader) | self.with_more(self.leader)
+        group = self.alike(self.leader)
+        if self.table.causes[self.leader].kind == "no fault":
+            likely = np.flatnonzero(self.weights > self.weights[self.leader] - np.log(1e3))
+            likely = likely[likely < len(group) - self.table.open_ended]
+            group[likely[~self.parted(likely)]] = True
+        return group
 
     @cached_property
     def odds(self) -> float:
-        """Odds of the group against all other causes."""
-        return float(odds_of(self.weights, self.group))
+        """Odds of the group against all other causes, not more than meter and ear bear."""
+        return bounded(float(odds_of(self.weights, self.group)))
 
     @cached_property
     def pivots(self) -> tuple[str, ...]:
-        """Tests on whose reading a verdict hangs: without it, another cause would lead.
+        """Tests on whose reading a verdict hangs.
+
+        Without it another cause would lead or nearly so, or the readings might as well be those
+        of a sound circuit.
 
         A confirmed reading is none, and none is before odds of `SURE`.
         """
         if self.odds < SURE or not self.marks:
             return ()
-        left = zip(self.marks, odds_of(self.without, self.group), strict=True)
-        return tuple(mark.test for mark, ratio in left if ratio < 1 and not mark.confirmed)
+        odds = odds_of(self.without, self.group)
+        sound = np.array([cause.kind == "no fault" for cause in self.table.causes])
+        if sound.any() and not (sound & self.group).any():
+            against = logsumexp(self.without[:, self.group], axis=1) - self.without[:, sound][:, 0]
+            before = logsumexp(self.table.prior[self.group]) - self.table.prior[sound][0]
+            odds = np.minimum(odds, _LEADS * np.exp(against - before) / _WITNESS)
+        left = zip(self.marks, odds, strict=True)
+        return tuple(mark.test for mark, ratio in left if ratio < _LEADS and not mark.confirmed)
 
     @property
     def sure(self) -> bool:
         """Whether a cause, or a group that no test can tell apart, is found.
 
-        Its odds are at least `SURE`, and it would still lead if any one reading did not count.
+        Its odds are at least `SURE`, and they do not hang on any one reading.
         """
         return self.odds >= SURE and not self.pivots
 
@@ -168,11 +241,17 @@ class Belief:
     @cached_property
     def slips(self) -> Array:
         """Chance that each reading is a slip, under each cause: (N, H)."""
-        number, slip = self.table.number, self.table.slip
-        chance = [
-            slip[number[mark.test], :, mark.cell] * (TWICE if mark.confirmed else 1)
-            for mark in self.marks
-        ]
+        number = self.table.number
+        chance = [self.table.slips(number[m.test], m.cell, m.confirmed) for m in self.marks]
+        return self._share(chance)
+
+    @cached_property
+    def misheard(self) -> Array:
+        """Chance that each reading is mis-heard, under each cause: (N, H)."""
+        number = self.table.number
+        return self._share([self.table.heard[number[m.test], :, m.cell] for m in self.marks])
+
+    def _share(self, chance: list[Array]) -> Array:
         weight = [(self.samples / one).sum(axis=1) for one in self.evidence]
         return np.reshape(np.array(chance) * np.array(weight), (-1, len(self.table.causes)))
 
@@ -202,6 +281,13 @@ class Belief:
         with np.errstate(divide="ignore"):  # a cause that cannot be
             weight = self.table.prior + scale + np.log(product.mean(axis=-1))
         return np.asarray(weight - logsumexp(weight, axis=-1, keepdims=True))
+
+
+def bounded(odds: float) -> float:
+    """Odds with the chance in mind that the model itself is wrong: never above 49."""
+    chance = 1.0 if np.isinf(odds) else odds / (1 + odds)
+    chance *= 1 - MODEL
+    return chance / (1 - chance)
 
 
 def odds_of(weights: Array, group: Group) -> Array:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
-from handsfree.circuit.faults import WrongPin
+from handsfree.circuit.faults import Misreads, WrongPin
 from handsfree.circuit.model import Circuit, Fault
 
-NO_FAULT, TWO_FAULTS, UNKNOWN = 0.05, 0.05, 0.02
+NO_FAULT, TWO_FAULTS, UNKNOWN = 0.05, 0.05, 0.10
 """Share of complaints without a fault, with two, and with one that the plan does not know.
 Common practice, no published source."""
 
@@ -30,14 +31,17 @@ class Cause:
 SOUND, NONE_OF_THESE = Cause("no fault"), Cause("none of these")
 
 
-def causes_of(circuit: Circuit, pairs: int) -> dict[Cause, float]:
+def causes_of(
+    circuit: Circuit, pairs: int, unseen: Collection[str] = frozenset()
+) -> dict[Cause, float]:
     """Every cause with its prior probability; "none of these" comes last.
 
     Args:
         circuit: lists the faults and their relative odds.
         pairs: how many double faults, the likeliest first.
+        unseen: ids of faults that no test shows; they are left out.
     """
-    faults = circuit.faults
+    faults = [fault for fault in circuit.faults if fault.id not in unseen]
     total = sum(fault.odds for fault in faults)
     share = {fault.id: fault.odds / total for fault in faults}
     both = sorted(
@@ -57,5 +61,6 @@ def causes_of(circuit: Circuit, pairs: int) -> dict[Cause, float]:
 
 
 def _together(a: Fault, b: Fault) -> bool:
-    """Two parts that break at once; a part breaks in one way, and a slip of the lead is alone."""
-    return a.part != b.part and not isinstance(a.mode, WrongPin) | isinstance(b.mode, WrongPin)
+    """Two parts that break at once; a part breaks in one way, and a slip comes alone."""
+    alone = WrongPin | Misreads
+    return a.site != b.site and not isinstance(a.mode, alone) | isinstance(b.mode, alone)

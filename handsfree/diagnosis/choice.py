@@ -19,6 +19,7 @@ from handsfree.circuit.network import Ints
 from handsfree.circuit.values import Array
 from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.causes import Cause
+from handsfree.diagnosis.proof import suspected
 from handsfree.diagnosis.table import TWICE
 from handsfree.units import Quantity
 
@@ -41,6 +42,7 @@ class Proposal:
         upset: chance that it brings the odds of the leading causes below `SURE`.
         again: it was made before; its reading may be a slip and is taken once more.
         separates: the leading cause and the one that it best tells from it.
+        proves: it is the test of the part itself, without which that part is only suspected.
         ready: setups it needs that are made already.
         first: setups to be made for it.
         undo: setups to be undone for it.
@@ -52,6 +54,7 @@ class Proposal:
     upset: float
     again: bool
     separates: tuple[Cause, Cause] | None
+    proves: bool
     ready: tuple[str, ...]
     first: tuple[str, ...]
     undo: tuple[str, ...]
@@ -76,13 +79,14 @@ def proposals(
         tests: those not yet made, in the order of the plan.
         setups: those that are made.
     """
+    own = suspected(belief, circuit)
     single = [mark.test for mark in belief.marks if not mark.confirmed]
     new, again = joint(belief, tests), _agreement(belief)
     found = [
-        *_proposals(belief, circuit, setups, tests, new),
+        *_proposals(belief, circuit, setups, tests, new, own=own),
         *_proposals(belief, circuit, setups, single, again, again=True),
     ]
-    return tuple(sorted(found, key=lambda proposal: -proposal.rate))
+    return tuple(sorted(found, key=lambda proposal: (not proposal.proves, -proposal.rate)))
 
 
 def _proposals(
@@ -92,6 +96,7 @@ def _proposals(
     tests: Sequence[str],
     readings: tuple[Array, Ints],
     again: bool = False,
+    own: frozenset[str] = frozenset(),
 ) -> Iterator[Proposal]:
     both = _grouped(belief, *readings)
     columns = zip(
@@ -106,11 +111,12 @@ def _proposals(
         needed = circuit.tests[test].setups
         yield Proposal(
             test=test,
-            bits=float(max(bits, _TELLING) if test in belief.pivots else bits),
+            bits=float(max(bits, _TELLING) if test in (*belief.pivots, *own) else bits),
             minutes=minutes,
             upset=float(upset),
             again=again,
             separates=rival,
+            proves=test in own,
             ready=tuple(s for s in needed if s in setups),
             first=tuple(s for s in needed if s not in setups),
             undo=tuple(sorted(setups - made)),
@@ -121,6 +127,8 @@ def enough(belief: Belief, left: Sequence[Proposal]) -> bool:
     """Whether to stop: nothing tells more, or the cause is found and nothing cheap unsettles it."""
     if not any(proposal.rate for proposal in left):
         return True
+    if any(proposal.proves for proposal in left):
+        return False
     cheap = (p.upset for p in left if p.minutes.m_as("min") <= CHEAP)
     return belief.sure and max(cheap, default=0.0) < _UPSET
 
@@ -140,13 +148,18 @@ def joint(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
 def _agreement(belief: Belief) -> tuple[Array, Ints]:
     """As `joint` for the tests read once: made again, they read the same or not: (T, h, 2)."""
     causes, single = _likely(belief), [not mark.confirmed for mark in belief.marks]
-    other = (1 - TWICE) * belief.slips[single][:, causes]
+    other = (1 - TWICE) * belief.misheard[single][:, causes]
     chance = np.stack([1 - other, other], axis=2)
     return chance * softmax(belief.weights[causes])[:, None], causes
 
 
 def _likely(belief: Belief) -> Ints:
     return np.flatnonzero(belief.weights >= belief.weights.max() + np.log(_NEGLIGIBLE))
+
+
+def telling(belief: Belief, tests: Sequence[str]) -> Array:
+    """Bits that tests not yet made tell of the site of the fault: (T,)."""
+    return information(_grouped(belief, *joint(belief, tests)))
 
 
 def information(both: Array) -> Array:
@@ -162,9 +175,15 @@ def information(both: Array) -> Array:
 
 
 def _grouped(belief: Belief, both: Array, causes: Ints) -> Array:
-    """The leading group as one cause, the first: what else is broken besides can wait."""
-    within = belief.group[causes]
-    return np.concatenate([both[:, within].sum(axis=1, keepdims=True), both[:, ~within]], axis=1)
+    """The leading group as one cause, the first, then every other site as one.
+
+    What else is broken besides can wait; which of its faults a site has, as well.
+    """
+    kind = np.array([-1 - k for k in range(len(causes))])
+    for number, here in enumerate(belief.table.places.values()):
+        kind[(kind < 0) & here[causes]] = number
+    kind[belief.group[causes]] = -1 - len(causes)
+    return np.asarray((np.unique(kind)[:, None] == kind).astype(np.float64) @ both)
 
 
 def _upset(both: Array) -> Array:

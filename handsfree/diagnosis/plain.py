@@ -8,6 +8,7 @@ from typing import Any
 
 from handsfree.diagnosis.causes import Cause
 from handsfree.diagnosis.explain import Explanation, Ranked
+from handsfree.diagnosis.verdict import Verdict
 
 
 def plain_explanation(found: Explanation) -> dict[str, Any]:
@@ -15,11 +16,25 @@ def plain_explanation(found: Explanation) -> dict[str, Any]:
     return {
         "sure": found.sure,
         "odds": _finite(found.odds),
+        "verdict": _verdict(found.verdict),
         "group": [_cause(cause) for cause in found.group],
         "undecided": [_cause(cause) for cause in found.undecided],
         "pivots": list(found.pivots),
         "slips": list(found.slips),
         "ranking": [_ranked(one) for one in found.ranking],
+    }
+
+
+def _verdict(said: Verdict) -> dict[str, Any]:
+    return {
+        "kind": said.kind,
+        "candidates": [
+            {"site": c.site, "fault": c.fault.id, "probability": _finite(c.probability)}
+            for c in said.candidates
+        ],
+        "odds": _finite(said.odds),
+        "next_test": said.next_test,
+        "blind": [fault.id for fault in said.blind],
     }
 
 

@@ -30,7 +30,7 @@ from handsfree.diagnosis.causes import Cause, causes_of
 
 Bools = NDArray[np.bool_]
 
-PAIRS, SAMPLES = 60, 100
+PAIRS, SAMPLES = 60, 80
 """Double faults thought of, and made-up vehicles for each cause."""
 
 MISHEARD, MISPROBED, ODD = 0.02, 0.01, 0.005
@@ -38,11 +38,17 @@ MISHEARD, MISPROBED, ODD = 0.02, 0.01, 0.005
 Common practice, no published source."""
 
 TWICE = 0.1
-"""How often a slip happens again in the same way when a test is made once more."""
+"""How often a number is mis-heard again in the same way.  A lead in the wrong place stays there,
+and an odd reading stays odd: a reading repeated is no second witness."""
+
+BROAD, _BREADTH = 0.05, 8.0
+"""Share of readings that lie where the model of the circuit is a little wrong: this many errors
+of the meter beside what it says.  Common practice, no published source."""
 
 _RIGHT = 1 - MISHEARD - MISPROBED - ODD
 _WIDE = 25.0  # errors of the meter over which the samples of a wide test spread
 _KERNEL = 0.3  # of that spread: how near a sample must be to a reading
+_SEEN = 2.0  # errors of the meter from the sound circuit's reading, from which a fault shows
 _OWN = 0.9  # of the chance of a wide reading comes from the sample, the rest from all samples
 
 
@@ -62,6 +68,8 @@ class Table:
         walls: (T, G + 1) of the cells.
         unknown: (S,) share of the readings that an unknown fault moves, one value a sample.
         open_ended: the last cause is that fault.
+        misheard: (T, H, G) the part of `slip` that is mis-heard; None for none.
+        sites: (H,) what each cause puts at fault; what it lists, if not given.
     """
 
     causes: tuple[Cause, ...]
@@ -75,6 +83,8 @@ class Table:
     walls: Array
     unknown: Array
     open_ended: bool = True
+    misheard: Array | None = None
+    sites: tuple[frozenset[str], ...] = ()
 
     @cached_property
     def number(self) -> dict[str, int]:
@@ -97,6 +107,13 @@ class Table:
         faults = [set(cause.faults) for cause in self.causes]
         return np.array([[bool(b) and b <= a for b in faults] for a in faults])
 
+    @cached_property
+    def places(self) -> dict[str, Bools]:
+        """Which causes put each site at fault: (H,) by site."""
+        sites = self.sites or tuple(frozenset(cause.faults) for cause in self.causes)
+        every = dict.fromkeys(site for listed in sites for site in sorted(listed))
+        return {site: np.array([site in listed for listed in sites]) for site in every}
+
     def evidence(self, test: str, cell: int, confirmed: bool = False) -> Array:
         """Chance of a reading in every sample: (H, S).
 
@@ -106,8 +123,7 @@ class Table:
             confirmed: the test was made twice and read the same.
         """
         t = self.number[test]
-        right, slip = self.right[t, :, cell, None], self.slip[t, :, cell, None]
-        slip = slip * TWICE if confirmed else slip
+        right, slip = self.right[t, :, cell, None], self.slips(t, cell, confirmed)[:, None]
         chance = np.repeat(right + slip, self.place.shape[2], axis=1)
         wide = np.flatnonzero(self.near[t])
         from_sample = (self.walls[t, cell : cell + 2, None, None] - self.place[t, wide]) / (
@@ -118,6 +134,16 @@ class Table:
         if self.open_ended:
             chance[-1] = chance[-1] * (1 - self.unknown) + self.anything[t, cell] * self.unknown
         return chance
+
+    def slips(self, t: int, cell: int, confirmed: bool = False) -> Array:
+        """Chance of a slip that reads so, under each cause; of one twice, if confirmed: (H,)."""
+        again = (1 - TWICE) * self.heard[t, :, cell] if confirmed else 0.0
+        return np.asarray(self.slip[t, :, cell] - again)
+
+    @property
+    def heard(self) -> Array:
+        """Chance of a reading that is mis-heard, a part of `slip`: (T, H, G)."""
+        return np.zeros_like(self.slip) if self.misheard is None else self.misheard
 
     def expected(self, causes: Ints, weights: Array, tests: Ints) -> Array:
         """Chances of the readings of tests not yet made: (tests, causes, G).
@@ -182,22 +208,27 @@ def predict(
         BadInput: the circuit does not fit together.
     """
     meter = meter or Meter()
-    prior = causes_of(circuit, pairs)
+    prior = causes_of(circuit, pairs, unseen(circuit, meter))
     causes = tuple(prior)
+    site = {fault.id: fault.site for fault in circuit.faults}
     present = [cause.faults for cause in causes[:-1]] + [()]  # an unknown fault on a sound one
     found = simulate(circuit, present, samples=samples, rng=rng, meter=meter)
     values, tests = found.values, found.tests
     axes = {test: axis_of(circuit.tests[test], meter, values[:, t]) for t, test in enumerate(tests)}
     shape = (len(tests), len(causes), max(axis.size for axis in axes.values()))
-    right, slip, anything = np.zeros(shape), np.zeros(shape), np.zeros(shape[::2])
+    right, slip, misheard = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    anything = np.zeros(shape[::2])
     walls = np.full((shape[0], shape[2] + 1), np.inf)
     place, near = np.zeros((*shape[:2], samples)), np.zeros(shape[:2])
     for t, axis in enumerate(axes.values()):
-        shares = axis.shares(values[:, t])
+        shares = (1 - BROAD) * (exact := axis.shares(values[:, t])) + BROAD * exact @ axis.beside(
+            _BREADTH
+        )
         anything[t, : axis.size] = (shares.mean(axis=0) + axis.anything) / 2
         right[t, :, : axis.size] = _RIGHT * shares
+        misheard[t, :, : axis.size] = MISHEARD * shares @ axis.misheard()
         slip[t, :, : axis.size] = (
-            MISHEARD * shares @ axis.misheard()
+            misheard[t, :, : axis.size]
             + MISPROBED * _misprobed(axes, values, t)
             + ODD * anything[t, : axis.size]
         )
@@ -215,7 +246,22 @@ def predict(
         near=near,
         walls=walls,
         unknown=np.linspace(0.1, 0.9, samples),
+        misheard=misheard,
+        sites=tuple(frozenset(site[fault] for fault in cause.faults) for cause in causes),
     ), axes
+
+
+def unseen(circuit: Circuit, meter: Meter, samples: int = 9) -> frozenset[str]:
+    """Ids of the faults that no test shows: within the meter's error of the sound circuit."""
+    found = simulate(circuit, samples=samples, rng=np.random.default_rng(1), meter=meter)
+    shown = np.zeros(len(found.hypotheses), dtype=bool)
+    for t, test in enumerate(found.tests):
+        axis = axis_of(circuit.tests[test], meter, found.values[:, t])
+        place = axis.place(found.values[:, t])
+        shown |= (np.abs(place - place[0]) > _SEEN).any(axis=1)
+    return frozenset(
+        h[0] for h, seen in zip(found.hypotheses[1:], shown[1:], strict=True) if not seen
+    )
 
 
 def _kernel(place: Array, walls: Array) -> Array:

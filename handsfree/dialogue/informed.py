@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from handsfree.diagnosis import Belief, Cause, Explanation, Proposal, enough, explain
+from handsfree.diagnosis import Belief, Cause, Explanation, Proposal, conclude, enough, explain
 from handsfree.dialogue import route
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
-from handsfree.plan.schema import Finding, Step
+from handsfree.plan.schema import Finding, Outcome, Step
 
 
 def belief(desk: Desk, session: Session) -> Belief | None:
@@ -24,7 +24,10 @@ def explanation(desk: Desk, session: Session) -> Explanation | None:
     """The causes, ranked; None if the plan describes no circuit or nothing is taken."""
     found = belief(desk, session)
     circuit = desk.plan.circuit
-    return explain(found, circuit) if found and found.made and circuit else None
+    if found is None or not found.made or circuit is None:
+        return None
+    left = [s.id for s in desk.plan.steps if s.phase == "test" and s.id not in session.standing]
+    return explain(found, circuit, left=left)
 
 
 def proposal(desk: Desk, session: Session) -> Proposal | None:
@@ -77,33 +80,77 @@ def reason(desk: Desk, chosen: Proposal) -> str:
     return desk.say(key, one=one, other=other, minutes=minutes, ready=ready)
 
 
-def finding(desk: Desk, found: Explanation) -> Finding | None:
-    """The verdict that is computed; None unless the cause is found for sure.
+def finding(desk: Desk, session: Session, found: Explanation) -> Finding:
+    """The verdict that is computed, in words, with what to do next.
 
-    Causes that no test can tell apart are all named.
+    A part is named as found only if it has been tested itself; else it is a suspicion.  That
+    nothing is found here, that it is none of these and that it is not sure are said as well.
+    A rule of the plan may have better words for what is found.
     """
-    first = found.ranking[0]
-    if not found.sure or not first.faults:
-        return None
-    alike = [c for c in found.group if c.faults] or [first.cause]
-    causes = f" {desk.say('or')} ".join(cause(desk, one) for one in alike)
-    return Finding(
-        part=f" {desk.say('or')} ".join(dict.fromkeys(_parts(desk, one) for one in alike)),
-        when={e.test: ("pass", "fail") for e in first.evidence},
-        say=desk.say("computed", cause=causes, odds=odds(desk, found.odds)),
-        repair=" ".join(dict.fromkeys(fault.repair for fault in first.faults)),
-        source="computed from the circuit of the plan",
+    said = found.verdict
+    ruled = conclude(desk.plan, session.outcomes)
+    borne = ruled is not None and {c.fault.id for c in said.candidates} & set(ruled.faults)
+    how_sure = odds(desk, said.odds)
+    either = f" {desk.say('or')} "
+    faults = either.join(dict.fromkeys(c.fault.say for c in said.candidates))
+    part = either.join(dict.fromkeys(c.site for c in said.candidates))
+    repair = " ".join(dict.fromkeys(c.fault.repair for c in said.candidates))
+    match said.kind:
+        case "found" if ruled is not None and borne:
+            return ruled.model_copy(update={"faults": ()})
+        case "found":
+            words = desk.say("computed", cause=faults, odds=how_sure)
+        case "suspicion":
+            part = ruled.part if ruled is not None and borne else part
+            part = desk.say("suspected_part", part=part)
+            words = desk.say("suspected", cause=faults, odds=how_sure)
+            repair = _test(desk, "own_test", said.next_test)
+        case "not sure":
+            part = desk.say("not_sure_part")
+            words = desk.say("not_sure", causes=faults) if faults else desk.say("not_sure_nothing")
+            repair = _test(desk, "parting_test", said.next_test)
+        case "no fault":
+            part, words = desk.say("no_fault_part"), desk.say("no_fault", odds=how_sure)
+            blind = ", ".join(dict.fromkeys(fault.say for fault in said.blind))
+            unseen = desk.say("no_fault_blind", blind=blind) if blind else ""
+            repair = " ".join(filter(None, (unseen, desk.say("no_fault_next"))))
+        case "none of these":
+            part = desk.say("none_of_these_part")
+            words = desk.say("none_of_these", odds=how_sure)
+            repair = desk.say("none_of_these_next")
+    when: dict[str, tuple[Outcome, ...]] = {
+        e.test: ("pass", "fail") for e in found.ranking[0].evidence
+    }
+    source = "computed from the circuit of the plan"
+    return Finding(part=part, when=when, say=words, repair=repair, source=source)
+
+
+def _test(desk: Desk, key: str, step: str | None) -> str:
+    """A test by its prompt, or that there is none."""
+    return (
+        desk.say(f"{key}_none") if step is None else desk.say(key, step=desk.plan.step(step).prompt)
     )
 
 
-def _parts(desk: Desk, one: Cause) -> str:
-    """What is replaced, in words."""
-    circuit = desk.plan.circuit
-    faults = [circuit.fault(fault) for fault in one.faults] if circuit else []
-    units = dict.fromkeys(fault.unit or fault.say for fault in faults)
-    return f" {desk.say('and')} ".join(units)
+def rule(desk: Desk, session: Session) -> Finding | None:
+    """The finding of the plan's rules, if it rests on a step that failed and is not computed.
+
+    What the circuit computes, no rule says better.  But a first step that ends all tests when
+    it fails (the battery is too weak to measure anything) speaks for itself.
+    """
+    found, circuit = conclude(desk.plan, session.outcomes), desk.plan.circuit
+    if found is None or circuit is None:
+        return found
+    first = desk.plan.steps[0]
+    if first.on_fail == "finish" and set(found.when) == {first.id}:
+        return found
+    beyond = [step for step in found.when if step not in circuit.tests]
+    failed = [s for s in beyond if session.outcomes.get(s) in ("fail", "low", "high")]
+    return found if failed else None
 
 
 def odds(desk: Desk, value: float) -> str:
-    """Odds in words, as "fifty to one"; at most a thousand to one is claimed."""
-    return desk.say("odds", odds=desk.wording.integer(min(999, round(value))))
+    """Odds in words, as "forty nine to one", or "one to three"."""
+    more = value >= 1
+    number = desk.wording.integer(round(value if more else 1 / max(value, 0.01)))
+    return desk.say("odds" if more else "odds_against", odds=number)

@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Literal
 
 from handsfree.check import taken_sweep
-from handsfree.diagnosis import conclude
 from handsfree.dialogue import informed, route, teaching
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
@@ -158,10 +157,9 @@ def finish(desk: Desk, session: Session) -> Turn:
 
 def _verdict(desk: Desk, session: Session) -> Turn:
     found = informed.explanation(desk, session)
-    computed = informed.finding(desk, found) if found else None
-    finding = conclude(desk.plan, session.outcomes)
-    if finding is None or (desk.informed and computed):
-        finding = computed
+    finding = informed.rule(desk, session)
+    if finding is None and found is not None:
+        finding = informed.finding(desk, session, found)
     if finding is None:
         said = desk.say("verdict_none", say=desk.plan.no_finding)
     else:

@@ -40,6 +40,8 @@ SURE_QUERY = 0.3
 DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
 #: A value that is less likely than this to be right is confirmed.
 SURE_VALUE = 0.8
+#: The same for a number of one word, without wire and unit: many a word sounds like one.
+SURE_ONE_WORD = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,7 @@ class Dialogue:
         desk = self.desk
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
-        if session.last and (_corrects(understood) or isinstance(understood.meaning, Unclear)):
+        if session.last and (_corrects(understood) or _unknown(understood)):
             before = desk.plan.step(session.last.step)  # a correction is in the unit of that step
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _corrects(corrected):
@@ -124,7 +126,8 @@ class Dialogue:
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
         number = not isinstance(understood.meaning, State | Observation)
-        unsure = understood.share < SURE_VALUE or (number and not heard.numbers_trusted)
+        enough = SURE_ONE_WORD if _one_word(understood) else SURE_VALUE
+        unsure = understood.share < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         ending = session.question is not None and session.question.kind == "finish"
         match understood.meaning:
@@ -164,8 +167,14 @@ def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
 
 
 def _sure(understood: Understood, session: Session) -> Understood:
-    """A command that is not likely enough to be obeyed is not understood."""
+    """A command that is not likely enough to be obeyed is not understood.
+
+    "Yes" answers nothing where nothing is asked, and "no" denies what was said.
+    """
     match understood.meaning:
+        case Command(name="yes" | "no" as name) if not session.question:
+            said = Aside("filler", about=False) if name == "yes" else Aside("negated")
+            return replace(understood, meaning=said)
         case SetCondition():
             name, decisive = "a condition", True
         case Command(name="yes" as name) if session.question:
@@ -177,6 +186,21 @@ def _sure(understood: Understood, session: Session) -> Understood:
     if understood.share >= (SURE_COMMAND if decisive else SURE_QUERY):
         return understood
     return replace(understood, meaning=Unclear(f"heard as {name}, too unsure to be obeyed"))
+
+
+def _one_word(understood: Understood) -> bool:
+    match understood.meaning:
+        case Reading(wire=None, unit_spoken=False, number=number) if number is not None:
+            return len(understood.text.split()) == 1
+    return False
+
+
+def _unknown(understood: Understood) -> bool:
+    """Whether the grammar of the step has no place for it."""
+    meaning = understood.meaning
+    return isinstance(meaning, Unclear) or (
+        isinstance(meaning, Aside) and meaning.kind == "unknown"
+    )
 
 
 def _corrects(understood: Understood) -> bool:

@@ -196,6 +196,24 @@ class RankedFields(CauseFields):
     evidence: list[EvidenceFields]
 
 
+class CandidateFields(Fields):
+    """Something that may be at fault."""
+
+    site: str
+    fault: str
+    probability: Numeric
+
+
+class SaidFields(Fields):
+    """What may be said of the fault."""
+
+    kind: Literal["found", "suspicion", "not sure", "no fault", "none of these"]
+    candidates: list[CandidateFields]
+    odds: Numeric
+    next_test: str | None
+    blind: list[str]
+
+
 class Certainty(Fields):
     """How sure the ranking is."""
 
@@ -205,6 +223,7 @@ class Certainty(Fields):
     undecided: list[CauseFields]
     pivots: list[str]
     slips: list[str]
+    verdict: SaidFields | None = None
 
 
 class VerdictFields(Fields):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from handsfree.diagnosis import Cause, Evidence, Explanation, Ranked
+from handsfree.diagnosis import Candidate, Cause, Evidence, Explanation, Ranked, Verdict
 from handsfree.diagnosis.plain import plain_explanation
 from handsfree.events import fields
 from handsfree.events.kinds import VerdictReached
@@ -68,7 +68,21 @@ def _explanation(told: fields.VerdictFields, plan: Plan) -> Explanation | None:
         undecided=_causes(known.undecided),
         pivots=tuple(known.pivots),
         slips=tuple(known.slips),
+        verdict=_said(known, plan),
     )
+
+
+def _said(known: fields.Certainty, plan: Plan) -> Verdict:
+    """What was said; a line of an older job holds only whether it was sure."""
+    told, circuit = known.verdict, plan.circuit
+    if told is None or circuit is None:
+        return Verdict("found" if known.sure else "not sure", (), float(known.odds), None)
+    candidates = tuple(
+        Candidate(one.site, circuit.fault(one.fault), float(one.probability))
+        for one in told.candidates
+    )
+    blind = tuple(map(circuit.fault, told.blind))
+    return Verdict(told.kind, candidates, float(told.odds), told.next_test, blind)
 
 
 def _ranked(told: fields.RankedFields, plan: Plan) -> Ranked:

@@ -153,8 +153,9 @@ class SpokenPlan:
 
     @cached_property
     def number_words(self) -> frozenset[str]:
-        """Words of which numbers are made; no repair may touch or produce one."""
-        return self.language.automaton("number").vocabulary
+        """Words of which numbers are made, or that sound so; no repair may touch or produce one."""
+        words = self.language.automaton("number").vocabulary
+        return words | {word for word, like in self.language.homophones.items() if like in words}
 
     @cached_property
     def name_words(self) -> frozenset[str]:

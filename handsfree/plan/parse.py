@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from pydantic import ValidationError
@@ -11,6 +11,7 @@ from rapidfuzz import process
 
 from handsfree.errors import BadInput
 from handsfree.plan.consistency import problems
+from handsfree.plan.derived import Description, derive, is_description
 from handsfree.plan.document import Document, Mistake, read_document
 from handsfree.plan.fields import FieldPath, show_path
 from handsfree.plan.schema import Plan
@@ -57,23 +58,39 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     if not isinstance(document.data, dict):
         message = "a plan is made of named fields, such as 'title: …'"
         raise BadPlan(source, document, [*faults, Mistake(1, (), message)])
-    plan = None
+    written = is_description(document.data)
+    plan, data = None, document.data
     try:
-        plan = Plan.model_validate(document.data)
+        data = _derived(text) if written else data
+        plan = Plan.model_validate(data)
     except ValidationError as error:
         found = error.errors(include_url=False)
         faults += (_fault(details, document) for details in found if not _miscounted(details))
-    faults += (Mistake(document.line(p), p, message) for p, message in problems(document.data))
+    except BadInput as error:
+        faults.append(Mistake(document.line(("parts",)), ("parts",), str(error)))
+    if plan is not None or not written:
+        faults += (Mistake(document.line(p), p, message) for p, message in problems(data))
     if plan is None or faults:
         raise BadPlan(source, document, faults)
     return plan
 
 
+@lru_cache(maxsize=16)
+def _derived(text: str) -> dict[str, Any]:
+    """What follows from a description; computed once."""
+    return derive(Description.model_validate(read_document(text).data))
+
+
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of a plan."""
+    """The JSON Schema (draft 2020-12) of a plan, written out or as one description."""
+    written = Plan.model_json_schema()
+    described = Description.model_json_schema(by_alias=True)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **Plan.model_json_schema(),
+        "$defs": written.pop("$defs") | described.pop("$defs"),
+        "if": {"required": ["loom"]},
+        "then": described,
+        "else": written,
     }
 
 
@@ -156,7 +173,7 @@ def _message(error: ErrorDetails) -> str:
 @cache
 def _field_names() -> tuple[str, ...]:
     schema = json_schema()
-    models = [schema, *schema["$defs"].values()]
+    models = [schema["then"], schema["else"], *schema["$defs"].values()]
     return tuple(dict.fromkeys(name for model in models for name in model.get("properties", ())))
 
 

@@ -275,6 +275,9 @@ class Finding(PlanModel):
     )
     say: Text = Field(description="the verdict in a sentence")
     repair: str = Field("", description="what to do; defers to the maker's procedure")
+    faults: tuple[str, ...] = Field(
+        (), description="of the circuit: ids of faults for which these are the words"
+    )
     source: Text = COMMON_PRACTICE
 
     def outcomes(self, step_id: str) -> tuple[str, ...]:

@@ -255,7 +255,7 @@ def response(trial: Beside, listener: Listener) -> Response:
         listened = ear.hear(talk.desk, session)
         answer = talk.respond(session, listened.heard)
         heard.append(listened.heard.text)
-        came.append(_came(session, answer))
+        came.append(came_of(session, answer))
         understood = answer.understood
         if understood and not isinstance(understood.meaning, Aside | Unclear):
             share = max(share, understood.share)
@@ -264,7 +264,8 @@ def response(trial: Beside, listener: Listener) -> Response:
     return Response(what.kind, trial.voice_used.name, what.text, " / ".join(heard), worst, share)
 
 
-def _came(before: Session, answer: Answer) -> Came:
+def came_of(before: Session, answer: Answer) -> Came:
+    """What the tool did with an utterance."""
     events = [event for event in answer.events if not isinstance(event, UtteranceHeard)]
     if any(isinstance(event, ReadingTaken) for event in events):
         return "logged"

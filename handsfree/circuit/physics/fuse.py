@@ -50,6 +50,21 @@ def continuous_current(rating: Quantity, ambient: Quantity) -> Quantity:
     return current
 
 
+def cold_resistance(rating: Quantity) -> Quantity:
+    """Typical cold resistance of a medium blade: some 80 mV at its rated current.
+
+    Makers' data sheets, from memory: 5 A 17.5 mΩ, 10 A 7.7 mΩ, 20 A 3.4 mΩ, 30 A 2.0 mΩ.
+    """
+    resistance: Quantity = (ureg.Quantity(0.08, "V") / rating).to("ohm")
+    return resistance
+
+
+def blows(rating: Quantity, current: Quantity, within: Quantity) -> bool:
+    """Whether a blade is sure to have opened `within` a time (ISO 8820-3)."""
+    longest: Quantity = operating_time(rating, current)[1]
+    return bool(longest <= within)
+
+
 def current_through(drop: Quantity, resistance: Quantity) -> Quantity:
     """Current through a fuse from the voltage drop across it: finds a parasitic draw.
 

@@ -14,8 +14,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handsfree.units import Quantity, ureg
+
+Floats = NDArray[np.float64]
 
 PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)
 """A, B, C of IEC 60751, per °C, °C², °C⁴."""
@@ -31,9 +34,14 @@ def ntc_resistance(r25: Quantity, beta: Quantity, temperature: Quantity) -> Quan
         beta: B value, in kelvin.
         temperature: of the thermistor.
     """
-    b, kelvin = beta.to("kelvin").magnitude, temperature.to("kelvin").magnitude
-    resistance: Quantity = r25 * math.exp(b * (1 / kelvin - 1 / _T25))
+    kelvin = np.asarray(temperature.to("kelvin").magnitude)
+    resistance: Quantity = r25 * float(ntc_ratio(beta.to("kelvin").magnitude, kelvin))
     return resistance
+
+
+def ntc_ratio(beta: Floats | float, kelvin: Floats) -> Floats:
+    """Resistance of an NTC thermistor over that at 25 °C (IEC 60539-1); arrays of one shape."""
+    return np.asarray(np.exp(beta * (1 / kelvin - 1 / _T25)))
 
 
 def ntc_temperature(r25: Quantity, beta: Quantity, resistance: Quantity) -> Quantity:

@@ -1,0 +1,159 @@
+"""What may be said: found, a suspicion, not sure, no fault found here, or none of these.
+
+One verdict, computed.  A part (two that no test parts, or the parts of one line) is named if its
+odds are over `SURE`, hang on no one reading, and it has been tested itself; without that test it
+is a suspicion, as it is while all hangs on one reading.  If nothing is found, the
+candidates are named with the test that would part them, or that no test left can.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from handsfree.circuit import Circuit, Fault
+from handsfree.circuit.faults import Open, WornSegment
+from handsfree.circuit.parts import Connector, Fuse, GroundPoint, Splice, Switch, Wire
+from handsfree.diagnosis.belief import SURE, Belief
+from handsfree.diagnosis.choice import telling
+from handsfree.diagnosis.proof import needed, proven
+
+Kind = Literal["found", "suspicion", "not sure", "no fault", "none of these"]
+
+_LINE = Wire | Connector | Fuse | GroundPoint | Splice | Switch
+_TELLS = 0.05  # bits on the site, from which a test is worth naming
+_LIKELY = 0.03  # probability from which a candidate is worth a word
+_PAIR = 2  # parts that may be named together although they are not of one line
+_MOST = 3  # candidates that are named
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """Something that may be at fault.
+
+    Attributes:
+        site: what is named: a part, or one contact of it.
+        fault: its likeliest fault.
+        probability: of all its faults together.
+    """
+
+    site: str
+    fault: Fault
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What may be said.
+
+    Attributes:
+        kind: how far it goes.
+        candidates: what is named; if not sure, the likeliest first.
+        odds: that the fault is among those named; at most 49.
+        next_test: the reading on which a suspicion hangs, the test of the part itself, or the
+            one that best parts the candidates; None if no test left can.
+        blind: interruptions that no test here can see, if no fault is found.
+    """
+
+    kind: Kind
+    candidates: tuple[Candidate, ...]
+    odds: float
+    next_test: str | None
+    blind: tuple[Fault, ...] = ()
+
+
+def verdict(belief: Belief, circuit: Circuit, left: Collection[str] | None = None) -> Verdict:
+    """The verdict on the readings so far.
+
+    Args:
+        belief: what they say.
+        circuit: names the faults.
+        left: tests that can still be made; those not made, if not given.
+    """
+    faults = {fault.id: fault for fault in circuit.faults}
+    open_tests = [
+        test
+        for test in (belief.table.tests if left is None else left)
+        if test in belief.table.number and test not in belief.made
+    ]
+    if belief.site is None:
+        return _without_a_part(belief, faults, open_tests)
+    named = tuple(_candidate(belief, faults, site) for site in belief.named)
+    nameable = len(named) <= _PAIR or _one_line(circuit, named)
+    if belief.odds < SURE or not nameable:
+        return _not_sure(belief, faults, open_tests)
+    if belief.pivots:
+        return Verdict("suspicion", named, belief.odds, belief.pivots[0])
+    if any(proven(circuit, one.fault, belief.made) for one in named):
+        return Verdict("found", named, belief.odds, None)
+    own = [
+        test
+        for one in named
+        for tests in needed(circuit, one.fault)
+        if not tests.intersection(belief.made)
+        for test in open_tests
+        if test in tests
+    ]
+    return Verdict("suspicion", named, belief.odds, next(iter(own), None))
+
+
+def _without_a_part(belief: Belief, faults: dict[str, Fault], left: list[str]) -> Verdict:
+    kind: Kind = (
+        "no fault" if belief.table.causes[belief.leader].kind == "no fault" else "none of these"
+    )
+    if belief.sure or not _parting(belief, left):
+        blind = _blind(belief, faults) if kind == "no fault" else ()
+        return Verdict(kind, (), belief.odds, None, blind)
+    return _not_sure(belief, faults, left)
+
+
+def _blind(belief: Belief, faults: dict[str, Fault]) -> tuple[Fault, ...]:
+    """Interruptions that no test shows."""
+    known = {fault for cause in belief.table.causes for fault in cause.faults}
+    return tuple(
+        fault
+        for name, fault in faults.items()
+        if name not in known and isinstance(fault.mode, Open | WornSegment)
+    )
+
+
+def _one_line(circuit: Circuit, named: tuple[Candidate, ...]) -> bool:
+    """Whether all that is named conducts in one line: a wire, its contacts, its fuse."""
+    parts = {c.fault.part: circuit.parts.get(c.fault.part) for c in named}
+    if not all(isinstance(part, _LINE) for part in parts.values()):
+        return False
+    slots = [
+        set(_ends(circuit, c.fault)) - {circuit.ground, circuit.supply} for c in named
+    ]  # fmt: skip
+    reached, rest = slots[0], slots[1:]
+    while near := [ends for ends in rest if ends & reached]:
+        reached = reached.union(*near)
+        rest = [ends for ends in rest if ends not in near]
+    return not rest
+
+
+def _ends(circuit: Circuit, fault: Fault) -> tuple[str, ...]:
+    at = getattr(fault.mode, "at", None)
+    branches = circuit.parts[fault.part].branches(fault.part)
+    return tuple(n for b in branches if at in (None, b.slot) for n in (b.a, b.b))
+
+
+def _not_sure(belief: Belief, faults: dict[str, Fault], left: list[str]) -> Verdict:
+    likely = [s for s, p in belief.masses.items() if p >= _LIKELY][:_MOST]
+    candidates = tuple(_candidate(belief, faults, site) for site in likely)
+    return Verdict("not sure", candidates, belief.odds, _parting(belief, left))
+
+
+def _candidate(belief: Belief, faults: dict[str, Fault], site: str) -> Candidate:
+    cause = belief.table.causes[belief.best_at(site)]
+    fault = next(faults[f] for f in cause.faults if faults[f].site == site)
+    return Candidate(site, fault, belief.masses[site])
+
+
+def _parting(belief: Belief, left: list[str]) -> str | None:
+    """The test that best tells the likely sites apart; None if none does."""
+    bits = telling(belief, left)
+    return left[int(np.argmax(bits))] if len(left) and bits.max() >= _TELLS else None

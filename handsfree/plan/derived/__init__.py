@@ -1,0 +1,10 @@
+"""Everything that follows from a description: a plan as the dialogue walks through it.
+
+description -> wiring (parts) -> asking (tests) -> telling (which tests tell, what they read)
+            -> wording (prompts, probing, reasons) -> a plan as plain data
+"""
+
+from handsfree.plan.derived.derive import derive, is_description
+from handsfree.plan.derived.description import Description
+
+__all__ = ["Description", "derive", "is_description"]

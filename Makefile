@@ -18,7 +18,8 @@ demo: $(BIN)/.installed  ## hear the demo session: recorded speech to log, verdi
 	$(BIN)/handsfree demo
 
 test: $(BIN)/.installed  ## run all tests, with line coverage of the core
-	$(BIN)/pytest --cov --cov-report=term
+	$(BIN)/pytest --cov --cov-report= -m 'not figures and not real_time' -n 2 --dist loadfile
+	$(BIN)/pytest --cov --cov-report=term --cov-append -m real_time
 
 lint: $(BIN)/.installed  ## style, types and the layers of the architecture
 	$(BIN)/ruff check

@@ -14,6 +14,7 @@ REAL_TIME = ("test_live_sound_server.py", "test_display_page.py", "test_display_
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.path.name in REAL_TIME:
+            item.add_marker(pytest.mark.real_time)
             item.add_marker(pytest.mark.flaky(reruns=2))
 
 

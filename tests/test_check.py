@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.check import Refusal, Verdict, accuracy, check, expected, resolve
+from handsfree.check import Comparison, Refusal, accuracy, check, expected, resolve
 from handsfree.meaning import Ambiguous, Observation, Reading, State, Take, Understood
 from handsfree.plan import Plan, Step
 from handsfree.units import quantity, show
@@ -69,9 +69,9 @@ def read(value: float, unit: str) -> Reading:
     return Reading(quantity(value, unit), number=Decimal(str(value)))
 
 
-def verdict(step_id: str, take: Take, **taken: Take) -> Verdict:
+def verdict(step_id: str, take: Take, **taken: Take) -> Comparison:
     result = check(take, at(step_id), PLAN, taken)
-    assert isinstance(result, Verdict)
+    assert isinstance(result, Comparison)
     return result
 
 
@@ -181,8 +181,8 @@ def test_a_prefix_changes_nothing(volts: float, unit: str) -> None:
     value = quantity(volts, "V").to(unit)
     plain = check(Reading(quantity(volts, "V")), at("reference"), PLAN, {})
     other = check(Reading(value), at("reference"), PLAN, {})
-    assert isinstance(plain, Verdict)
-    assert isinstance(other, Verdict)
+    assert isinstance(plain, Comparison)
+    assert isinstance(other, Comparison)
     edge = any(abs(volts - limit) < 1e-9 for limit in (4.8, 5.2))
     assert edge or plain.result == other.result
 

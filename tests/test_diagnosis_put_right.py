@@ -7,10 +7,10 @@ from functools import cache
 
 import pytest
 
-from handsfree.check import Verdict, check
+from handsfree.check import Comparison, check
 from handsfree.circuit import decide
+from handsfree.diagnosis import Comparison as Diagnosed
 from handsfree.diagnosis import Diagnosis, verdict
-from handsfree.diagnosis import Verdict as Diagnosed
 from handsfree.meaning import Reading
 from handsfree.plan import load_plan
 from handsfree.units import ureg
@@ -66,7 +66,7 @@ def test_nothing_has_less_than_nought_ohms() -> None:
     """0.2 Ω in a wire is well below 1 Ω and not marginal against 0 Ω (meter ± 0.5 Ω)."""
     plan = load_plan("flap-actuator-5wire").plan
     taken = check(Reading(ureg.Quantity(0.2, "ohm")), plan.step("reference_wire"), plan, {})
-    assert isinstance(taken, Verdict)
+    assert isinstance(taken, Comparison)
     assert taken.result == "in range"
     ohm = ureg.ohm
     assert decide(0.2 * ohm, 0 * ohm, 1 * ohm, 0.3 * ohm).verdict == "pass"

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.check import Expected, Verdict
+from handsfree.check import Comparison, Expected
 from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
 from handsfree.log import fingerprint, rows, standing_readings, to_csv
 from handsfree.log.chain import NOTHING, decode, encode, holds_whole_event, scan
@@ -162,7 +162,7 @@ def reading(
     supersedes: int | None = None,
     pins: tuple[int, ...] = (3,),
 ) -> Logged:
-    verdict = Verdict("in range", "pass", Expected(low=quantity(4, "V")))
+    verdict = Comparison("in range", "pass", Expected(low=quantity(4, "V")))
     entry = Entry(number, step, "ignition_on", take, verdict, supersedes)
     return Logged(ReadingTaken(entry, wire, pins), "reading", {"clip": None}, seq, TIME)
 

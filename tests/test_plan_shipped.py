@@ -11,7 +11,7 @@ import pytest
 from plan_walking import take_of
 from rapidfuzz.distance import Levenshtein
 
-from handsfree.check import Verdict, check
+from handsfree.check import Comparison, check
 from handsfree.grammar import Language, SpokenPlan
 from handsfree.heard import Heard
 from handsfree.meaning import Command, Meaning, Observation, SetCondition, interpret
@@ -27,7 +27,7 @@ every_plan = pytest.mark.parametrize("plan", [p.plan for p in PLANS.values()], i
 def passes(plan: Plan, step_id: str, reading: str) -> bool:
     step = plan.step(step_id)
     verdict = check(take_of(step, reading), step, plan, {})
-    assert isinstance(verdict, Verdict)
+    assert isinstance(verdict, Comparison)
     return verdict.passed
 
 

@@ -148,7 +148,7 @@ def test_voices_come_in_equal_shares() -> None:
         assert len(names) == 8
 
 
-@pytest.mark.parametrize("tuning", [["--sweep"], ["--set", "SURE=0.5"]])
+@pytest.mark.parametrize("tuning", [["--sweep"], ["--set", "SURE_VALUE=0.5"]])
 def test_nothing_is_tuned_on_the_held_out_split(
     tuning: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,14 +3,14 @@
 from handsfree.check.expected import Expected, Taken, accuracy, expected, written
 from handsfree.check.resolve import resolve
 from handsfree.check.sweep import SweepFault, judge_sweep, limits_of, taken_sweep
-from handsfree.check.verdict import Refusal, Verdict, check
+from handsfree.check.verdict import Comparison, Refusal, check
 
 __all__ = [
+    "Comparison",
     "Expected",
     "Refusal",
     "SweepFault",
     "Taken",
-    "Verdict",
     "accuracy",
     "check",
     "expected",

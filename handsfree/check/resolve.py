@@ -13,7 +13,7 @@ from collections.abc import Hashable
 from dataclasses import replace
 
 from handsfree.check.expected import Expected, Taken, expected
-from handsfree.check.verdict import Refusal, Verdict, check
+from handsfree.check.verdict import Comparison, Refusal, check
 from handsfree.meaning.meanings import Ambiguous, Reading, Take, Understood
 from handsfree.plan.schema import Plan, Step
 
@@ -43,7 +43,7 @@ def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Und
     return replace(understood, meaning=replace(meaning, candidates=tuple(t for t, _ in possible)))
 
 
-def _usual(possible: list[tuple[Take, Verdict]]) -> list[tuple[Take, Verdict]]:
+def _usual(possible: list[tuple[Take, Comparison]]) -> list[tuple[Take, Comparison]]:
     """Beside a number that was said in full, an unusual reading counts only if it alone passes."""
     usual = [(t, c) for t, c in possible if _form(t) not in UNUSUAL]
     full = any(_form(t) in ("plain", "written") for t, _ in usual)
@@ -56,8 +56,8 @@ def _form(take: Take) -> str:
     return take.form if isinstance(take, Reading) else "plain"
 
 
-def _group(verdict: Verdict | Refusal) -> Hashable:
-    return (verdict.result, verdict.outcome) if isinstance(verdict, Verdict) else verdict
+def _group(verdict: Comparison | Refusal) -> Hashable:
+    return (verdict.result, verdict.outcome) if isinstance(verdict, Comparison) else verdict
 
 
 def _readable(take: Take, step: Step, plan: Plan) -> bool:

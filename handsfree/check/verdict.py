@@ -14,7 +14,7 @@ Result = Literal["in range", "low", "high", "marginal", "as expected", "wrong", 
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class Comparison:
     """The comparison of one take.
 
     Attributes:
@@ -94,7 +94,7 @@ def absurd_limit(plan: Plan, step: Step, value: Quantity) -> Quantity | None:
     return None
 
 
-def check(take: Take, step: Step, plan: Plan, taken: Taken) -> Verdict | Refusal:
+def check(take: Take, step: Step, plan: Plan, taken: Taken) -> Comparison | Refusal:
     """Compare `take` with what `step` expects.
 
     Args:
@@ -111,10 +111,10 @@ def check(take: Take, step: Step, plan: Plan, taken: Taken) -> Verdict | Refusal
             return _check_reading(take, step, plan, wanted)
         case State(state=state) if step.measure.states:
             right = state in wanted.states
-            return Verdict(*_RIGHT[right], wanted)
+            return Comparison(*_RIGHT[right], wanted)
         case Observation(answer=answer) if step.measure.options:
             right = answer in wanted.answers
-            return Verdict(*_RIGHT[right], wanted)
+            return Comparison(*_RIGHT[right], wanted)
     return Refusal("kind", take.value if isinstance(take, Reading) else None)
 
 
@@ -124,28 +124,30 @@ _RIGHT: dict[bool, tuple[Result, Outcome]] = {
 }
 
 
-def _check_reading(reading: Reading, step: Step, plan: Plan, wanted: Expected) -> Verdict | Refusal:
+def _check_reading(
+    reading: Reading, step: Step, plan: Plan, wanted: Expected
+) -> Comparison | Refusal:
     value = reading.value
     if value is None:
         if wanted.over_limit:
-            return Verdict("as expected", "pass", wanted)
+            return Comparison("as expected", "pass", wanted)
         if wanted.missing:
-            return Verdict("not comparable", None, wanted)
+            return Comparison("not comparable", None, wanted)
         if wanted.high is None:  # only a least value is wanted
-            return Verdict("in range", "pass", wanted)
-        return Verdict("high", "high", wanted)
+            return Comparison("in range", "pass", wanted)
+        return Comparison("high", "high", wanted)
     if not value.is_compatible_with(ureg.Unit(step.measure.base_unit)):
         return Refusal("dimension", value)
     if (limit := absurd_limit(plan, step, value)) is not None:
         return Refusal("absurd", value, limit)
     if wanted.over_limit:
-        return Verdict("low", "low", wanted)
+        return Comparison("low", "low", wanted)
     if wanted.missing:
-        return Verdict("not comparable", None, wanted)
+        return Comparison("not comparable", None, wanted)
     return _compare(value, wanted, accuracy(plan, step, value))
 
 
-def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Verdict:
+def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Comparison:
     low, high = wanted.low, wanted.high
     side: Literal["low", "high"] | None = None
     distance: Quantity | None = None
@@ -157,8 +159,8 @@ def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Verd
     gaps = [size(difference(value, limit)) for limit in limits]
     near = min(gaps, default=None)
     if spread is not None and near is not None and near < spread:
-        return Verdict("marginal", side or "pass", wanted, near)
-    return Verdict(side or "in range", side or "pass", wanted, distance)
+        return Comparison("marginal", side or "pass", wanted, near)
+    return Comparison(side or "in range", side or "pass", wanted, distance)
 
 
 def _no_limit(limit: Quantity) -> bool:

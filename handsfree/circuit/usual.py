@@ -25,7 +25,7 @@ SERIES: dict[str, str] = {
 FEED: dict[str, str] = {"faint": "10 mΩ to 200 mΩ", "slight": "0.2 Ω to 20 Ω"}
 """Resistance in series where amperes flow; what is more is as good as open."""
 
-LEAK: dict[str, str] = {
+LEAKAGE: dict[str, str] = {
     "hard": "0.05 Ω to 5 Ω",
     "marked": "5 Ω to 500 Ω",
     "slight": "500 Ω to 50 kΩ",
@@ -62,14 +62,14 @@ def leaks(to_ground: float, to_supply: float, node: str | None = None) -> Usual:
             mode="short to ground", node=node, grade=g, resistance=ohms(b),
             odds=to_ground * shares[g],
         )
-        for g, b in LEAK.items()
+        for g, b in LEAKAGE.items()
     )  # fmt: skip
     supply = tuple(
         modes.ShortToSupply(
             mode="short to supply", node=node, grade=g, resistance=ohms(b),
             odds=to_supply * shares[g],
         )
-        for g, b in LEAK.items()
+        for g, b in LEAKAGE.items()
     )  # fmt: skip
     return ground + supply
 
@@ -78,9 +78,9 @@ def to_case(node: str, rate: float) -> Usual:
     """A part leaks to its own housing, and so to ground."""
     return tuple(
         modes.ShortToGround(
-            mode="short to ground", node=node, grade=g, resistance=ohms(b), odds=rate / len(LEAK)
+            mode="short to ground", node=node, grade=g, resistance=ohms(b), odds=rate / len(LEAKAGE)
         )
-        for g, b in LEAK.items()
+        for g, b in LEAKAGE.items()
     )
 
 
@@ -92,7 +92,7 @@ def touches(node: str, other: str, rate: float) -> Usual:
             mode="short to", node=node, other=other, grade=g, resistance=ohms(b),
             odds=rate * shares[g],
         )
-        for g, b in LEAK.items()
+        for g, b in LEAKAGE.items()
     )  # fmt: skip
 
 
@@ -127,7 +127,7 @@ def pulled(node: str, rate: float) -> Usual:
     """A shared output that another user of it pulls down."""
     return tuple(
         modes.ShortToGround(
-            mode="short to ground", node=node, grade=grade, resistance=ohms(LEAK[grade]),
+            mode="short to ground", node=node, grade=grade, resistance=ohms(LEAKAGE[grade]),
             odds=rate / 2, blames="another user of the same output",
             say="another user of the same output pulls it down",
             repair="Unplug the other users of it in turn; if it stays low, follow its wires.",

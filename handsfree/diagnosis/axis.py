@@ -12,8 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from handsfree.circuit.meter import Measurable, Meter
 from handsfree.circuit.model import CircuitTest
@@ -123,7 +123,7 @@ class NumberAxis:
             [self.edges[:1] - 1, (self.edges[1:] + self.edges[:-1]) / 2, self.edges[-1:] + 1]
         )
         matrix = np.zeros((self.size, self.size))
-        spread = ndtr((walls[None] - middle[:, None]) / breadth)
+        spread = scipy.special.ndtr((walls[None] - middle[:, None]) / breadth)
         matrix[:-1, :-1] = np.diff(spread, axis=1)
         matrix[-1, -1] = 1.0
         return matrix

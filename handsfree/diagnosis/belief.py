@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import logsumexp, xlogy
 
 from handsfree.circuit.values import Array
 from handsfree.diagnosis.table import Table
@@ -172,7 +172,9 @@ class Belief:
         one = chance[:, np.searchsorted(every, causes)]
         other = chance[:, np.searchsorted(every, [self.leader])]
         apart = (
-            xlogy(one, one) + xlogy(other, other) - 2 * xlogy((one + other) / 2, (one + other) / 2)
+            scipy.special.xlogy(one, one)
+            + scipy.special.xlogy(other, other)
+            - 2 * scipy.special.xlogy((one + other) / 2, (one + other) / 2)
         )
         return np.asarray(apart.sum(axis=2).max(axis=0) / np.log(4) > _PARTS)
 
@@ -212,8 +214,13 @@ class Belief:
         odds = odds_of(self.without, self.group)
         sound = np.array([cause.kind == "no fault" for cause in self.table.causes])
         if sound.any() and not (sound & self.group).any():
-            against = logsumexp(self.without[:, self.group], axis=1) - self.without[:, sound][:, 0]
-            before = logsumexp(self.table.prior[self.group]) - self.table.prior[sound][0]
+            against = (
+                scipy.special.logsumexp(self.without[:, self.group], axis=1)
+                - self.without[:, sound][:, 0]
+            )
+            before = (
+                scipy.special.logsumexp(self.table.prior[self.group]) - self.table.prior[sound][0]
+            )
             odds = np.minimum(odds, _LEADS * np.exp(against - before) / _WITNESS)
         left = zip(self.marks, odds, strict=True)
         return tuple(mark.test for mark, ratio in left if ratio < _LEADS and not mark.confirmed)
@@ -280,7 +287,7 @@ class Belief:
     def _weigh(self, scale: Array, product: Array) -> Array:
         with np.errstate(divide="ignore"):  # a cause that cannot be
             weight = self.table.prior + scale + np.log(product.mean(axis=-1))
-        return np.asarray(weight - logsumexp(weight, axis=-1, keepdims=True))
+        return np.asarray(weight - scipy.special.logsumexp(weight, axis=-1, keepdims=True))
 
 
 def bounded(odds: float) -> float:
@@ -298,4 +305,6 @@ def odds_of(weights: Array, group: Group) -> Array:
         group: (H,)
     """
     within, outside = weights[..., group], weights[..., ~group]
-    return np.asarray(np.exp(logsumexp(within, axis=-1) - logsumexp(outside, axis=-1)))
+    return np.asarray(
+        np.exp(scipy.special.logsumexp(within, axis=-1) - scipy.special.logsumexp(outside, axis=-1))
+    )

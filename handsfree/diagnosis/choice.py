@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import softmax, xlogy
+import scipy
 
 from handsfree.circuit.model import Circuit
 from handsfree.circuit.network import Ints
@@ -142,7 +142,7 @@ def joint(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
     causes = _likely(belief)
     chosen = np.array([belief.table.number[test] for test in tests], dtype=np.intp)
     chance = belief.table.expected(causes, belief.samples[causes], chosen)
-    return chance * softmax(belief.weights[causes])[:, None], causes
+    return chance * scipy.special.softmax(belief.weights[causes])[:, None], causes
 
 
 def _agreement(belief: Belief) -> tuple[Array, Ints]:
@@ -150,7 +150,7 @@ def _agreement(belief: Belief) -> tuple[Array, Ints]:
     causes, single = _likely(belief), [not mark.confirmed for mark in belief.marks]
     other = (1 - TWICE) * belief.misheard[single][:, causes]
     chance = np.stack([1 - other, other], axis=2)
-    return chance * softmax(belief.weights[causes])[:, None], causes
+    return chance * scipy.special.softmax(belief.weights[causes])[:, None], causes
 
 
 def _likely(belief: Belief) -> Ints:
@@ -169,8 +169,10 @@ def information(both: Array) -> Array:
         both: (T, h, readings) probability of each cause with each reading, sum 1 for a test.
     """
     cause, reading = both.sum(axis=2), both.sum(axis=1)
-    nats = xlogy(both, both).sum(axis=(1, 2))
-    nats -= xlogy(cause, cause).sum(axis=1) + xlogy(reading, reading).sum(axis=1)
+    nats = scipy.special.xlogy(both, both).sum(axis=(1, 2))
+    nats -= scipy.special.xlogy(cause, cause).sum(axis=1) + scipy.special.xlogy(
+        reading, reading
+    ).sum(axis=1)
     return np.asarray(nats / np.log(2))
 
 

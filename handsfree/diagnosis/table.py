@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit
@@ -129,7 +129,7 @@ class Table:
         from_sample = (self.walls[t, cell : cell + 2, None, None] - self.place[t, wide]) / (
             self.near[t, wide, None]
         )
-        own = np.diff(ndtr(from_sample), axis=0)[0]
+        own = np.diff(scipy.special.ndtr(from_sample), axis=0)[0]
         chance[wide] = _OWN * _RIGHT * own + (1 - _OWN) * right[wide] + slip[wide]
         if self.open_ended:
             chance[-1] = chance[-1] * (1 - self.unknown) + self.anything[t, cell] * self.unknown
@@ -184,7 +184,7 @@ class Table:
         middle = (known[:, 1:] + known[:, :-1]) / 2
         width = np.array([np.median(n[n > 0]) if n.any() else 1.0 for n in self.near])
         from_middle = (self.walls[:, None, :] - middle[:, :, None]) / width[:, None, None]
-        return np.diff(ndtr(from_middle), axis=2)
+        return np.diff(scipy.special.ndtr(from_middle), axis=2)
 
 
 def predict(

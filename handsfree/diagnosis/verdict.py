@@ -21,7 +21,7 @@ from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.choice import telling
 from handsfree.diagnosis.proof import needed, proven
 
-Kind = Literal["found", "suspicion", "not sure", "no fault", "none of these"]
+VerdictKind = Literal["found", "suspicion", "not sure", "no fault", "none of these"]
 
 _LINE = Wire | Connector | Fuse | GroundPoint | Splice | Switch
 _TELLS = 0.05  # bits on the site, from which a test is worth naming
@@ -58,7 +58,7 @@ class Verdict:
         blind: interruptions that no test here can see, if no fault is found.
     """
 
-    kind: Kind
+    kind: VerdictKind
     candidates: tuple[Candidate, ...]
     odds: float
     next_test: str | None
@@ -101,7 +101,7 @@ def verdict(belief: Belief, circuit: Circuit, left: Collection[str] | None = Non
 
 
 def _without_a_part(belief: Belief, faults: dict[str, Fault], left: list[str]) -> Verdict:
-    kind: Kind = (
+    kind: VerdictKind = (
         "no fault" if belief.table.causes[belief.leader].kind == "no fault" else "none of these"
     )
     if belief.sure or not _parting(belief, left):

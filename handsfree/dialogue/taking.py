@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.check import Refusal, Verdict, check
+from handsfree.check import Comparison, Refusal, check
 from handsfree.dialogue import route, teaching
 from handsfree.dialogue.asking import ask, ask_again, say_refusal
 from handsfree.dialogue.desk import Desk
@@ -85,7 +85,7 @@ def record(
     session: Session,
     step: Step,
     taken: Take,
-    verdict: Verdict,
+    verdict: Comparison,
     said: Iterable[str] = (),
     supersedes: int | None = None,
 ) -> Turn:
@@ -114,7 +114,7 @@ def record(
     return turn.and_then(go_on(desk, turn.session, step, goto).led_by(words))
 
 
-def _goto(step: Step, verdict: Verdict) -> str:
+def _goto(step: Step, verdict: Comparison) -> str:
     """Where a step sends after a verdict."""
     return step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handsfree.check import Verdict, check
+from handsfree.check import Comparison, check
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn
@@ -26,7 +26,7 @@ def judge_guess(desk: Desk, session: Session, step: Step, said: Take | Ambiguous
     """The apprentice has said what to expect, or that it is not known (None)."""
     takes = said.candidates if isinstance(said, Ambiguous) else (said,) if said else ()
     verdicts = [check(take, step, desk.plan, session.taken) for take in takes]
-    right = any(isinstance(v, Verdict) and v.passed for v in verdicts)
+    right = any(isinstance(v, Comparison) and v.passed for v in verdicts)
     guess = Guess(step.id, takes[0] if takes else None, right)
     key = "guess_right" if right else "guess_wrong" if takes else "guess_unknown"
     text = desk.say(key, expected=desk.expectation(session, step))

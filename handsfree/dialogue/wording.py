@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from functools import cached_property
 
-from handsfree.check import Expected, Verdict
+from handsfree.check import Comparison, Expected
 from handsfree.grammar import Language
 from handsfree.meaning import (
     Command,
@@ -194,7 +194,7 @@ class Wording:
             limit = limit.to(step.measure.base_unit)
         return self.quantity(limit)
 
-    def verdict(self, verdict: Verdict) -> str:
+    def verdict(self, verdict: Comparison) -> str:
         """A verdict as it is read back."""
         key = f"verdict_{verdict.result.replace(' ', '_')}"
         if verdict.result in ("low", "high") and verdict.distance is None:
@@ -204,7 +204,7 @@ class Wording:
         distance = "" if verdict.distance is None else self.quantity(verdict.distance)
         return self.prompt(key, distance=distance, other=other)
 
-    def read_back(self, step: Step, take: Take, verdict: Verdict) -> str:
+    def read_back(self, step: Step, take: Take, verdict: Comparison) -> str:
         """Wire, value and verdict: what is said before a value counts."""
         wire = self.wire(step)
         said, result = self.take(take), self.verdict(verdict)

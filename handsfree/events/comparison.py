@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from handsfree.check import Expected, Verdict
+from handsfree.check import Comparison, Expected
 from handsfree.events import fields
 from handsfree.plan.schema import Step
 from handsfree.units import Quantity, parse_quantity, ureg
 
 
-def compared_fields(verdict: Verdict) -> fields.Compared:
+def compared_fields(verdict: Comparison) -> fields.Compared:
     """What is written of a comparison; only what there is."""
     wanted = verdict.expected
     told: dict[str, Any] = {
@@ -27,12 +27,12 @@ def compared_fields(verdict: Verdict) -> fields.Compared:
     return fields.Compared(**{name: value for name, value in told.items() if value})
 
 
-def verdict_of_reading(line: fields.ReadingFields, step: Step) -> Verdict:
+def verdict_of_reading(line: fields.ReadingFields, step: Step) -> Comparison:
     """The comparison of a reading; without `compared` it is read from what is for people."""
     told = line.compared
     if told is None:
         distance = parse_quantity(line.distance) if line.distance else None
-        return Verdict(line.verdict, line.outcome, _expected(line.expected, step), distance)
+        return Comparison(line.verdict, line.outcome, _expected(line.expected, step), distance)
     wanted = Expected(
         low=_quantity(told.low),
         high=_quantity(told.high),
@@ -42,7 +42,7 @@ def verdict_of_reading(line: fields.ReadingFields, step: Step) -> Verdict:
         missing=told.missing,
         relative_to=told.relative_to,
     )
-    return Verdict(line.verdict, line.outcome, wanted, _quantity(told.distance))
+    return Comparison(line.verdict, line.outcome, wanted, _quantity(told.distance))
 
 
 def _expected(text: str, step: Step) -> Expected:

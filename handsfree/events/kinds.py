@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from handsfree.check import Verdict
+from handsfree.check import Comparison
 from handsfree.diagnosis import Explanation
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Observation, Reading, State, Take, Understood
@@ -42,7 +42,7 @@ class Entry:
     step: str
     condition: str
     take: Take
-    verdict: Verdict
+    verdict: Comparison
     supersedes: int | None = None
     corrects: bool = False
     stands: bool = True

@@ -9,7 +9,7 @@ from contextlib import suppress
 
 import numpy as np
 
-from handsfree.check import Verdict
+from handsfree.check import Comparison
 from handsfree.errors import HandsfreeError
 from handsfree.events import Asked, Entry, Event, ReadingTaken, UtteranceHeard
 from handsfree.live.settings import Settings
@@ -56,7 +56,7 @@ class Mouth:
     def follow(self, event: Event) -> None:
         """Take from an event which tone comes next, and louder, softer, faster, slower."""
         match event:
-            case ReadingTaken(entry=Entry(verdict=Verdict(outcome=str()) as verdict)):
+            case ReadingTaken(entry=Entry(verdict=Comparison(outcome=str()) as verdict)):
                 self._tone = "in_range" if verdict.passed else "out_of_range"
             case Asked():
                 self._tone = "asked"

@@ -28,7 +28,7 @@ from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
 from handsfree.words.recogniser import Recognition
 from handsfree.words.spelling import Spelling, Tokens
-from handsfree.words.weights import Floats, check_pinned
+from handsfree.words.weights import Tensor, check_pinned
 
 #: SHA-256 of decoder_model_merged.ort in moonshine-voice 0.0.73: Moonshine tiny, English.
 MOONSHINE_SHA256 = "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0"
@@ -95,7 +95,7 @@ class MoonshineRecogniser:
         """See `Recogniser.recognise`; Moonshine takes no hint."""
         return self.listen(samples).search(grammar).recognition()
 
-    def listen(self, samples: Samples) -> Ear[list[Floats]]:
+    def listen(self, samples: Samples) -> Ear[list[Tensor]]:
         """Take in an utterance: float32, shape (n,), 16 kHz mono, -1 to 1."""
         short = max(int(SHORTEST * RATE) - len(samples), 0)
         around = int(AROUND * RATE)
@@ -103,8 +103,8 @@ class MoonshineRecogniser:
         scores, told = self._networks.step([[BEGIN]], sound)
 
         def step(
-            said: list[Floats], rows: Sequence[int], tokens: Sequence[int]
-        ) -> tuple[Floats, list[Floats]]:
+            said: list[Tensor], rows: Sequence[int], tokens: Sequence[int]
+        ) -> tuple[Tensor, list[Tensor]]:
             picked = [array[list(rows)] for array in said]
             following, said = self._networks.step([[t] for t in tokens], sound, picked)
             return following[:, -1], said
@@ -123,8 +123,8 @@ class EncodedSound:
     """
 
     samples: int
-    encoded: Floats
-    keys: list[Floats]
+    encoded: Tensor
+    keys: list[Tensor]
 
     def widen(self, rows: int) -> None:
         """Make it at least so many rows."""
@@ -174,8 +174,8 @@ class Networks:
         return EncodedSound(sound.shape[1], encoded, [])
 
     def step(
-        self, tokens: Sequence[Sequence[int]], sound: EncodedSound, said: Sequence[Floats] = ()
-    ) -> tuple[Floats, list[Floats]]:
+        self, tokens: Sequence[Sequence[int]], sound: EncodedSound, said: Sequence[Tensor] = ()
+    ) -> tuple[Tensor, list[Tensor]]:
         """Take in tokens (B, N); log probabilities of what follows each of them.
 
         Args:

@@ -113,14 +113,14 @@ def combined(
     total = np.zeros(len(texts))
     for said, weight, doubt in zip(both, weights, doubts, strict=True):
         scores = {**said.outside, **said.sentences}
-        total += bounded(np.array([scores[text] for text in texts]), weight, doubt)
+        total += held_within(np.array([scores[text] for text in texts]), weight, doubt)
     found = dict(zip(texts, total.tolist(), strict=True))
     return Wordings(
         {t: found[t] for t in both[0].sentences}, {t: found[t] for t in both[0].outside}
     )
 
 
-def bounded(scores: NDArray[np.float64], weight: float, doubt: float) -> NDArray[np.float64]:
+def held_within(scores: NDArray[np.float64], weight: float, doubt: float) -> NDArray[np.float64]:
     """Scores of one model, weighted, and nowhere more than about `doubt` below the best."""
     best = scores.max()
     return np.asarray(weight * best + np.logaddexp(weight * (scores - best), -doubt))

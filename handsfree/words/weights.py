@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from handsfree.errors import Missing
 
-Floats = NDArray[np.float32]
+Tensor = NDArray[np.float32]
 Variables = Mapping[str, NDArray[Any]]
 
 #: CTranslate2's numbers of the types of its variables.

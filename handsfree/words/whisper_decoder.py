@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import erf, log_softmax
 
-from handsfree.words.weights import Floats, Variables
+from handsfree.words.weights import Tensor, Variables
 
-KeyValue = tuple[Floats, Floats]
+KeyValue = tuple[Tensor, Tensor]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class WhisperDecoder:
         if any(value.dtype == np.int8 and value.ndim > 1 for value in weights.values()):
             raise ValueError("8 bit weights; convert the model with 16 bit floats")
         # Matrices are turned, so that x @ w is the fast way round.
-        self._weights: dict[str, Floats] = {
+        self._weights: dict[str, Tensor] = {
             name: np.ascontiguousarray(value.T, np.float32)
             for name, value in weights.items()
             if "layer" in name
@@ -78,7 +78,7 @@ class WhisperDecoder:
         """Most tokens, prompt and answer together."""
         return len(self._positions)
 
-    def listen(self, encoded: Floats, behind: Memory | None = None) -> Memory:
+    def listen(self, encoded: Tensor, behind: Memory | None = None) -> Memory:
         """Begin with a sound, shape (S, D).
 
         Args:
@@ -99,7 +99,7 @@ class WhisperDecoder:
 
     def step(
         self, tokens: Sequence[Sequence[int]], memory: Memory, last: int = 1
-    ) -> tuple[Floats, Memory]:
+    ) -> tuple[Tensor, Memory]:
         """Take in tokens (B, N); log probabilities of what follows the `last` of them.
 
         Returns:
@@ -123,7 +123,7 @@ class WhisperDecoder:
         logits = _rows(self._norm("layer_norm", x[:, -last:]), self._out)
         return log_softmax(logits, -1), Memory(memory.sound, said)
 
-    def _attend_said(self, name: str, x: Floats, past: KeyValue | None) -> tuple[Floats, KeyValue]:
+    def _attend_said(self, name: str, x: Tensor, past: KeyValue | None) -> tuple[Tensor, KeyValue]:
         both = self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x))
         query, keys, values = map(self._split, np.split(both, 3, -1))
         if past:
@@ -134,7 +134,7 @@ class WhisperDecoder:
         mixed = _softmax(query @ np.swapaxes(keys, -1, -2) * self._scale(query) + later) @ values
         return self._linear(f"{name}/linear_1", _join(mixed)), (keys, values)
 
-    def _attend_sound(self, name: str, x: Floats, sound: KeyValue) -> Floats:
+    def _attend_sound(self, name: str, x: Tensor, sound: KeyValue) -> Tensor:
         query = self._split(self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x)))
         rows, heads, new, width = query.shape
         # All rows in one product a head: (H, B * N, D/H).
@@ -143,33 +143,33 @@ class WhisperDecoder:
         mixed = np.swapaxes(mixed.reshape(heads, rows, new, width), 0, 1)
         return self._linear(f"{name}/linear_2", _join(mixed))
 
-    def _linear(self, name: str, x: Floats) -> Floats:
+    def _linear(self, name: str, x: Tensor) -> Tensor:
         return _rows(x, self._weights[f"{name}/weight"]) + self._weights[f"{name}/bias"]
 
-    def _norm(self, name: str, x: Floats) -> Floats:
+    def _norm(self, name: str, x: Tensor) -> Tensor:
         x = x - x.mean(-1, keepdims=True)
         x = x / np.sqrt((x * x).mean(-1, keepdims=True) + np.float32(1e-5))
         return np.asarray(x * self._weights[f"{name}/gamma"] + self._weights[f"{name}/beta"])
 
-    def _split(self, x: Floats) -> Floats:
+    def _split(self, x: Tensor) -> Tensor:
         """(..., N, D) to (..., H, N, D/H)."""
         return np.swapaxes(x.reshape(*x.shape[:-1], self._heads, -1), -2, -3)
 
     @staticmethod
-    def _scale(query: Floats) -> np.float32:
+    def _scale(query: Tensor) -> np.float32:
         return np.float32(query.shape[-1] ** -0.5)
 
 
-def _rows(x: Floats, matrix: Floats) -> Floats:
+def _rows(x: Tensor, matrix: Tensor) -> Tensor:
     """(..., D) by (D, E) as one product: NumPy else makes one of each row of the batch."""
     return (x.reshape(-1, x.shape[-1]) @ matrix).reshape(*x.shape[:-1], -1)
 
 
-def _join(x: Floats) -> Floats:
+def _join(x: Tensor) -> Tensor:
     """(B, H, N, D/H) to (B, N, D)."""
     return np.swapaxes(x, 1, 2).reshape(x.shape[0], x.shape[2], -1)
 
 
-def _softmax(x: Floats) -> Floats:
+def _softmax(x: Tensor) -> Tensor:
     e = np.exp(x - x.max(-1, keepdims=True))
     return np.asarray(e / e.sum(-1, keepdims=True))

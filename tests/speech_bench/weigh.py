@@ -28,7 +28,7 @@ from handsfree.sound.audio import RATE
 from handsfree.words import open_engine
 from handsfree.words.ear import OUTSIDE
 from handsfree.words.pace import fit as fits_time
-from handsfree.words.together import DOUBTS, WEIGHTS, Together, bounded
+from handsfree.words.together import DOUBTS, WEIGHTS, Together, held_within
 
 from .conditions import CONDITIONS
 from .hearing import cut
@@ -100,7 +100,7 @@ def scores(texts: Array, weights: Sequence[float]) -> Array:
     one, two, doubt, other_doubt, pace = weights
     total = pace * texts[:, 2] + texts[:, 3]
     for said, weight, most in ((texts[:, 0], one, doubt), (texts[:, 1], two, other_doubt)):
-        total = total + bounded(said, weight, most)
+        total = total + held_within(said, weight, most)
     return np.asarray(total)
 
 

@@ -5,20 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 from handsfree.plan.derived.description import Description, Module, Setting
 from handsfree.plan.derived.wiring import (
     IGNITION,
     MINUS,
     PLUS,
+    Data,
     connectors,
     owner,
     pin,
     wire_side,
 )
-
-Data = dict[str, Any]
 
 REST, ON, UNPLUGGED, APART = "everything off", "ignition on", "connector unplugged", "both ends off"
 """Settings that every plan has, as they are spoken."""
@@ -27,7 +25,7 @@ _RAILS = {"plus": "supply", "minus": "earth"}
 
 
 @dataclass(frozen=True)
-class Question:
+class Enquiry:
     """A test before it is put in words.
 
     Attributes:
@@ -96,7 +94,7 @@ def setups(description: Description) -> Data:
     return found
 
 
-def questions(description: Description) -> Iterator[Question]:
+def questions(description: Description) -> Iterator[Enquiry]:
     """Every test that the pins, settings and parts allow, whether it tells anything or not."""
     here = probed(description)
     known = settings(description)
@@ -107,7 +105,7 @@ def questions(description: Description) -> Iterator[Question]:
         needs = [*reached, *([look.by] if look.by else [])]
         test = {"observes": look.part, "answers": list(look.answers), "by_hand": look.by_hand,
                 "minutes": str(look.minutes), "setups": needs}  # fmt: skip
-        yield Question(slug(look.part, setting), "look", setting, test, part=look.part, rank=1,
+        yield Enquiry(slug(look.part, setting), "look", setting, test, part=look.part, rank=1,
                        extra={"ask": look.ask, "caution": look.caution})  # fmt: skip
     strands = [s for s in description.loom if owner(description, s.to) == here]
     for setting in [ON, *(one.say for one in description.settings)]:
@@ -130,7 +128,7 @@ def questions(description: Description) -> Iterator[Question]:
     yield from _ohms(description, here, reached)
 
 
-def _ohms(description: Description, here: str, reached: list[str]) -> Iterator[Question]:
+def _ohms(description: Description, here: str, reached: list[str]) -> Iterator[Enquiry]:
     """Resistances: of what hangs on the connector, then of each wire with both ends off."""
     strands = [s for s in description.loom if owner(description, s.to) == here]
     pins = [pin(s.to) for s in strands]
@@ -138,7 +136,7 @@ def _ohms(description: Description, here: str, reached: list[str]) -> Iterator[Q
         for other in pins[k + 1 :]:
             test = {"measures": "resistance", "red": f"{here} {one}", "black": f"{here} {other}",
                     "setups": [*reached, "unplugged"]}  # fmt: skip
-            yield Question(slug("pin", one, "to", other), "part", UNPLUGGED, test,
+            yield Enquiry(slug("pin", one, "to", other), "part", UNPLUGGED, test,
                            (int(one), int(other)), here, rank=5)  # fmt: skip
     far = {c for s in strands if (c := owner(description, s.start)) in description.reach}
     apart = [
@@ -150,14 +148,14 @@ def _ohms(description: Description, here: str, reached: list[str]) -> Iterator[Q
     for strand in strands:
         node, start = wire_side(description, strand.to), wire_side(description, strand.start)
         test = {"measures": "resistance", "red": node, "black": MINUS, "setups": apart}
-        yield Question(slug(strand.name, "to ground"), "to ground", APART, test,
+        yield Enquiry(slug(strand.name, "to ground"), "to ground", APART, test,
                        (int(pin(strand.to)),), here, rank=6)  # fmt: skip
         far_end = description.reach.get(owner(description, strand.start) or "")
         if far_end is not None:
             test = {"measures": "resistance", "red": node, "black": start, "setups": apart}
             extra = {"far": far_end.say, "pin": pin(strand.start)}
             wires = (int(pin(strand.to)),)
-            yield Question(
+            yield Enquiry(
                 slug(strand.name, "end to end"), "end to end", APART, test, wires, here, rank=7,
                 extra=extra,
             )  # fmt: skip
@@ -166,10 +164,10 @@ def _ohms(description: Description, here: str, reached: list[str]) -> Iterator[Q
 def _volts(
     name: str, setting: str, red: str, needs: list[str], rank: int, end: str = "", place: str = "",
     extra: Data | None = None,
-) -> Question:  # fmt: skip
+) -> Enquiry:  # fmt: skip
     test = {"measures": "voltage", "red": red, "black": MINUS, "setups": needs}
     wires = (int(pin(end)),) if end else ()
-    return Question(name, "voltage", setting, test, wires, place, rank=rank, extra=extra or {})
+    return Enquiry(name, "voltage", setting, test, wires, place, rank=rank, extra=extra or {})
 
 
 def _is_module(description: Description, connector: str) -> bool:

@@ -7,10 +7,9 @@ from typing import Any
 
 from handsfree.circuit import Circuit, Expectation, expectations
 from handsfree.plan.derived import asking, telling, wiring, wording
-from handsfree.plan.derived.asking import ON, REST, Question, slug
+from handsfree.plan.derived.asking import ON, REST, Enquiry, slug
 from handsfree.plan.derived.description import Description
-
-Data = dict[str, Any]
+from handsfree.plan.derived.wiring import Data
 
 COMPUTED = "computed from the circuit; its values: common practice, no published source"
 
@@ -63,7 +62,7 @@ def derive(description: Description) -> Data:
     }
 
 
-def _circuit_data(description: Description, asked: list[Question]) -> Data:
+def _circuit_data(description: Description, asked: list[Enquiry]) -> Data:
     settings = asking.settings(description)
     needed = {q.setting for q in asked}
     needed |= {one.after for s in needed if (one := settings[s]).after}
@@ -81,14 +80,14 @@ def _circuit_data(description: Description, asked: list[Question]) -> Data:
     }
 
 
-def _circuit(description: Description, asked: list[Question]) -> Circuit:
+def _circuit(description: Description, asked: list[Enquiry]) -> Circuit:
     return Circuit.model_validate(_circuit_data(description, asked))
 
 
-def _different(asked: list[Question], circuit: Circuit) -> list[Question]:
+def _different(asked: list[Enquiry], circuit: Circuit) -> list[Enquiry]:
     """Voltages under a setting only where the setting changes them."""
     found = expectations(circuit, samples=1)
-    kept: list[Question] = []
+    kept: list[Enquiry] = []
     usual = {q.test["red"]: found[q.id] for q in asked if q.kind == "voltage" and q.setting == ON}
     for q in asked:
         one, base = found[q.id], usual.get(q.test.get("red", ""))
@@ -104,7 +103,7 @@ def _different(asked: list[Question], circuit: Circuit) -> list[Question]:
     return kept
 
 
-def _order(description: Description, circuit: Circuit, q: Question) -> tuple[float, ...]:
+def _order(description: Description, circuit: Circuit, q: Enquiry) -> tuple[float, ...]:
     """By what must be done for it, then by rank: looks, volts, unplugged, resistances."""
     if (override := description.override.get(q.id)) and override.first:
         return (-1.0, 0.0)
@@ -112,12 +111,12 @@ def _order(description: Description, circuit: Circuit, q: Question) -> tuple[flo
     return (float(seconds > 0), float(q.rank), seconds)
 
 
-def _left_out(description: Description, q: Question) -> bool:
+def _left_out(description: Description, q: Enquiry) -> bool:
     override = description.override.get(q.id)
     return override is not None and override.leave_out
 
 
-def _step(description: Description, q: Question, expected: Any, sites: tuple[str, ...]) -> Data:
+def _step(description: Description, q: Enquiry, expected: Any, sites: tuple[str, ...]) -> Data:
     step: Data = {
         "id": q.id,
         "prompt": wording.prompt(description, q),
@@ -144,7 +143,7 @@ def _step(description: Description, q: Question, expected: Any, sites: tuple[str
     return step
 
 
-def _after(description: Description, asked: list[Question], steps: list[Data]) -> list[Data]:
+def _after(description: Description, asked: list[Enquiry], steps: list[Data]) -> list[Data]:
     """After the repair: the readings that the settings move, and the function."""
     by_id = {step["id"]: step for step in steps}
     found: list[Data] = [
@@ -165,7 +164,7 @@ def _after(description: Description, asked: list[Question], steps: list[Data]) -
     return found
 
 
-def _again(description: Description, asked: list[Question]) -> list[Question]:
+def _again(description: Description, asked: list[Enquiry]) -> list[Enquiry]:
     """The readings that the settings move, to be taken once more after the repair."""
     said = {one.say for one in description.settings}
     moved = [q for q in asked if q.kind == "voltage" and q.setting in said]

@@ -6,7 +6,7 @@ from typing import Any
 
 from handsfree.circuit import Expectation, ExpectedWord
 from handsfree.circuit.expect import reach
-from handsfree.plan.derived.asking import APART, UNPLUGGED, Question
+from handsfree.plan.derived.asking import APART, UNPLUGGED, Enquiry
 from handsfree.plan.derived.description import Description
 from handsfree.plan.derived.wiring import pin
 
@@ -33,7 +33,7 @@ def spoken(number: int | str) -> str:
     return _NUMBERS.get(int(number), str(number))
 
 
-def prompt(description: Description, asked: Question) -> str:
+def prompt(description: Description, asked: Enquiry) -> str:
     """What is said when the step begins."""
     if asked.kind == "look":
         return str(asked.extra["ask"])
@@ -56,7 +56,7 @@ def prompt(description: Description, asked: Question) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
-def probe(description: Description, asked: Question) -> dict[str, str]:
+def probe(description: Description, asked: Enquiry) -> dict[str, str]:
     """Where the leads go."""
     if asked.kind == "look":
         return {"red": "not used", "black": "not used", "how": _how(description, asked)}
@@ -87,12 +87,12 @@ def probe(description: Description, asked: Question) -> dict[str, str]:
                     "how": "On the posts themselves and not on the clamps."}  # fmt: skip
 
 
-def _how(description: Description, asked: Question) -> str:
+def _how(description: Description, asked: Enquiry) -> str:
     part: Any = description.parts.get(asked.part)
     return str(getattr(part, "probing", "")) if part is not None else ""
 
 
-def why(asked: Question, expected: Expectation | ExpectedWord, sites: tuple[str, ...]) -> str:
+def why(asked: Enquiry, expected: Expectation | ExpectedWord, sites: tuple[str, ...]) -> str:
     """What the reading tells: what a sound circuit gives, and what would change it."""
     gives = (
         f"A sound circuit gives {reach(expected)} here."
@@ -103,7 +103,7 @@ def why(asked: Question, expected: Expectation | ExpectedWord, sites: tuple[str,
     return f"{gives} It tells of {tells}." if tells else gives
 
 
-def caution(description: Description, asked: Question) -> str:
+def caution(description: Description, asked: Enquiry) -> str:
     """What to mind: of the setting, of the part, of an ohmmeter."""
     if asked.setting == APART or asked.kind == "part":
         return ""

@@ -129,9 +129,7 @@ def test_progress_is_kept_also_if_the_session_breaks_off(
     args = (FLAP, "--job", job, "--apprentice", "--person", "Maren")
     heard = ("blah five", "five volts", "ten volts")
     assert typed(*args, words=heard).exception is None
-    assert load_progress("Maren").asked == {
-        "Flap actuator, five wires: battery voltage": 1
-    }
+    assert load_progress("Maren").asked == {"Flap actuator, five wires: battery voltage": 1}
 
     def broken(*_: object) -> Heard:
         raise KeyboardInterrupt

@@ -181,8 +181,10 @@ def _sure(understood: Understood, session: Session) -> Understood:
 
 def _unknown(understood: Understood) -> bool:
     """Whether the grammar of the step has no place for it."""
-    meaning = understood.meaning
-    return isinstance(meaning, Unclear) or (isinstance(meaning, Aside) and meaning.kind == "unknown")
+    match understood.meaning:
+        case Unclear() | Aside(kind="unknown"):
+            return True
+    return False
 
 
 def _corrects(understood: Understood) -> bool:

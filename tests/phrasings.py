@@ -95,7 +95,7 @@ def scene(one: Phrasing) -> Session:
     talk = dialogue()
     plan = talk.desk.plan
     at = {"any": "voltage", "question": "kilohms", "confirm": "voltage"}.get(one.at, one.at)
-    if at == "resistance" and one.wanted.get("unit") == "kohm":
+    if one.at in ("resistance", "any") and one.wanted.get("unit") == "kohm":
         at = "kilohms"
     step = plan.step(at)
     session = Session(step=step.id, condition=step.condition)
@@ -108,7 +108,7 @@ def scene(one: Phrasing) -> Session:
     if one.wanted.get("value") == "resume":
         session = replace(session, paused=True)
     if one.wanted.get("value") in ("strike", "correct", "last", "same"):
-        session = talk.respond(session, Heard.of_text("four point nine five volts")).session
+        session = talk.respond(session, Heard.of_text("four point nine five")).session
         session = replace(session, step=step.id, condition=step.condition)
     return session
 

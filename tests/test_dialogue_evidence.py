@@ -87,6 +87,15 @@ def test_a_correction_opens_the_tests_that_the_verdict_had_ended(talk: Talk) -> 
     assert (talk.session.phase, talk.session.step) == ("test", "sensor_ground")
 
 
+def test_a_correction_keeps_its_value_where_the_next_step_shows_none(talk: Talk) -> None:
+    """At a step without numbers the bare word, a hundred times less likely, must not win."""
+    for text in ("twelve six", "point oh two", "five volts", "point six", "four point four"):
+        talk.hear(text)
+    assert talk.session.step == "hot_drive_heating"
+    heard = (Hypothesis("correction four point two", -1.2), Hypothesis("correction", -7.0))
+    assert talk.hear(Heard(heard)).startswith("Corrected. white with green stripe, four point two")
+
+
 def test_a_correction_that_changes_nothing_lets_the_verdict_stand(talk: Talk) -> None:
     talk.hear("nine volts")
     assert "The verdict stands. Verdict: battery" in talk.hear("correction nine point five")

@@ -40,7 +40,7 @@ def meaning(text: str, spoken: SpokenPlan, step: Step) -> Meaning:
 
 def same(spoken: SpokenPlan, said: Meaning, again: Meaning) -> bool:
     """Equal but for how the number was formed and whether the unit was said."""
-    how = {"form", "spoken"}
+    how = {"form", "spoken", "unit_spoken"}
 
     def bare(m: Meaning) -> dict[str, object]:
         fields = plain(m, spoken.plan)

@@ -115,10 +115,10 @@ class Dialogue:
         desk = self.desk
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
-        if session.last and (_corrects(understood) or _unknown(understood)):
+        if session.last and (_correction(understood) or _unknown(understood)):
             before = desk.plan.step(session.last.step)  # a correction is in the unit of that step
             corrected = interpret(heard, desk.spoken, before, session.moment)
-            if _corrects(corrected):
+            if _correction(corrected, with_value=True):
                 understood, step = corrected, before
         understood = _sure(understood, session)
         return resolve(understood, step, desk.plan, session.taken) if step else understood
@@ -197,11 +197,15 @@ def _one_word(understood: Understood) -> bool:
 
 def _unknown(understood: Understood) -> bool:
     """Whether the grammar of the step has no place for it."""
-    meaning = understood.meaning
-    return isinstance(meaning, Unclear) or (
-        isinstance(meaning, Aside) and meaning.kind == "unknown"
-    )
+    match understood.meaning:
+        case Unclear() | Aside(kind="unknown"):
+            return True
+    return False
 
 
-def _corrects(understood: Understood) -> bool:
-    return isinstance(understood.meaning, Command) and understood.meaning.take is not None
+def _correction(understood: Understood, *, with_value: bool = False) -> bool:
+    """Whether it corrects the last value; perhaps only by a value that this step cannot show."""
+    match understood.meaning:
+        case Command(name="correct", take=value):
+            return value is not None or not with_value
+    return False

@@ -87,7 +87,7 @@ _WORDS = (
     "house", "happy", "bird", "bed", "cat", "dog", "wow", "sheila", "marvin", "tree", "okay",
     "right", "alright", "well", "so", "hmm", "uh", "um", "thanks", "please", "hello", "sorry",
     "cheers", "mate", "damn", "great", "good", "nice", "sure", "really", "later", "there", "here",
-    "up", "down", "left", "off", "on", "stop", "go", "wait", "come on", "oh well", "oh dear",
+    "up", "down", "left", "off", "on", "start", "go", "wait", "come on", "oh well", "oh dear",
     "let's see", "let me see", "one moment", "hang on", "look", "listen", "spanner", "hammer",
     "lunch", "monday", "window", "water", "paper", "money", "yellow page", "apple", "music", "car",
     "truck", "engine", "wheel", "tyre", "bolt", "screw", "torch", "rag", "and", "but", "the", "hey",

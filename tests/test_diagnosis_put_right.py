@@ -9,7 +9,7 @@ import pytest
 
 from handsfree.check import Comparison, check
 from handsfree.circuit import decide
-from handsfree.diagnosis import Comparison as Diagnosed
+from handsfree.diagnosis import Verdict as Diagnosed
 from handsfree.diagnosis import Diagnosis, verdict
 from handsfree.meaning import Reading
 from handsfree.plan import load_plan

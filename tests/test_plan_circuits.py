@@ -25,7 +25,7 @@ from handsfree.circuit import (
     single_faults,
 )
 from handsfree.circuit import Meter as CircuitMeter
-from handsfree.cli import plans
+from handsfree.cli.app import app
 from handsfree.cli.output import console
 from handsfree.plan import BadPlan, LoadedPlan, load_plan, parse_plan, shipped
 from handsfree.units import show, ureg
@@ -308,7 +308,7 @@ def test_a_plan_without_a_circuit_has_no_agreements() -> None:
 
 
 def run(*args: str) -> Result:
-    return CliRunner().invoke(plans.app, args)
+    return CliRunner().invoke(app, ["plan", *args])
 
 
 def test_expect_for_programs(computed: dict[str, Any]) -> None:

@@ -144,7 +144,7 @@ def test_no_text_and_no_speaker_is_in_both_splits(held_out: list[Phrase]) -> Non
 
 def test_voices_come_in_equal_shares() -> None:
     for block in range(3):
-        names = {trials._in_turn(VOICES, n, "x").name for n in range(block * 8, block * 8 + 8)}
+        names = {trials.in_turn(VOICES, n, "x").name for n in range(block * 8, block * 8 + 8)}
         assert len(names) == 8
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from handsfree.check import Comparison, check
 from handsfree.circuit import decide
-from handsfree.diagnosis import Verdict as Diagnosed
 from handsfree.diagnosis import Diagnosis, verdict
+from handsfree.diagnosis import Verdict as Diagnosed
 from handsfree.meaning import Reading
 from handsfree.plan import load_plan
 from handsfree.units import ureg

@@ -177,7 +177,9 @@ def _meanings(
     grammar has as a reading is no aside: "no continuity".
     """
     unit = step.measure.base_unit if step else ""
-    parses = parse_text(automaton, text) or parse_text(automaton, language.as_it_sounds(text))
+    parses = parse_text(automaton, text)
+    if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
+        parses = parse_text(automaton, sounds)
     found = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found

@@ -142,6 +142,7 @@ def test_a_prefix_within_a_number_is_its_point() -> None:
         "my brother has five kids",
         "don't go to the brown",
         "skip it if you like",
+        "fort point nine volts",
         "when do we strike that last reading",
     ],
 )

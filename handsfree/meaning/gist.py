@@ -104,6 +104,8 @@ def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) 
             return not passed
         case Reading(value=None) | State():
             return len(passed) <= MOST_AROUND_STATE
+        case Reading() if _cut_off(tags):
+            return False
         case Reading(unit_spoken=False) if "point" not in tags:
             # A bare number may count anything, unless a meter is said to show it.
             return not passed or ("shown" in tags and tags[-1] != f"any {passed[-1]}")
@@ -112,6 +114,14 @@ def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) 
         case Reading() | Command() | SetCondition():
             return True
     return False
+
+
+def _cut_off(tags: Tags) -> bool:
+    """Whether the word before a point is passed over, which was part of the number."""
+    return any(
+        tag == "point" and before.startswith("any ")
+        for before, tag in zip(tags, tags[1:], strict=False)
+    )
 
 
 def _answers(meaning: Meaning) -> bool:

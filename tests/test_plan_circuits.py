@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from by_hand import NAMES, by_hand
 from circuit_spice import compare, needs_ngspice
 from click.testing import Result
 from typer.testing import CliRunner
@@ -31,8 +32,9 @@ from handsfree.plan import BadPlan, LoadedPlan, load_plan, parse_plan, shipped
 from handsfree.units import show, ureg
 
 PLANS = {name: loaded for name in shipped() if (loaded := load_plan(name)).plan.circuit}
-FLAP = PLANS["flap-actuator-5wire"].text
-THERMISTOR, CHARGING = PLANS["thermistor-2wire"].text, PLANS["battery-charging"].text
+HAND = {name: by_hand(name) for name in NAMES}
+FLAP = HAND["flap-actuator-5wire"].text
+THERMISTOR, CHARGING = HAND["thermistor-2wire"].text, HAND["battery-charging"].text
 every_plan = pytest.mark.parametrize("name", PLANS)
 
 
@@ -127,14 +129,17 @@ def reading(name: str, fault: str | None, test: str) -> float | str | None:
     return value
 
 
+NTC = "thermistor-2wire"
+
+
 @pytest.mark.parametrize(
     ("name", "fault", "test", "low", "high"),
     [
         # A divider of 2.49 kΩ and the sensor at 20 °C, by the B value: 2500 Ω·exp(3500 K·
         # (1/293.15 K - 1/298.15 K)) = 3054 Ω: 5 V · 3054 / (3054 + 2490) = 2.754 V.
-        ("thermistor-2wire", None, "signal_cold", 2.753, 2.755),
-        ("thermistor-2wire", "sensor_open", "signal_cold", 4.99, 5.0),
-        ("thermistor-2wire", "contact", "resistance_cold", 3050, 3060),
+        (NTC, None, "temperature_signal_ignition_on", 2.753, 2.756),
+        (NTC, "coolant_sensor_open", "temperature_signal_ignition_on", 4.99, 5.0),
+        (NTC, "sensor_connector_high_resistance_1_marked", "pin_1_to_2", 3050, 3060),
         # ISO 11898-2: two terminators of 120 Ω in parallel; one alone; three.
         ("can-bus-pair", None, "termination", 59.9, 60.1),
         ("can-bus-pair", "gateway_open_termination", "termination", 119, 120.5),
@@ -176,8 +181,10 @@ SENSOR, SWEEP = "position-sensor-3wire", "height_sensor_slow_sweep"
         (SENSOR, "link_stuck_position", "link_ignition_on", "yes"),
         (SENSOR, "height_sensor_worn_segment_25_to_50_percent", SWEEP, "it jumps"),
         (SENSOR, "height_signal_wire_open", SWEEP, "smooth"),
-        ("thermistor-2wire", "input_open", "bridge", "no"),
-        ("thermistor-2wire", "sensor_open", "bridge", "yes"),
+        (NTC, "module_pin_1_open", "bridge", "yes"),  # the input of an open pin falls to nought
+        (NTC, "module_pin_1_pull_up_open", "live_value_agrees", "no"),
+        (NTC, "temperature_signal_wire_open", "bridge", "no"),
+        (NTC, "coolant_sensor_open", "bridge", "yes"),
         ("relay-4pin", "driver_open", "fan_bridged", "yes"),
         ("relay-4pin", "relay_high_resistance_normally_open", "fan_runs", "no"),
     ],

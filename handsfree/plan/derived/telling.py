@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from handsfree.circuit import Circuit, Expectation, Meter, simulate
+from handsfree.circuit import (
+    Circuit,
+    Expectation,
+    ExpectedWord,
+    Meter,
+    expectations,
+    simulate,
+)
+from handsfree.circuit.values import parse_spread
+from handsfree.plan.derived.asking import Enquiry
+
+Told = Expectation | ExpectedWord
 
 _SHOWN = 3.0  # errors of the meter by which a fault must move a reading
+_BATTERY = "battery_voltage"
+_FOLLOWING = {"voltage", "harness", "across", "rail", "node"}
 _SAMPLES = 5  # of the tolerances: whether a fault shows at all
-_LEAST = {"voltage": 0.1, "resistance": 0.5, "current": 0.001}
-"""Room around what is computed, at least: V, Ω, A.  A tenth of a volt for a ground and half an
-ohm for the leads: common practice, no published source."""
+_NOUGHT = {"voltage": (0.2, 0.1), "resistance": (50.0, 0.5), "current": (0.0, 0.0)}
+"""Below the first, room of the second around what is computed: V, Ω, A.  A tenth of a volt for a
+ground and half an ohm for the leads: common practice, no published source.  Else none: what the
+meter may err by is counted when a reading is judged."""
 
 
 def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
@@ -37,7 +52,7 @@ def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
 
 
 def limits(expected: Expectation, measures: str) -> dict[str, object]:
-    """What a step expects: the worst case of the tolerances, and the meter's error.
+    """What a step expects: the worst case of the tolerances.
 
     Returns:
         as `Expect` has it.
@@ -46,20 +61,75 @@ def limits(expected: Expectation, measures: str) -> dict[str, object]:
     low, high = (float(q.m_as(unit)) for q in expected.worst)
     if math.isinf(low):
         return {"over_range": True}
-    room = max(_LEAST[measures], float(expected.error.m_as(unit)))
-    least = _rounded(low - room, math.floor)
+    small, room = _NOUGHT[measures]
+    room = room if abs(float(expected.nominal.m_as(unit))) <= small else 0.0
+    least = _rounded(low - room, math.floor, room / 2)
     if measures == "resistance":
         least = max(0.0, least)
     found: dict[str, object] = {"low": f"{least:.10g} {unit}"}
     if math.isfinite(high):
-        found["high"] = f"{_rounded(high + room, math.ceil):.10g} {unit}"
+        found["high"] = f"{_rounded(high + room, math.ceil, room / 2):.10g} {unit}"
     return found
 
 
-def _rounded(value: float, how: object) -> float:
-    """To two digits, away from the middle."""
+def window(expected: Expectation) -> str:
+    """From the least to the most that a sound circuit gives: "3.9 V to 4.6 V"."""
+    bounds = limits(expected, "voltage")
+    return f"{bounds['low']} to {bounds['high']}"
+
+
+def degrees(setting: str) -> dict[str, object]:
+    """What a thermometer shows under a setting, such as "20 °C ± 5 °C"."""
+    spread = parse_spread(setting, "K")
+    low, high = (f"{float(limit.m_as('degC')):.4g} °C" for limit in spread.limits)
+    return {"low": low, "high": high}
+
+
+def lost(
+    circuit: Circuit, asked: Sequence[Enquiry], found: Mapping[str, Told], meter: Meter
+) -> dict[str, str]:
+    """What is lost at most between the battery at rest and each reading that follows it.
+
+    Of pins and nodes that stand within a tenth of the battery; a reading is then held against
+    that of the battery, and not against what batteries have.
+    """
+    rest = found.get(_BATTERY)
+    if not isinstance(rest, Expectation):
+        return {}
+    full = float(rest.nominal.m_as("V"))
+    near = [
+        q
+        for q in asked
+        if q.kind in _FOLLOWING and q.test["measures"] == "voltage"
+        and isinstance(one := found[q.id], Expectation)
+        and 0.9 * full < float(one.nominal.m_as("V")) <= full
+    ]  # fmt: skip
+    drops = {}
+    for q in near:
+        test = circuit.tests[q.id]
+        pairs = {"feed": (circuit.supply, test.red), "earth": (test.black, circuit.ground),
+                 "sag": (circuit.supply, circuit.ground)}  # fmt: skip
+        for part, (red, black) in pairs.items():
+            drops[f"{q.id} {part}"] = test.model_copy(update={"red": red, "black": black})
+    if not drops:
+        return {}
+    told = expectations(circuit.model_copy(update={"tests": drops}), meter, samples=50)
+    least = {}
+    for q in near:
+        feed, earth, sag = (told[f"{q.id} {part}"] for part in ("feed", "earth", "sag"))
+        assert isinstance(feed, Expectation)
+        assert isinstance(earth, Expectation)
+        assert isinstance(sag, Expectation)
+        most = sum(float(one.worst[1].m_as("V")) for one in (feed, earth))
+        most += full - float(sag.nominal.m_as("V"))
+        room = _NOUGHT["voltage"][1] + 2 * float(rest.error.m_as("V"))
+        least[q.id] = f"{_rounded(most + room, math.ceil):.10g} V"
+    return least
+
+
+def _rounded(value: float, how: Callable[[float], int], coarse: float = 0.0) -> float:
+    """To two digits, or to steps of `coarse`, away from the middle."""
     if value == 0:
         return 0.0
-    assert callable(how)
-    step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)
-    return float(how(value / step) * step)
+    step = max(10.0 ** (math.floor(math.log10(abs(value))) - 1), coarse)
+    return float(how(round(value / step, 6)) * step)

@@ -62,8 +62,8 @@ ROAD: dict[str, Road] = {
         SENSOR, ("module earth", "sensor ground"), {"module earth": series("2.9 Ω")}
     ),
     "actuator contact 2 kΩ": Road(
-        FLAP, ("connector", "module connector", "hot drive wire"),
-        {"connector": series("2 kΩ", "1")},
+        FLAP, ("actuator connector", "module connector", "hot drive wire"),
+        {"actuator connector": series("2 kΩ", "1")},
     ),
     "drive wires swapped": Road(
         FLAP, ("hot drive wire", "cold drive wire"),
@@ -80,7 +80,8 @@ ROAD: dict[str, Road] = {
     ),
     "worn brushes at one spot": Road(FLAP, ("motor",), {"motor": series("400 Ω")}),
     "weak driver, 80 Ω": Road(
-        FLAP, ("hot driver", "bridge supply"), {"hot driver": series("80 Ω", "high")}
+        FLAP, ("module pin 1", "module bridge supply"),
+        {"module pin 1": series("80 Ω", "high")},
     ),
     "coil feed 150 Ω": Road(
         RELAY, ("ignition feed", "ignition"), {"ignition feed": series("150 Ω")}

@@ -6,6 +6,7 @@ import math
 from functools import cache
 
 import pytest
+from by_hand import by_hand
 
 from handsfree.check import Comparison, check
 from handsfree.circuit import decide
@@ -64,7 +65,7 @@ def test_a_busy_bus_is_not_accused() -> None:
 
 def test_nothing_has_less_than_nought_ohms() -> None:
     """0.2 Ω in a wire is well below 1 Ω and not marginal against 0 Ω (meter ± 0.5 Ω)."""
-    plan = load_plan("flap-actuator-5wire").plan
+    plan = by_hand("flap-actuator-5wire").plan
     taken = check(Reading(ureg.Quantity(0.2, "ohm")), plan.step("reference_wire"), plan, {})
     assert isinstance(taken, Comparison)
     assert taken.result == "in range"

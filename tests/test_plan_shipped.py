@@ -8,6 +8,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from by_hand import by_hand
 from plan_walking import take_of
 from rapidfuzz.distance import Levenshtein
 
@@ -18,7 +19,6 @@ from handsfree.meaning import Command, Meaning, Observation, SetCondition, inter
 from handsfree.plan import COMMON_PRACTICE, Plan, Step, json_schema, load_plan, shipped
 from handsfree.plan.document import read_document
 from handsfree.plan.schema import Subject
-from handsfree.units import parse_quantity
 
 PLANS = {name: load_plan(name) for name in shipped()}
 every_plan = pytest.mark.parametrize("plan", [p.plan for p in PLANS.values()], ids=list(PLANS))
@@ -222,7 +222,7 @@ def test_schema_accepts_the_plan(name: str, validator: jsonschema.protocols.Vali
 def test_schema_refuses(
     path: tuple[str | int, ...], wrong: object, validator: jsonschema.protocols.Validator
 ) -> None:
-    data = read_document(PLANS["flap-actuator-5wire"].text).data
+    data = read_document(by_hand("flap-actuator-5wire").text).data
     place = data
     for part in path[:-1]:
         place = place[part]
@@ -368,13 +368,16 @@ def test_trade_practice_is_marked(plan: Plan) -> None:
 
 def test_reference_limits_hold_the_nominal_value() -> None:
     for name, step in (
-        ("flap-actuator-5wire", "reference"),
-        ("headlamp-levelling", "reference"),
+        ("flap-actuator-5wire", "five_volt_reference_ignition_on"),
+        ("headlamp-levelling", "five_volt_reference_low_beam_on"),
         ("position-sensor-3wire", "five_volt_reference_ignition_on"),
     ):
         low, high = limits(PLANS[name].plan.step(step), "V")
         assert (low + high) / 2 == pytest.approx(5)
-    winding = limits(PLANS["flap-actuator-5wire"].plan.step("motor_winding"), "Ω")
-    assert winding == (25, 60)
-    track = PLANS["flap-actuator-5wire"].plan.step("track").expect
-    assert track.nominal == parse_quantity("5 kΩ")
+    flap = PLANS["flap-actuator-5wire"].plan
+    low, high = limits(flap.step("pin_1_to_2"), "Ω")  # the winding, 40 Ω ± 25 %, and the leads
+    assert 0.95 * 30 <= low <= 30
+    assert 50 <= high <= 1.05 * 50
+    low, high = limits(flap.step("pin_3_to_5"), "kΩ")  # the track, 5 kΩ ± 15 %
+    assert 0.95 * 4.25 <= low <= 4.25
+    assert 5.75 <= high <= 1.05 * 5.75

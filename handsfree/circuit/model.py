@@ -375,4 +375,6 @@ def _fault(name: str, part: Part, mode: FaultMode) -> Fault:
     who = " ".join(filter(None, (part.say or name, place or detail)))
     say = mode.say or " ".join((who, library.wording(mode)))
     unit = mode.blames or part.unit or part.say or name
-    return Fault(label, name, unit, place, mode, mode.odds, say, mode.repair or part.remedy)
+    return Fault(
+        label, name, unit, place, mode, mode.odds, say, mode.repair or part.repair or part.remedy
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 
@@ -12,6 +12,7 @@ from handsfree.plan.derived import asking, telling, wiring, wording
 from handsfree.plan.derived.asking import Enquiry, slug
 from handsfree.plan.derived.description import Ask, Description, Look, Setting
 from handsfree.plan.derived.settings import ALONE, REST, settings, setups, unplugged, working
+from handsfree.plan.derived.telling import Told
 from handsfree.plan.derived.wiring import Data
 
 COMPUTED = "computed from the circuit; its values: common practice, no published source"
@@ -37,7 +38,7 @@ def derive(description: Description) -> Data:
     shows = telling.shown(circuit, meter)
     wanted = {*description.main_line, *description.override, *(description.again or ())}
     telling_more = [q for q in asked if not q.test or shows[q.id] or q.id in wanted]
-    asked = _different(description, telling_more, circuit, wanted)
+    asked = _different(description, telling_more, expectations(circuit, meter, samples=1), wanted)
     _known(description, asked)
     expected = expectations(_circuit(description, asked), meter, samples=200)
     asked = [q for q in asked if q.kind != "drive" or _nominal(expected[q.id])]
@@ -111,29 +112,30 @@ def _known(description: Description, asked: list[Enquiry]) -> None:
 
 
 def _different(
-    description: Description, asked: list[Enquiry], circuit: Circuit, wanted: set[str]
+    description: Description, asked: list[Enquiry], found: Mapping[str, Told], wanted: set[str]
 ) -> list[Enquiry]:
     """What is read under a setting only where the setting changes it, unless it is wanted."""
-    found = expectations(circuit, samples=1)
-    bases = (working(description).say, unplugged(description))
-    keep = (REST, *bases, ALONE)
-    rest = next((q for q in asked if q.kind == "battery" and q.setting == REST), None)
-    usual = {_leads(q): q for setting in reversed(bases) for q in asked if q.setting == setting}
+    bases = (REST, working(description).say, unplugged(description), ALONE)
+    first = sorted(asked, key=lambda q: bases.index(q.setting) if q.setting in bases else 9)
+    kept: dict[tuple[object, ...], list[Enquiry]] = {}
 
-    def same(q: Enquiry) -> bool:
-        base = rest if q.kind == "battery" and q.setting != REST else usual.get(_leads(q))
-        if q.kind in _SPOKEN or base is None or not q.test:
-            return False
-        if (q.setting in keep and q.kind != "battery") or q is rest:
-            return False
-        one, other = found[q.id], found[base.id]
-        if isinstance(one, ExpectedWord) or isinstance(other, ExpectedWord):
-            return False
-        if one.nominal == other.nominal:
+    def same(q: Enquiry, other: Enquiry) -> bool:
+        one, base = found[q.id], found[other.id]
+        if isinstance(one, ExpectedWord) or isinstance(base, ExpectedWord):
+            return one.nominal == base.nominal
+        if one.nominal == base.nominal:
             return True  # both over limit, too
-        return bool(abs(one.nominal - other.nominal) <= 2 * one.error + other.error)
+        return bool(abs(one.nominal - base.nominal) <= 2 * one.error + base.error)
 
-    return [q for q in asked if q.id in wanted or not same(q)]
+    for q in first:
+        here = kept.setdefault(_leads(q), [])
+        free = q.kind in _SPOKEN or not q.test or q.setting in bases[2:]
+        if free or q.id in wanted or not any(same(q, other) for other in here):
+            here.append(q)
+    names = {q.id for these in kept.values() for q in these}
+    points = {one.say for one in description.settings if one.command is not None}
+    swept = {_leads(q) for q in asked if q.id in names and q.setting in points}
+    return [q for q in asked if q.id in names or (q.setting in points and _leads(q) in swept)]
 
 
 def _leads(q: Enquiry) -> tuple[object, ...]:
@@ -212,11 +214,12 @@ def _measured(q: Enquiry, expected: Expectation | ExpectedWord | None, near: str
             return {"measure": {"options": names}, "expect": {"answer": right}}
         case _, Expectation():
             measures = q.test["measures"]
+            unit = telling.unit(expected, measures)
             if near is not None:
                 expect: Data = {"near": "battery_voltage", "within": near}
             else:
                 expect = telling.limits(expected, measures)
-            return {"measure": {"quantity": measures}, "expect": expect}
+            return {"measure": {"quantity": measures, "unit": unit}, "expect": expect}
     raise AssertionError(q.kind)
 
 

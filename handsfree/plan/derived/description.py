@@ -231,6 +231,9 @@ class Description(PlanModel):
         "if not given"
     )  # fmt: skip
     after: tuple[Ask, ...] = ()
+    repairs: dict[str, Text] = Field(
+        default_factory=dict, description="what is replaced to how: the maker's procedure comes first"
+    )  # fmt: skip
     hysteresis: PlanQuantity | None = Field(
         None, description="of the sweep after the repair, whose settings have a command"
     )

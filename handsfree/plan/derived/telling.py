@@ -17,13 +17,14 @@ from handsfree.circuit import (
 )
 from handsfree.circuit.values import parse_spread
 from handsfree.plan.derived.asking import Enquiry
+from handsfree.units import ureg
 
 Told = Expectation | ExpectedWord
 
 _SHOWN = 3.0  # errors of the meter by which a fault must move a reading
 _BATTERY = "battery_voltage"
 _FOLLOWING = {"voltage", "harness", "across", "rail", "node"}
-_SAMPLES = 5  # of the tolerances: whether a fault shows at all
+_SAMPLES = 3  # of the tolerances: whether a fault shows at all
 _NOUGHT = {"voltage": (0.2, 0.1), "resistance": (50.0, 0.5), "current": (0.0, 0.0)}
 """Below the first, room of the second around what is computed: V, Ω, A.  A tenth of a volt for a
 ground and half an ohm for the leads: common practice, no published source.  Else none: what the
@@ -35,17 +36,17 @@ def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
     found = simulate(circuit, samples=_SAMPLES, meter=meter)
     faults = {fault.id: fault for fault in circuit.faults}
     sites: dict[str, tuple[str, ...]] = {}
+    shown = [faults[hypothesis[0]] for hypothesis in found.hypotheses[1:]]
     for t, name in enumerate(found.tests):
-        test, sound = circuit.tests[name], found.values[0, t]
+        test, sound, values = circuit.tests[name], found.values[0, t], found.values[1:, t]
         error = (
             meter.error(test.measures, sound) if test.measures and not test.outcomes else 0 * sound
         )
+        with np.errstate(invalid="ignore"):
+            moved = (values != sound) & ~(np.abs(values - sound) <= _SHOWN * error)
         weight: dict[str, float] = {}
-        for hypothesis, values in zip(found.hypotheses[1:], found.values[1:, t], strict=True):
-            with np.errstate(invalid="ignore"):
-                moved = (values != sound) & ~(np.abs(values - sound) <= _SHOWN * error)
-            fault = faults[hypothesis[0]]
-            if moved.any() and fault.part:
+        for fault, seen in zip(shown, moved.any(axis=1), strict=True):
+            if seen and fault.part:
                 weight[fault.site] = weight.get(fault.site, 0.0) + fault.odds
         sites[name] = tuple(sorted(weight, key=lambda site: -weight[site]))
     return sites
@@ -57,19 +58,29 @@ def limits(expected: Expectation, measures: str) -> dict[str, object]:
     Returns:
         as `Expect` has it.
     """
-    unit = {"voltage": "V", "resistance": "Ω", "current": "A"}[measures]
-    low, high = (float(q.m_as(unit)) for q in expected.worst)
+    si = {"voltage": "V", "resistance": "Ω", "current": "A"}[measures]
+    low, high = (float(q.m_as(si)) for q in expected.worst)
     if math.isinf(low):
         return {"over_range": True}
     small, room = _NOUGHT[measures]
-    room = room if abs(float(expected.nominal.m_as(unit))) <= small else 0.0
-    least = _rounded(low - room, math.floor, room / 2)
+    room = room if abs(float(expected.nominal.m_as(si))) <= small else 0.0
+    least, most = _rounded(low - room, math.floor, room / 2), None
     if measures == "resistance":
         least = max(0.0, least)
-    found: dict[str, object] = {"low": f"{least:.10g} {unit}"}
     if math.isfinite(high):
-        found["high"] = f"{_rounded(high + room, math.ceil, room / 2):.10g} {unit}"
-    return found
+        most = _rounded(high + room, math.ceil, room / 2)
+    shown = unit(expected, measures) or si
+    per = float(ureg.Quantity(1, si).m_as(shown))
+    bounds = {"low": least, "high": most}
+    return {k: f"{v * per:.10g} {shown}" for k, v in bounds.items() if v is not None}
+
+
+def unit(expected: Expectation, measures: str) -> str | None:
+    """The unit that is meant if none is spoken; None for the usual one."""
+    small, large = {"resistance": (0.0, 1e3), "current": (1.0, math.inf)}.get(measures, (0, 1e9))
+    nominal = abs(float(expected.nominal.magnitude))
+    prefixed = {"resistance": "kΩ", "current": "mA"}.get(measures)
+    return prefixed if nominal < small or large <= nominal < math.inf else None
 
 
 def window(expected: Expectation) -> str:

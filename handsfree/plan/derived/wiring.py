@@ -49,6 +49,9 @@ def parts(description: Description) -> Data:
         }
         say = known.say if known else f"{connector} connector"
         found[f"{connector} connector"] = {"kind": "connector", "pins": pins, "say": say}
+    for name, part in found.items():
+        if (how := description.repairs.get(part.get("unit", name))) is not None:
+            part["repair"] = how
     for strand in description.loom:
         ends = [wire_side(description, end) for end in (strand.start, strand.to)]
         found[wire_name(strand)] = {"kind": "wire", "between": ends, **_run(strand.wire)}
@@ -168,6 +171,12 @@ def _module(name: str, module: Module) -> Data:
                                "rate": 0.1,
                                "resistance": f"{low:.4g} Ω to {high:.4g} Ω"}  # fmt: skip
     needs = {"between": [plus, minus], "at_least": str(module.works_from)}
+    source = plus
+    if any(does.drives == "both" for does in module.pins.values()):
+        source = f"{name} bridge"
+        found[f"{name} bridge supply"] = {"kind": "resistor", "between": [plus, source],
+                                          "unit": unit, "say": f"{unit}, supply of its outputs",
+                                          "resistance": "20 mΩ", "rate": 4}  # fmt: skip
     for number, does in module.pins.items():
         node, own = f"{name} {number}", f"{name} pin {number}"
         say = f"{unit} pin {number}"
@@ -197,7 +206,7 @@ def _module(name: str, module: Module) -> Data:
                                           "needs": needs}  # fmt: skip
         else:
             sides = {"high": ["supply"], "low": ["ground"], "both": ["supply", "ground"]}
-            rails = {"supply": plus, "ground": minus}
+            rails = {"supply": source, "ground": minus}
             switched = {side: rails[side] for side in sides[does.drives or "low"]}
             found[own] = {"kind": "driver", "output": node, "unit": unit, "needs": needs,
                           "say": f"{say}, driver", "resistance": str(does.resistance),

@@ -232,7 +232,7 @@ class Description(PlanModel):
     )  # fmt: skip
     after: tuple[Ask, ...] = ()
     repairs: dict[str, Text] = Field(
-        default_factory=dict, description="what is replaced to how: the maker's procedure comes first"
+        default_factory=dict, description="what is replaced to what is done for it"
     )  # fmt: skip
     hysteresis: PlanQuantity | None = Field(
         None, description="of the sweep after the repair, whose settings have a command"

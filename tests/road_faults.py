@@ -84,12 +84,12 @@ ROAD: dict[str, Road] = {
         {"module pin 1": series("80 Ω", "high")},
     ),
     "coil feed 150 Ω": Road(
-        RELAY, ("ignition feed", "ignition"), {"ignition feed": series("150 Ω")}
+        RELAY, ("ignition feed", "ignition"), {"ignition feed wire": series("150 Ω")}
     ),
     "fuse holder 0.25 Ω with a slow fan": Road(
-        RELAY, ("fan fuse", "feed wire"), {"fan fuse": series("0.25 Ω")}
+        RELAY, ("fan fuse", "battery feed"), {"fan fuse": series("0.25 Ω")}
     ),
-    "fan fuse blown": Road(RELAY, ("fan fuse", "feed wire"), {"fan fuse": {"mode": "open"}}),
+    "fan fuse blown": Road(RELAY, ("fan fuse", "battery feed"), {"fan fuse": {"mode": "open"}}),
     "dragging starter": Road(
         CHARGE, ("starter",), parts={
             "starter": {"kind": "resistor", "between": ["starter", "engine"],

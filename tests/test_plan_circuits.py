@@ -129,6 +129,7 @@ def reading(name: str, fault: str | None, test: str) -> float | str | None:
 
 
 NTC = "thermistor-2wire"
+GROUND = "fan_ground_wire_high_resistance_slight"
 
 
 @pytest.mark.parametrize(
@@ -155,8 +156,8 @@ NTC = "thermistor-2wire"
         # UN Regulation No. 37, H7: 55 W at 13.2 V; a little less at 12.2 V.
         ("voltage-drop", None, "lamp_current", 3.9, 4.1),
         ("voltage-drop", "fuse_high_resistance", "fuse_drop", 0.5, 3),
-        ("relay-4pin", "relay_stuck_pulled", "contact_at_rest", 0, 1),
-        ("relay-4pin", "fan_ground_high_resistance", "fan_ground", 5, 12),
+        ("relay-4pin", "relay_stuck_pulled", "pin_30_to_87", 0, 1),
+        ("relay-4pin", GROUND, "fan_ground_at_fan_socket_bridged", 5, 12),
         ("parasitic-draw", None, "asleep_draw", 0.01, 0.03),
         ("parasitic-draw", "tracker_stuck_awake", "added", 0.01, 0.03),
     ],
@@ -184,8 +185,9 @@ SENSOR, SWEEP = "position-sensor-3wire", "height_sensor_slow_sweep"
         (NTC, "module_pin_1_pull_up_open", "live_value_agrees", "no"),
         (NTC, "temperature_signal_wire_open", "bridge", "no"),
         (NTC, "coolant_sensor_open", "bridge", "yes"),
-        ("relay-4pin", "driver_open", "fan_bridged", "yes"),
-        ("relay-4pin", "relay_high_resistance_normally_open", "fan_runs", "no"),
+        ("relay-4pin", "module_pin_1_open_low", "fan_socket_bridged", "yes"),
+        ("relay-4pin", "relay_high_resistance_normally_open_slight", "fan_fan_commanded", "no"),
+        ("relay-4pin", "fan_fuse_high_resistance_slight", "fan_fan_commanded", "no"),
     ],
 )
 def test_faults_are_seen_as_the_trade_knows_them(
@@ -321,11 +323,11 @@ def test_expect_for_programs(computed: dict[str, Any]) -> None:
     rows = [json.loads(line) for line in run("expect", "relay-4pin", "--json").stdout.splitlines()]
     assert [row["step"] for row in rows] == [a.step.id for a in computed["relay-4pin"]]
     by_step = {row["step"]: row for row in rows}
-    coil = by_step["coil"]
-    assert (coil["unit"], coil["nominal"], coil["written"]) == ("Ω", 88, "60 Ω to 120 Ω")
+    coil = by_step["pin_86_to_85"]
+    assert (coil["unit"], coil["nominal"], coil["written"]) == ("Ω", 88, "74 Ω to 110 Ω")
     assert coil["worst"][0] <= coil["likely"][0] <= coil["nominal"] <= coil["likely"][1]
-    assert by_step["contact_at_rest"]["nominal"] is None
-    assert by_step["fan_runs"]["word"] == "yes"
+    assert by_step["pin_30_to_87"]["nominal"] is None
+    assert by_step["fan_fan_commanded"]["word"] == "yes"
     assert {row["agrees"] for row in rows} == {"yes"}
 
 

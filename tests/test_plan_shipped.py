@@ -294,8 +294,8 @@ def test_relay_terminals_after_din_72552() -> None:
     # DIN 72552: 30 battery, 85 coil end, 86 coil start, 87 output of the make contact.
     plan = PLANS["relay-4pin"].plan
     assert {pin.number for pin in plan.connector.pins} == {30, 85, 86, 87}
-    assert plan.step("coil").wires == (86, 85)
-    assert plan.step("contact_drop").wires == (30, 87)
+    assert plan.step("pin_86_to_85").wires == (86, 85)
+    assert plan.step("across_30_87_fan_commanded").wires == (30, 87)
 
 
 WARM = "running_at_full_temperature"

@@ -173,7 +173,8 @@ class Circuit(Model):
         found = []
         neighbours = library.neighbours(self.parts) if self.usual_faults else {}
         for name, part in self.parts.items():
-            usual = (*part.usual(), *neighbours.get(name, ())) if self.usual_faults else ()
+            own = self.usual_faults and not part.sound
+            usual = (*part.usual(), *neighbours.get(name, ())) if own else ()
             listed = library.merged(part.faults, usual, part, (self.ground, self.supply))
             found += [_fault(name, part, mode) for mode in listed]
         if self.usual_faults:

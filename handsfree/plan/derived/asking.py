@@ -9,6 +9,7 @@ from itertools import combinations
 from typing import Any
 
 from handsfree.circuit.parts import Coil, Heater, Lamp, Motor, Relay, Thermistor
+from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.plan.derived.description import Description, Module, Setting, Strand
 from handsfree.plan.derived.settings import (
     ALONE,
@@ -151,31 +152,43 @@ def _looks(description: Description) -> Iterator[Enquiry]:
 
 def _in_setting(description: Description, setting: Setting) -> Iterator[Enquiry]:
     """What is read with the circuit under power, or as far as it is."""
-    say, here = setting.say, probed(description)
-    alone = say == ALONE
+    say = setting.say
     if dead(description, setting) or not live(description, setting):
         return
-    short = "unplugged" if say == unplugged(description) else say
+    base = say in (ALONE, unplugged(description))
     for place, reach in description.reach.items():
         ends = ends_at(description, place)
         if ends and not _is_module(description, place):
-            needs = _needs(description, setting, place)
-            if alone:
-                needs = (*needs, *_far(description, ends), "module unplugged")
-            for end in ends:
-                if place == here or plugged(setting, place):
-                    yield _at_pin(description, setting, end, place, short, needs)
-            if plugged(setting, place):
-                yield from _across(description, setting, place, ends, needs)
-        elif place in description.parts and not alone and not ends:
-            part = description.parts[place]
-            if (pair := getattr(part, "between", None)) is not None:
-                (red, black), needs = pair, (reach.by, *_by(setting))
-                name = slug(place, "drop", say)
-                yield _volts(name, "drop across", say, red, black, needs, 3, place)
-        elif not ends and not alone and not _is_module(description, place):
+            yield from _at_connector(description, setting, place, ends)
+        elif base or _is_module(description, place):
+            continue
+        elif isinstance(part := description.parts.get(place), TwoTerminal):
+            (red, black), needs = part.between, (reach.by, *_by(setting))
+            name = slug(place, "drop", say)
+            yield _volts(name, "drop across", say, red, black, needs, 3, place)
+        else:
             needs = (reach.by, *_by(setting))
             yield _volts(slug(place, say), "node", say, place, MINUS, needs, 3, place)
+
+
+def _at_connector(
+    description: Description, setting: Setting, place: str, ends: list[End]
+) -> Iterator[Enquiry]:
+    """Every wire at one connector, and what lies between two of them."""
+    say, here = setting.say, probed(description)
+    base = say in (ALONE, unplugged(description))
+    if place != here and (base or not plugged(setting, place)):
+        return
+    needs = _needs(description, setting, place)
+    if say == ALONE:
+        ends = [end for end in ends if leads_to(description, end.other) is None]
+        needs = (*needs, *_far(description, ends), "module unplugged")
+    short = "unplugged" if say == unplugged(description) else say
+    for end in ends:
+        if say == ALONE or not _idle(description, end.strand, setting):
+            yield _at_pin(description, setting, end, place, short, needs)
+    if plugged(setting, place):
+        yield from _across(description, setting, place, ends, needs)
 
 
 def _at_pin(
@@ -211,13 +224,9 @@ def _across(
     needs: tuple[str, ...],
 ) -> Iterator[Enquiry]:  # fmt: skip
     """Between two pins that a consumer or a contact joins, or between a pair of signals."""
-    joined = {frozenset(pair) for pair in description.pairs}
-    for name, part in description.parts.items():
-        if isinstance(part, _CONSUMERS):
-            joined |= {frozenset((b.a, b.b)) for b in part.branches(name)}
-            joined |= {frozenset(getattr(part, "between", ()))}
+    joined = {frozenset(pair) for pair in (*description.pairs, *_joined(description))}
     here = place == probed(description)
-    for one, other in combinations(ends, 2):
+    for one, other in _pairs(description, ends):
         nodes = frozenset(device_side(description, e.name) for e in (one, other))
         if nodes not in joined:
             continue
@@ -229,6 +238,24 @@ def _across(
         )
         wires = (int(pins[0]), int(pins[1])) if here else ()
         yield replace(found, wires=wires, extra={"wire": one.strand, "other": other.strand})
+
+
+def _joined(description: Description) -> set[tuple[str, ...]]:
+    """Pairs of nodes that a consumer or a contact joins, in its own order."""
+    return {
+        pair
+        for name, part in description.parts.items()
+        if isinstance(part, _CONSUMERS)
+        for pair in (*((b.a, b.b) for b in part.branches(name)), getattr(part, "between", ()))
+    }
+
+
+def _pairs(description: Description, ends: list[End]) -> Iterator[tuple[End, End]]:
+    """Each two ends, in the order of the consumer between them: red lead, black lead."""
+    joined = {*description.pairs, *_joined(description)}
+    for one, other in combinations(ends, 2):
+        nodes = tuple(device_side(description, end.name) for end in (other, one))
+        yield (other, one) if nodes in joined else (one, other)
 
 
 def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
@@ -260,7 +287,7 @@ def _parts(description: Description, setting: Setting) -> Iterator[Enquiry]:
         return
     say = "" if setting.say == unplugged(description) else setting.say
     needs = list(_needs(description, setting, here))
-    for one, other in combinations(ends_at(description, here), 2):
+    for one, other in _pairs(description, ends_at(description, here)):
         a, b = pin(one.name), pin(other.name)
         red, black = (device_side(description, e.name) for e in (one, other))
         test = {"measures": "resistance", "red": red, "black": black, "setups": needs}
@@ -312,15 +339,22 @@ def _ground(description: Description, end: End) -> str:
     return at[number] if number is not None and pin(end.name) != number else MINUS
 
 
+def _driver(description: Description, strand: Strand) -> str | None:
+    """The output that drives a wire for some seconds, one way or the other, if one does."""
+    unit, number = module_pin(description, strand.start) or ("", "")
+    part = description.parts.get(unit)
+    both = isinstance(part, Module) and part.pins[number].drives == "both"
+    return f"{unit} pin {number}" if both else None
+
+
 def _reverses(description: Description, strand: Strand, setting: Setting) -> bool:
-    """Whether a module drives this wire for some seconds, one way or the other."""
-    found = module_pin(description, strand.start)
-    if found is None:
-        return False
-    unit, number = found
-    part = description.parts[unit]
-    assert isinstance(part, Module)
-    return part.pins[number].drives == "both" and f"{unit} pin {number}" in setting.sets
+    return _driver(description, strand) in setting.sets
+
+
+def _idle(description: Description, strand: Strand, setting: Setting) -> bool:
+    """Whether a wire hangs between outputs that are off, so that nothing is to be read on it."""
+    driver = _driver(description, strand)
+    return driver is not None and driver not in setting.sets
 
 
 def _is_module(description: Description, connector: str) -> bool:

@@ -11,7 +11,15 @@ from handsfree.errors import BadInput
 from handsfree.plan.derived import asking, telling, wiring, wording
 from handsfree.plan.derived.asking import Enquiry, slug
 from handsfree.plan.derived.description import Ask, Description, Look, Setting
-from handsfree.plan.derived.settings import ALONE, REST, settings, setups, unplugged, working
+from handsfree.plan.derived.settings import (
+    ALONE,
+    REST,
+    plugged,
+    settings,
+    setups,
+    unplugged,
+    working,
+)
 from handsfree.plan.derived.telling import Told
 from handsfree.plan.derived.wiring import Data
 
@@ -127,8 +135,9 @@ def _different(
             return True  # both over limit, too
         return bool(abs(one.nominal - base.nominal) <= 2 * one.error + base.error)
 
+    every, at = settings(description), wiring.probed(description)
     for q in first:
-        here = kept.setdefault(_leads(q), [])
+        here = kept.setdefault((plugged(every[q.setting], at), *_leads(q)), [])
         free = q.kind in _SPOKEN or not q.test or q.setting in bases[2:]
         if free or q.id in wanted or not any(same(q, other) for other in here):
             here.append(q)

@@ -118,6 +118,7 @@ class Reach(PlanModel):
         None, description="spoken while it is taken apart; 'connector unplugged', if not given"
     )
     off_names: tuple[Spoken, ...] = ()
+    contact: Ohms | None = Field(None, description="of each contact, if it is no small one")
     call: Spoken = Field("pin", description="what a pin is called: 'terminal'")
     at: dict[Word, Word] = Field(
         default_factory=dict,

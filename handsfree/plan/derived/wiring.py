@@ -34,9 +34,9 @@ def parts(description: Description) -> Data:
     found: Data = {}
     for name, part in description.parts.items():
         if isinstance(part, Module):
-            found |= _module(name, part)
+            found |= _module(description, name, part)
         elif isinstance(part, Jumper):
-            found[name] = {"kind": "switch", "between": list(part.between), "rate": 1e-6}
+            found[name] = {"kind": "switch", "between": list(part.between), "sound": True}
         else:
             found[name] = part.model_dump(exclude_defaults=True) | {"kind": part.kind}
             if part.kind == "battery" and "between" not in found[name]:
@@ -49,6 +49,8 @@ def parts(description: Description) -> Data:
         }
         say = known.say if known else f"{connector} connector"
         found[f"{connector} connector"] = {"kind": "connector", "pins": pins, "say": say}
+        if known is not None and known.contact is not None:
+            found[f"{connector} connector"]["contact"] = str(known.contact)
     for name, part in found.items():
         if (how := description.repairs.get(part.get("unit", name))) is not None:
             part["repair"] = how
@@ -149,16 +151,19 @@ def _run(run: Run) -> Data:
     return {"length": run.length, "gauge": run.gauge}
 
 
-def _module(name: str, module: Module) -> Data:
+def _module(description: Description, name: str, module: Module) -> Data:
     plus, minus = f"{name} plus", f"{name} minus"
     unit = module.say or name
     found: Data = {}
     here = PLUS
+    switch = description.parts.get(module.switched_by or "")
+    if isinstance(switch, Switch):
+        here = switch.between[1]
     if module.fuse is not None:
         found[f"{name} fuse"] = {"kind": "fuse", "between": [here, f"{name} fused"],
-                                 "rating": str(module.fuse)}  # fmt: skip
+                                 "say": f"{unit} fuse", "rating": str(module.fuse)}  # fmt: skip
         here = f"{name} fused"
-    if module.switched_by is not None:
+    if module.switched_by is not None and switch is None:
         found[module.switched_by] = {"kind": "switch", "between": [here, f"{name} switched"],
                                      "say": f"{module.switched_by} switch"}  # fmt: skip
         here = f"{name} switched"

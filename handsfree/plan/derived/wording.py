@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from handsfree.circuit import Expectation, ExpectedWord
 from handsfree.circuit.expect import reach
 from handsfree.plan.derived.asking import Enquiry
@@ -42,6 +44,9 @@ def prompt(description: Description, asked: Enquiry) -> str:
     if "ask" in asked.extra:
         return str(asked.extra["ask"].ask)
     wires = [_wire(description, number) for number in asked.wires]
+    called = description.reach[probed(description)].call
+    if len(wires) > 1 and called != "pin":
+        wires = [f"{called} {spoken(number)}" for number in asked.wires]
     place = description.reach[asked.place].say if asked.place else ""
     if not wires and "wire" in asked.extra:
         both = (asked.extra[key] for key in ("wire", "other") if key in asked.extra)
@@ -51,7 +56,8 @@ def prompt(description: Description, asked: Enquiry) -> str:
     setting, on = asked.setting, working(description).say
     match asked.kind:
         case "part":
-            text = f"{wires[0]} to {wires[1]}, {setting}, {_off(description)}"
+            of = "" if called == "pin" else f" of the {_device(place)}"
+            text = f"{wires[0]} to {wires[1]}{of}, {setting}, {_off(description)}"
         case "across" | "circuit":
             text = f"{wires[0]} to {wires[1]}, {setting}"
         case "to ground":
@@ -60,7 +66,8 @@ def prompt(description: Description, asked: Enquiry) -> str:
             text = f"{wires[0]}, end to end, {setting}"
         case "harness":
             switched = "" if on in setting or "with power" in setting else f", {on}"
-            text = f"{wires[0]} at the harness, {setting}{switched}"
+            at = " at the harness" if called == "pin" else ""
+            text = f"{wires[0]}{at}, {setting}{switched}"
         case "feed":
             text = f"battery positive to {wires[0]}, {setting}"
         case "return":
@@ -102,7 +109,7 @@ def _leads(description: Description, asked: Enquiry) -> dict[str, str]:
     pins = [f"{call} {spoken(number)}" for number in asked.wires]
     if not pins and "wire" in asked.extra:
         pins = [asked.extra[key].name for key in ("wire", "other") if key in asked.extra]
-    here = place.replace("connector", "").replace("socket", "").strip() or "part"
+    here = _device(place)
     mated = "" if reached and reached.at else ", back-probed, plugged in"
     ground = _POSTS["black"]
     if description.ground_pin is not None and asked.test.get("black") != "battery minus":
@@ -178,6 +185,11 @@ def caution(description: Description, asked: Enquiry) -> str:
     return _JACK if series and asked.test else ""
 
 
+def _device(place: str) -> str:
+    """What hangs on a connector: "sensor" on the "sensor connector"."""
+    return re.sub(r"connector of the|connector|socket", "", place).strip() or "part"
+
+
 def _wire(description: Description, number: int) -> str:
     """A wire by its colours; at terminals and sockets by the number as well."""
     here = description.reach[probed(description)]
@@ -190,7 +202,7 @@ def _wire(description: Description, number: int) -> str:
 
 def _off(description: Description) -> str:
     """That nothing is under power, in words."""
-    return "ignition off" if working(description).sets == {IGNITION: "closed"} else "all off"
+    return "ignition off" if IGNITION in working(description).sets else "all off"
 
 
 def _part(description: Description, name: str) -> str:

@@ -47,7 +47,7 @@ LAMP, CHARGE, DRAW = "voltage-drop", "battery-charging", "parasitic-draw"
 
 ROAD: dict[str, Road] = {
     "lamp ground 0.4 V under load": Road(
-        LAMP, ("ground wire", "ground strap"), {"ground wire": series("0.09 Ω")}
+        LAMP, ("lamp ground", "ground strap"), {"lamp ground wire": series("0.09 Ω")}
     ),
     "5 V rail pulled down by another sensor": Road(
         SENSOR, ("another user", "reference wire"), parts={

@@ -154,8 +154,9 @@ GROUND = "fan_ground_wire_high_resistance_slight"
         ("battery-charging", "brushes_open", "lamp_wire", 12, 12.7),
         ("battery-charging", "battery_worn", "cranking_voltage", 6, 9.6),
         # UN Regulation No. 37, H7: 55 W at 13.2 V; a little less at 12.2 V.
-        ("voltage-drop", None, "lamp_current", 3.9, 4.1),
-        ("voltage-drop", "fuse_high_resistance", "fuse_drop", 0.5, 3),
+        ("voltage-drop", None, "lamp_feed_current_low_beam_on", 3.9, 4.1),
+        # 45 mΩ and a fuse of 8 mΩ, at 3.9 A.
+        ("voltage-drop", "fuse_high_resistance_faint", "fuse_drop_low_beam_on", 0.18, 0.23),
         ("relay-4pin", "relay_stuck_pulled", "pin_30_to_87", 0, 1),
         ("relay-4pin", GROUND, "fan_ground_at_fan_socket_bridged", 5, 12),
         ("parasitic-draw", None, "asleep_draw", 0.01, 0.03),

@@ -349,7 +349,7 @@ def test_battery_at_rest_by_its_specific_gravity(name: str, gravity: float) -> N
 
 def test_lamp_current_after_un_regulation_37() -> None:
     # UN Regulation No. 37, category H7, 12 V: rated 55 W, at most 58 W at 13.2 V (from memory).
-    step = PLANS["voltage-drop"].plan.step("lamp_current")
+    step = PLANS["voltage-drop"].plan.step("lamp_feed_current_low_beam_on")
     low, high = limits(step, "A")
     assert 58 / 13.2 <= high < 1.05 * 58 / 13.2
     # A filament's current rises with about the 0.55th power of its voltage (lamp handbooks,

@@ -266,6 +266,8 @@ def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
         if strand.current is None or (setting.say == REST and strand.current == "clamp"):
             continue
         place = owner(description, strand.to) or ""
+        if not plugged(setting, place):
+            continue
         clamp = strand.current == "clamp"
         needs = [description.reach[place].by, *_by(setting)]
         needs += [] if clamp else ["meter in series"]

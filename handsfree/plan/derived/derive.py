@@ -27,6 +27,7 @@ COMPUTED = "computed from the circuit; its values: common practice, no published
 
 _AFTER = "after_"
 _STATES = ["battery", "ground", "open", "pulsing", "dead"]
+_DROPS = {"feed", "return", "drop across", "node"}
 _SPOKEN = {"check", "look", "temperature", "live value"}
 
 
@@ -50,8 +51,8 @@ def derive(description: Description) -> Data:
     _known(description, asked)
     expected = expectations(_circuit(description, asked), meter, samples=200)
     asked = [q for q in asked if q.kind != "drive" or _nominal(expected[q.id])]
-    near = telling.lost(_circuit(description, asked), asked, expected, meter)
     ordered = sorted(asked, key=lambda q: _order(description, circuit, q))
+    near = telling.lost(_circuit(description, asked), ordered, expected, meter)
     main = set(description.main_line) or {q.id for q in asked}
     steps = [
         _step(description, q, expected.get(q.id), shows.get(q.id, ()), near.get(q.id))
@@ -173,7 +174,7 @@ def _left_out(description: Description, q: Enquiry) -> bool:
 
 def _step(
     description: Description, q: Enquiry, expected: Expectation | ExpectedWord | None,
-    sites: tuple[str, ...], near: str | None,
+    sites: tuple[str, ...], near: tuple[str, str] | None,
 ) -> Data:  # fmt: skip
     step: Data = {
         "id": q.id,
@@ -193,8 +194,7 @@ def _step(
         step |= {k: v for k, v in (("prompt", own.prompt), ("caution", own.caution)) if v}
         if own.low is not None or own.high is not None:
             bounds = {k: v for k, v in (("low", own.low), ("high", own.high)) if v is not None}
-            kept = {k: v for k, v in step["expect"].items() if k in ("low", "high")}
-            step["expect"] = kept | bounds
+            step["expect"] = bounds
         if own.how:
             step["probe"] = {**step["probe"], "how": own.how}
         if own.stop:
@@ -204,7 +204,9 @@ def _step(
     return step
 
 
-def _measured(q: Enquiry, expected: Expectation | ExpectedWord | None, near: str | None) -> Data:
+def _measured(
+    q: Enquiry, expected: Expectation | ExpectedWord | None, near: tuple[str, str] | None
+) -> Data:
     """What a step measures and expects."""
     match q.kind, expected:
         case "temperature", _:
@@ -225,9 +227,9 @@ def _measured(q: Enquiry, expected: Expectation | ExpectedWord | None, near: str
             measures = q.test["measures"]
             unit = telling.unit(expected, measures)
             if near is not None:
-                expect: Data = {"near": "battery_voltage", "within": near}
+                expect: Data = {"near": near[0], "within": near[1]}
             else:
-                expect = telling.limits(expected, measures)
+                expect = telling.limits(expected, measures, q.kind in _DROPS)
             return {"measure": {"quantity": measures, "unit": unit}, "expect": expect}
     raise AssertionError(q.kind)
 

@@ -22,7 +22,6 @@ from handsfree.units import ureg
 Told = Expectation | ExpectedWord
 
 _SHOWN = 3.0  # errors of the meter by which a fault must move a reading
-_BATTERY = "battery_voltage"
 _FOLLOWING = {"voltage", "harness", "across", "rail", "node"}
 _SAMPLES = 3  # of the tolerances: whether a fault shows at all
 _NOUGHT = {"voltage": (0.2, 0.1), "resistance": (50.0, 0.5), "current": (0.0, 0.0)}
@@ -52,8 +51,8 @@ def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
     return sites
 
 
-def limits(expected: Expectation, measures: str) -> dict[str, object]:
-    """What a step expects: the worst case of the tolerances.
+def limits(expected: Expectation, measures: str, drop: bool = False) -> dict[str, object]:
+    """What a step expects: the worst case of the tolerances; of a drop, no least one.
 
     Returns:
         as `Expect` has it.
@@ -65,6 +64,8 @@ def limits(expected: Expectation, measures: str) -> dict[str, object]:
     small, room = _NOUGHT[measures]
     room = room if abs(float(expected.nominal.m_as(si))) <= small else 0.0
     least, most = _rounded(low - room, math.floor, room / 2), None
+    if drop:
+        least = min(least, -_NOUGHT[measures][1])
     if measures == "resistance":
         least = max(0.0, least)
     if math.isfinite(high):
@@ -98,43 +99,53 @@ def degrees(setting: str) -> dict[str, object]:
 
 def lost(
     circuit: Circuit, asked: Sequence[Enquiry], found: Mapping[str, Told], meter: Meter
-) -> dict[str, str]:
-    """What is lost at most between the battery at rest and each reading that follows it.
+) -> dict[str, tuple[str, str]]:
+    """What is lost at most between an earlier reading of the battery and one that follows it.
 
-    Of pins and nodes that stand within a tenth of the battery; a reading is then held against
-    that of the battery, and not against what batteries have.
+    Of pins and nodes that stand within a tenth of the battery; they are then held against the
+    battery's reading, best that under the same setting, and not against what batteries have.
+
+    Args:
+        circuit: names the tests.
+        asked: the tests in the order in which they are made.
+        found: what they read.
+        meter: that is used.
+
+    Returns:
+        the battery's test and the loss, by test.
     """
-    rest = found.get(_BATTERY)
-    if not isinstance(rest, Expectation):
-        return {}
-    full = float(rest.nominal.m_as("V"))
-    near = [
-        q
-        for q in asked
-        if q.kind in _FOLLOWING and q.test["measures"] == "voltage"
-        and isinstance(one := found[q.id], Expectation)
-        and 0.9 * full < float(one.nominal.m_as("V")) <= full
-    ]  # fmt: skip
+    beside: dict[str, str] = {}
+    batteries: dict[str, str] = {}
+    for q in asked:
+        if q.kind == "battery":
+            batteries[q.setting] = q.id
+        one = found.get(q.id)
+        near = batteries.get(q.setting) or next(iter(batteries.values()), None)
+        if near is None or q.kind not in _FOLLOWING or not isinstance(one, Expectation):
+            continue
+        full = found[near]
+        assert isinstance(full, Expectation)
+        if 0.9 * full.nominal < one.nominal < 1.02 * full.nominal:
+            beside[q.id] = near
     drops = {}
-    for q in near:
-        test = circuit.tests[q.id]
+    for name in beside:
+        test = circuit.tests[name]
         pairs = {"feed": (circuit.supply, test.red), "earth": (test.black, circuit.ground),
                  "sag": (circuit.supply, circuit.ground)}  # fmt: skip
         for part, (red, black) in pairs.items():
-            drops[f"{q.id} {part}"] = test.model_copy(update={"red": red, "black": black})
+            drops[f"{name} {part}"] = test.model_copy(update={"red": red, "black": black})
     if not drops:
         return {}
     told = expectations(circuit.model_copy(update={"tests": drops}), meter, samples=50)
     least = {}
-    for q in near:
-        feed, earth, sag = (told[f"{q.id} {part}"] for part in ("feed", "earth", "sag"))
-        assert isinstance(feed, Expectation)
-        assert isinstance(earth, Expectation)
-        assert isinstance(sag, Expectation)
-        most = sum(float(one.worst[1].m_as("V")) for one in (feed, earth))
-        most += full - float(sag.nominal.m_as("V"))
-        room = _NOUGHT["voltage"][1] + 2 * float(rest.error.m_as("V"))
-        least[q.id] = f"{_rounded(most + room, math.ceil):.10g} V"
+    for name, near in beside.items():
+        full, *parts = (found[near], *(told[f"{name} {part}"] for part in ("feed", "earth", "sag")))
+        feed, earth, sag = (one for one in parts if isinstance(one, Expectation))
+        assert isinstance(full, Expectation)
+        sags = abs(full.nominal - sag.nominal)
+        most = feed.worst[1] + earth.worst[1] + sags + 2 * full.error
+        volts = float(most.m_as("V")) + _NOUGHT["voltage"][1]
+        least[name] = (near, f"{_rounded(volts, math.ceil):.10g} V")
     return least
 
 

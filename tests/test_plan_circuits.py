@@ -128,7 +128,8 @@ def reading(name: str, fault: str | None, test: str) -> float | str | None:
     return value
 
 
-NTC = "thermistor-2wire"
+NTC, PAIR = "thermistor-2wire", "pin_6_to_14_battery_disconnected"
+HIGH = "bus_high_trunk_short_to_ground_hard"
 GROUND = "fan_ground_wire_high_resistance_slight"
 
 
@@ -141,12 +142,12 @@ GROUND = "fan_ground_wire_high_resistance_slight"
         (NTC, "coolant_sensor_open", "temperature_signal_ignition_on", 4.99, 5.0),
         (NTC, "sensor_connector_high_resistance_1_marked", "pin_1_to_2", 3050, 3060),
         # ISO 11898-2: two terminators of 120 Ω in parallel; one alone; three.
-        ("can-bus-pair", None, "termination", 59.9, 60.1),
-        ("can-bus-pair", "gateway_open_termination", "termination", 119, 120.5),
-        ("can-bus-pair", "third_terminator", "termination", 39.9, 40.1),
-        ("can-bus-pair", "far_module_open_termination", "one_terminator", 1e4, 1e5),
-        ("can-bus-pair", "bus_high_short_to_ground", "low_to_ground", 59, 62),
-        ("can-bus-pair", "module_stuck_dominant", "recessive_difference", 0.9, 2.2),
+        ("can-bus-pair", None, PAIR, 59.9, 60.5),
+        ("can-bus-pair", "gateway_open_termination", PAIR, 119, 120.5),
+        ("can-bus-pair", "third_terminator", PAIR, 39.9, 40.4),
+        ("can-bus-pair", "far_module_open_termination", "pin_6_to_14_gateway_unplugged", 1e4, 1e5),
+        ("can-bus-pair", HIGH, "pin_14_to_4_battery_disconnected", 59, 62),
+        ("can-bus-pair", "module_stuck_dominant", "across_6_14_quiet_bus", 0.9, 2.2),
         # The charging current flows back from battery negative to the alternator's case.
         ("battery-charging", None, "ground_drop", 0.03, 0.1),
         ("battery-charging", "sense_wire_open", "idle_voltage", 15, 16.4),

@@ -247,34 +247,36 @@ def test_can_termination_after_iso_11898_2() -> None:
     # ISO 11898-2 (from memory): terminating resistor 100 Ω at least, 120 Ω nominal, 130 Ω at
     # most, one at each end of the line.
     plan = PLANS["can-bus-pair"].plan
-    assert limits(plan.step("one_terminator"), "Ω") == (100, 130)
-    assert limits(plan.step("termination"), "Ω") == (100 / 2, 130 / 2)
-    assert passes(plan, "termination", f"{120 / 2} Ω")
-    assert not passes(plan, "termination", "120 Ω")
-    assert not passes(plan, "termination", f"{120 / 3} Ω")
-    # the step that tells a third terminator from a short holds for every tolerance
-    low, _ = limits(plan.step("line_to_line"), "Ω")
-    assert low < 100 / 3 < 100 / 2
+    pair, alone = "pin_6_to_14_battery_disconnected", "pin_6_to_14_gateway_unplugged"
+    assert limits(plan.step(alone), "Ω") == (100, 130)
+    assert limits(plan.step(pair), "Ω") == (100 / 2, 130 / 2)
+    assert passes(plan, pair, f"{120 / 2} Ω")
+    assert not passes(plan, pair, "120 Ω")
+    assert not passes(plan, pair, f"{120 / 3} Ω")
+    # a third terminator and wires that touch are two faults, apart for every tolerance
+    assert plan.circuit is not None
+    short = next(f.mode for f in plan.circuit.faults if f.say == "bus wires shorted together")
+    assert short.resistance.high < 100 / 3
 
 
 def test_can_levels_after_iso_11898_2() -> None:
     # ISO 11898-2 (from memory): recessive 2.0 / 2.5 / 3.0 V on either wire, difference
     # -500 to 50 mV; dominant nominally 3.5 V on CAN high and 1.5 V on CAN low.
     plan = PLANS["can-bus-pair"].plan
-    assert limits(plan.step("high_recessive"), "V") == (2.0, 3.0)
-    assert limits(plan.step("low_recessive"), "V") == (2.0, 3.0)
-    assert limits(plan.step("recessive_difference"), "V") == (-0.5, 0.05)
+    assert limits(plan.step("bus_high_quiet_bus"), "V") == (2.0, 3.0)
+    assert limits(plan.step("bus_low_quiet_bus"), "V") == (2.0, 3.0)
+    assert limits(plan.step("across_6_14_quiet_bus"), "V") == (-0.5, 0.05)
     for share in (0.02, 0.2, 0.5):  # share of dominant bits
-        assert passes(plan, "high_traffic", f"{2.5 + share * (3.5 - 2.5)} V")
-        assert passes(plan, "low_traffic", f"{2.5 - share * (2.5 - 1.5)} V")
+        assert passes(plan, "bus_high_ignition_on", f"{2.5 + share * (3.5 - 2.5)} V")
+        assert passes(plan, "bus_low_ignition_on", f"{2.5 - share * (2.5 - 1.5)} V")
     assert named_after(plan, "ISO 11898-2") == {
-        "high_recessive",
-        "low_recessive",
-        "recessive_difference",
-        "high_traffic",
-        "low_traffic",
-        "termination",
-        "one_terminator",
+        "bus_high_quiet_bus",
+        "bus_low_quiet_bus",
+        "across_6_14_quiet_bus",
+        "bus_high_ignition_on",
+        "bus_low_ignition_on",
+        "pin_6_to_14_battery_disconnected",
+        "pin_6_to_14_gateway_unplugged",
     }
 
 

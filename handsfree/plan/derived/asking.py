@@ -289,7 +289,9 @@ def _parts(description: Description, setting: Setting) -> Iterator[Enquiry]:
         return
     say = "" if setting.say == unplugged(description) else setting.say
     needs = list(_needs(description, setting, here))
-    for one, other in _pairs(description, ends_at(description, here)):
+    ends = [e for e in ends_at(description, here)
+            if not is_dead or leads_to(description, e.other) != PLUS]  # fmt: skip
+    for one, other in _pairs(description, ends):
         a, b = pin(one.name), pin(other.name)
         red, black = (device_side(description, e.name) for e in (one, other))
         test = {"measures": "resistance", "red": red, "black": black, "setups": needs}

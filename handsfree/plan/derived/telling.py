@@ -136,7 +136,8 @@ def lost(
             drops[f"{name} {part}"] = test.model_copy(update={"red": red, "black": black})
     if not drops:
         return {}
-    told = expectations(circuit.model_copy(update={"tests": drops}), meter, samples=50)
+    both = circuit.model_copy(update={"tests": {**circuit.tests, **drops}})
+    told = expectations(both, meter, samples=20)
     least = {}
     for name, near in beside.items():
         full, *parts = (found[near], *(told[f"{name} {part}"] for part in ("feed", "earth", "sag")))

@@ -40,8 +40,12 @@ def found(one: Diagnosed) -> set[str]:
 def test_a_reference_that_returns_when_unplugged_does_not_convict_the_sensor() -> None:
     """2 kΩ in the reference wire: 5 kΩ of track pull it to 3.6 V, a meter alone does not."""
     name = "flap-actuator-5wire"
-    plugged = {"battery_voltage": 12.6, "sensor_ground_ignition_on": 0.0,
-               "five_volt_reference_ignition_on": 3.55, "five_volt_reference_unplugged": 5.0}
+    plugged = {
+        "battery_voltage": 12.6,
+        "sensor_ground_ignition_on": 0.0,
+        "five_volt_reference_ignition_on": 3.55,
+        "five_volt_reference_unplugged": 5.0,
+    }
     assert "flap actuator" not in found(said(name, **plugged))
     apart = {"pin_3_to_5": 5000.0, "five_volt_reference_to_ground": math.inf,
              "five_volt_reference_end_to_end": 2000.0}  # fmt: skip

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from by_hand import by_hand
+from by_hand import FOLDER, by_hand
 from typer.testing import CliRunner
 
 from handsfree.cli.app import app
@@ -160,7 +160,7 @@ def test_resume_goes_on_as_it_was_dictated(
     sound = next((data_folder("demo_audio")).glob("*/01-*.flac"))
     job = tmp_path / "job"
     audio = ["--audio", str(sound), "--voice", "off"]
-    plan = "flap-actuator-5wire"
+    plan = str(FOLDER / "flap-actuator-5wire.yaml")
     first = ["dictate", plan, "--job", str(job), "--route", "informed", "--apprentice", *audio]
     assert CliRunner().invoke(app, first).exception is None
     left = JobRecord.read(job)

@@ -130,6 +130,7 @@ def reading(name: str, fault: str | None, test: str) -> float | str | None:
 
 NTC, PAIR = "thermistor-2wire", "pin_6_to_14_battery_disconnected"
 HIGH = "bus_high_trunk_short_to_ground_hard"
+ADDED = "negative_cable_current_added_equipment_unplugged"
 GROUND = "fan_ground_wire_high_resistance_slight"
 
 
@@ -160,8 +161,8 @@ GROUND = "fan_ground_wire_high_resistance_slight"
         ("voltage-drop", "fuse_high_resistance_faint", "fuse_drop_low_beam_on", 0.18, 0.23),
         ("relay-4pin", "relay_stuck_pulled", "pin_30_to_87", 0, 1),
         ("relay-4pin", GROUND, "fan_ground_at_fan_socket_bridged", 5, 12),
-        ("parasitic-draw", None, "asleep_draw", 0.01, 0.03),
-        ("parasitic-draw", "tracker_stuck_awake", "added", 0.01, 0.03),
+        ("parasitic-draw", None, "negative_cable_current_bus_asleep", 0.01, 0.03),
+        ("parasitic-draw", "tracker_stuck_awake", ADDED, 0.01, 0.03),
     ],
 )
 def test_faults_read_as_the_trade_knows_them(

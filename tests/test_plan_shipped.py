@@ -336,13 +336,13 @@ def test_thermistor_by_its_b_value(
 
 
 @pytest.mark.parametrize(
-    ("name", "gravity"),
-    [("battery-charging", 1.225), ("parasitic-draw", 1.190)],
+    ("name", "rest", "gravity"),
+    [("battery-charging", "rest_voltage", 1.225), ("parasitic-draw", "battery_voltage", 1.190)],
 )
-def test_battery_at_rest_by_its_specific_gravity(name: str, gravity: float) -> None:
+def test_battery_at_rest_by_its_specific_gravity(name: str, rest: str, gravity: float) -> None:
     # Handbook rule for lead-acid cells: open-circuit voltage = specific gravity + 0.84 V.
     # Gravity 1.265 full, 1.225 at three quarters, 1.190 at half (from memory).
-    step = PLANS[name].plan.step("rest_voltage")
+    step = PLANS[name].plan.step(rest)
     low, high = limits(step, "V")
     assert low == pytest.approx(6 * (gravity + 0.84), abs=0.03)
     assert low < 6 * (1.265 + 0.84) < high

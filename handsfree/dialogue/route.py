@@ -12,6 +12,12 @@ def phase_steps(plan: Plan, session: Session) -> list[Step]:
     return [s for s in plan.steps if s.phase == phase]
 
 
+def line(plan: Plan, session: Session) -> list[Step]:
+    """The steps that are counted: of those that wait for a doubt, only what came up."""
+    met = {session.step, *session.standing, *session.skipped}
+    return [s for s in phase_steps(plan, session) if not s.in_doubt or s.id in met]
+
+
 def is_open(session: Session, step: Step) -> bool:
     """Whether a step is neither taken nor skipped."""
     return step.id not in session.standing and step.id not in session.skipped

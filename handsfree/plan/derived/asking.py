@@ -185,7 +185,8 @@ def _at_connector(
         needs = (*needs, *_far(description, ends), "module unplugged")
     short = "unplugged" if say == unplugged(description) else say
     for end in ends:
-        if say == ALONE or not _idle(description, end.strand, setting):
+        post = device_side(description, end.name) in (PLUS, MINUS)
+        if not post and (say == ALONE or not _idle(description, end.strand, setting)):
             yield _at_pin(description, setting, end, place, short, needs)
     if plugged(setting, place):
         yield from _across(description, setting, place, ends, needs)
@@ -263,7 +264,7 @@ def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
     if setting.say in (APART, ALONE) or dead(description, setting):
         return
     for strand in description.loom:
-        if strand.current is None or (setting.say == REST and strand.current == "clamp"):
+        if strand.current is None or setting.say == REST:
             continue
         place = owner(description, strand.to) or ""
         if not plugged(setting, place):

@@ -45,7 +45,7 @@ def derive(description: Description) -> Data:
     asked = [q for q in asking.questions(description) if not _left_out(description, q)]
     circuit, meter = _circuit(description, asked), description.meter.in_circuit
     shows = telling.shown(circuit, meter)
-    wanted = {*description.main_line, *description.override, *(description.again or ())}
+    wanted = {*description.main_line, *description.overrides, *(description.again or ())}
     telling_more = [q for q in asked if not q.test or shows[q.id] or q.id in wanted]
     asked = _different(description, telling_more, expectations(circuit, meter, samples=1), wanted)
     _known(description, asked)
@@ -113,7 +113,7 @@ def _known(description: Description, asked: list[Enquiry]) -> None:
     """Refuse the names of tests that there are none of."""
     known = [q.id for q in asking.questions(description)]
     kept = {q.id for q in asked}
-    named = [*description.main_line, *description.override, *(description.again or ())]
+    named = [*description.main_line, *description.overrides, *(description.again or ())]
     for name in named:
         if name not in kept and name not in known:
             near = get_close_matches(name, known, 3, 0.3)
@@ -158,7 +158,7 @@ def _nominal(expected: Expectation | ExpectedWord) -> object:
 
 def _order(description: Description, circuit: Circuit, q: Enquiry) -> tuple[float, ...]:
     """The main line as it is written; then by what must be done for a test, then by rank."""
-    if (override := description.override.get(q.id)) and override.first:
+    if (override := description.overrides.get(q.id)) and override.first:
         return (-2.0, 0.0)
     if q.id in description.main_line:
         return (-1.0, float(description.main_line.index(q.id)))
@@ -168,7 +168,7 @@ def _order(description: Description, circuit: Circuit, q: Enquiry) -> tuple[floa
 
 
 def _left_out(description: Description, q: Enquiry) -> bool:
-    override = description.override.get(q.id)
+    override = description.overrides.get(q.id)
     return override is not None and override.leave_out
 
 
@@ -190,7 +190,7 @@ def _step(
     elif q.wires:
         step["wire"] = q.wires[0]
     step |= _measured(q, expected, near)
-    if (own := description.override.get(q.id)) is not None:
+    if (own := description.overrides.get(q.id)) is not None:
         step |= {k: v for k, v in (("prompt", own.prompt), ("caution", own.caution)) if v}
         if own.low is not None or own.high is not None:
             bounds = {k: v for k, v in (("low", own.low), ("high", own.high)) if v is not None}

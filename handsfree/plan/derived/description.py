@@ -7,6 +7,7 @@ Steps, prompts, probing, limits, order, findings and the tests after the repair 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
@@ -172,6 +173,7 @@ class Ask(PlanModel):
     answer: Literal["yes", "no"] = "yes"
     names: dict[Spoken, tuple[Spoken, ...]] = Field(default_factory=dict)
     setting: Spoken | None = None
+    wire: Spoken | None = Field(None, description="in which the meter is, if it is asked of that")
     how: str = ""
     caution: str = ""
     source: str = ""
@@ -186,6 +188,7 @@ class Override(PlanModel):
     high: PlanQuantity | None = None
     leave_out: bool = False
     first: bool = Field(False, description="the first test of all")
+    also: tuple[Identifier, ...] = Field((), description="other tests of which the same is said")
     stop: bool = Field(False, description="no test after it, if it fails")
     how: str | None = None
     caution: str | None = None
@@ -241,3 +244,9 @@ class Description(PlanModel):
     findings: tuple[Finding, ...] = Field((), description="what no circuit computes")
     wrong_pins: tuple[WrongPin, ...] = ()
     override: dict[Identifier, Override] = Field(default_factory=dict)
+
+    @cached_property
+    def overrides(self) -> dict[str, Override]:
+        """What is said by hand of each test."""
+        more = {other: one for one in self.override.values() for other in one.also}
+        return more | self.override

@@ -77,9 +77,10 @@ def prompt(description: Description, asked: Enquiry) -> str:
         case "node":
             text = f"{place} to battery negative, {setting}"
         case "current" if asked.extra["clamp"]:
-            text = f"clamp around {wires[0]}, {setting}"
+            text = f"clamp around {colours(asked.extra['wire'])}, {setting}"
         case "current":
-            text = f"current in {wires[0]}, {asked.extra['wire'].name}, {setting}"
+            strand = asked.extra["wire"]
+            text = f"current in {colours(strand)}, {strand.name}, {setting}"
         case "temperature":
             text = f"thermometer at the {_part(description, asked.part)}, {setting}"
         case "rail":
@@ -95,8 +96,11 @@ def probe(description: Description, asked: Enquiry) -> dict[str, str]:
     """Where the leads go, and what to mind."""
     how = settings(description)[asked.setting].how
     if "ask" in asked.extra:
-        own = asked.extra["ask"].how or _how(description, asked)
-        return _NOTHING | {"how": own}
+        ask = asked.extra["ask"]
+        leads = (
+            {"red": wire, "black": _POSTS["black"]} if (wire := getattr(ask, "wire", "")) else {}
+        )
+        return _NOTHING | leads | {"how": ask.how or _how(description, asked)}
     found = _leads(description, asked)
     found["how"] = " ".join(dict.fromkeys(filter(None, (how, found.get("how", "")))))
     return found

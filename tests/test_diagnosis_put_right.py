@@ -97,5 +97,10 @@ def test_no_millivolts_with_the_meter_that_is_in_series() -> None:
 
 @pytest.mark.parametrize("voltage", [12.4, 12.9, 13.2])
 def test_an_alternator_that_is_told_to_charge_little_is_not_convicted(voltage: float) -> None:
-    one = said("battery-charging", rest_voltage=12.6, cranking_voltage=10.7, idle_voltage=voltage)
+    one = said(
+        "battery-charging",
+        battery_voltage=12.6,
+        battery_cranking=10.7,
+        battery_engine_idling=voltage,
+    )
     assert "alternator" not in found(one)

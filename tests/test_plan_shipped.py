@@ -337,7 +337,7 @@ def test_thermistor_by_its_b_value(
 
 @pytest.mark.parametrize(
     ("name", "rest", "gravity"),
-    [("battery-charging", "rest_voltage", 1.225), ("parasitic-draw", "battery_voltage", 1.190)],
+    [("battery-charging", "battery_voltage", 1.225), ("parasitic-draw", "battery_voltage", 1.190)],
 )
 def test_battery_at_rest_by_its_specific_gravity(name: str, rest: str, gravity: float) -> None:
     # Handbook rule for lead-acid cells: open-circuit voltage = specific gravity + 0.84 V.

@@ -215,7 +215,7 @@ def _at_pin(
         reads_as = {"dead": "ground", "open": "ground"}
         return volts("drive", node, black, words=words, reads_as=reads_as)
     rail = leads_to(description, end.other) if thick(strand) else None
-    if description.reach[place].at or rail is None:
+    if description.ground_pin is not None or rail is None:
         return volts("voltage", node, black)
     return volts("feed", PLUS, node) if rail == PLUS else volts("return", node, MINUS)
 

@@ -27,6 +27,7 @@ COMPUTED = "computed from the circuit; its values: common practice, no published
 
 _AFTER = "after_"
 _STATES = ["battery", "ground", "open", "pulsing", "dead"]
+_LITTLE, _MUCH = 0.02, 1.0  # V: from here a reading has a sign; a drop of more is none
 _DROPS = {"feed", "return", "drop across", "node"}
 _SPOKEN = {"check", "look", "temperature", "live value"}
 
@@ -47,7 +48,12 @@ def derive(description: Description) -> Data:
     shows = telling.shown(circuit, meter)
     wanted = {*description.main_line, *description.overrides, *(description.again or ())}
     telling_more = [q for q in asked if not q.test or shows[q.id] or q.id in wanted]
-    asked = _different(description, telling_more, expectations(circuit, meter, samples=1), wanted)
+    read = expectations(circuit, meter, samples=1)
+    asked = [
+        _turned(q, read)
+        for q in _different(description, telling_more, read, wanted)
+        if q.id in wanted or not _open_switch(q, read)
+    ]
     _known(description, asked)
     expected = expectations(_circuit(description, asked), meter, samples=200)
     asked = [q for q in asked if q.kind != "drive" or _nominal(expected[q.id])]
@@ -118,6 +124,29 @@ def _known(description: Description, asked: list[Enquiry]) -> None:
         if name not in kept and name not in known:
             near = get_close_matches(name, known, 3, 0.3)
             raise BadInput(f"there is no test {name!r}", remedy=f"Near: {', '.join(near)}.")
+
+
+def _volts(q: Enquiry, read: Mapping[str, Told]) -> float:
+    """What is read in the sound circuit as drawn; nought if no voltage is."""
+    one = read.get(q.id)
+    volts = isinstance(one, Expectation) and q.test["measures"] == "voltage"
+    return float(one.nominal.m_as("V")) if volts and isinstance(one, Expectation) else 0.0
+
+
+def _open_switch(q: Enquiry, read: Mapping[str, Told]) -> bool:
+    """Whether a drop is none, because nothing flows there."""
+    return q.kind == "drop across" and abs(_volts(q, read)) > _MUCH
+
+
+def _turned(q: Enquiry, read: Mapping[str, Told]) -> Enquiry:
+    """With the leads exchanged where the reading would be negative."""
+    if q.kind not in {*_DROPS, "across"} or _volts(q, read) > -_LITTLE:
+        return q
+    test = {**q.test, "red": q.test["black"], "black": q.test["red"]}
+    extra = {**q.extra, "turned": True}
+    if "other" in extra:
+        extra |= {"wire": q.extra["other"], "other": q.extra["wire"]}
+    return replace(q, test=test, wires=q.wires[::-1], extra=extra)
 
 
 def _different(

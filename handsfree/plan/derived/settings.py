@@ -55,8 +55,9 @@ def live(description: Description, setting: Setting) -> bool:
         for name in working(description).sets
         if name == IGNITION or isinstance(description.parts.get(name), Switch)
     )
-    off = any(setting.sets.get(name) == "off" for name in description.parts)
-    return not off and all(setting.sets.get(name, "open") == "closed" for name in switches)
+    return not dead(description, setting) and all(
+        setting.sets.get(name, "open") == "closed" for name in switches
+    )
 
 
 def dead(description: Description, setting: Setting) -> bool:

@@ -69,13 +69,16 @@ def prompt(description: Description, asked: Enquiry) -> str:
             at = " at the harness" if called == "pin" else ""
             text = f"{wires[0]}{at}, {setting}{switched}"
         case "feed":
-            text = f"battery positive to {wires[0]}, {setting}"
+            pair = _either_way(asked, "battery positive", wires[0])
+            text = f"{pair[0]} to {pair[1]}, {setting}"
         case "return":
-            text = f"{wires[0]} to battery negative, {setting}"
+            pair = _either_way(asked, wires[0], "battery negative")
+            text = f"{pair[0]} to {pair[1]}, {setting}"
         case "drop across":
             text = f"across the {place}, {setting}"
         case "node":
-            text = f"{place} to battery negative, {setting}"
+            pair = _either_way(asked, place, "battery negative")
+            text = f"{pair[0]} to {pair[1]}, {setting}"
         case "current" if asked.extra["clamp"]:
             text = f"clamp around {colours(asked.extra['wire'])}, {setting}"
         case "current":
@@ -139,12 +142,17 @@ def _leads(description: Description, asked: Enquiry) -> dict[str, str]:
         case "harness":
             return {"red": f"{pins[0]} of the harness, {place}", "black": ground}
         case "feed":
-            return {"red": _POSTS["red"], "black": f"{pins[0]} of the {place}{mated}"}
+            pair = _either_way(asked, _POSTS["red"], f"{pins[0]} of the {place}{mated}")
+            return {"red": pair[0], "black": pair[1]}
         case "drop across":
-            return {"red": f"battery side of the {place}", "black": f"far side of the {place}",
-                    "how": _how(description, asked)}  # fmt: skip
+            pair = _either_way(asked, f"battery side of the {place}", f"far side of the {place}")
+            return {"red": pair[0], "black": pair[1], "how": _how(description, asked)}
         case "node":
-            return {"red": place, "black": ground, "how": "Bare metal."}
+            pair = _either_way(asked, place, ground)
+            return {"red": pair[0], "black": pair[1], "how": "Bare metal."}
+        case "return":
+            pair = _either_way(asked, f"{pins[0]} of the {place}{mated}", ground)
+            return {"red": pair[0], "black": pair[1]}
         case "current" if asked.extra["clamp"]:
             return {"red": f"clamp around the wire at {pins[0]}", "black": "not used",
                     "how": "Zero the clamp first, one wire only in its jaw."}  # fmt: skip
@@ -187,6 +195,11 @@ def caution(description: Description, asked: Enquiry) -> str:
     if asked.kind == "current" and not asked.extra["clamp"]:
         return _SERIES
     return _JACK if series and asked.test else ""
+
+
+def _either_way(asked: Enquiry, red: str, black: str) -> tuple[str, str]:
+    """The two leads, exchanged where the current flows the other way."""
+    return (black, red) if asked.extra.get("turned") else (red, black)
 
 
 def _device(place: str) -> str:

@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from by_hand import by_hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,7 +16,7 @@ from handsfree.errors import BadInput
 from handsfree.plan import BadPlan, Plan, load_plan, parse_plan, shipped
 
 BROKEN = Path(__file__).parent / "data" / "plans"
-FLAP = load_plan("flap-actuator-5wire").text
+FLAP = by_hand("flap-actuator-5wire").text
 
 
 def faults(name: str) -> list[tuple[int, str, str]]:
@@ -295,7 +296,7 @@ def test_loaded_plan_keeps_its_text(tmp_path: Path) -> None:
     assert loaded.text == FLAP
     assert loaded.source == str(path)
     assert load_plan("flap-actuator-5wire").source == "flap-actuator-5wire"
-    assert loaded.plan == load_plan("flap-actuator-5wire").plan
+    assert loaded.plan == by_hand("flap-actuator-5wire").plan
 
 
 # Nothing but a clear error, whatever is written

@@ -148,7 +148,7 @@ def _tell(desk: Desk, session: Session, what: str) -> str:
         case "why" if step:
             return step.why
         case "where" if step:
-            steps = route.phase_steps(desk.plan, session)
+            steps = route.line(desk.plan, session)
             number, count = str(steps.index(step) + 1), str(len(steps))
             return say("where_is", number=number, count=count, prompt=step.prompt)
         case "repeat" if desk.guessing(session) and step:
@@ -165,7 +165,7 @@ def _last(desk: Desk, session: Session) -> str:
 
 
 def _left(desk: Desk, session: Session) -> str:
-    left = [s for s in route.phase_steps(desk.plan, session) if route.is_open(session, s)]
+    left = [s for s in route.line(desk.plan, session) if route.is_open(session, s)]
     key = "left_one" if len(left) == 1 else "left_are"
     return desk.say(key, count=desk.wording.integer(len(left)))
 

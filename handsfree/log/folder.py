@@ -104,6 +104,13 @@ def read_log(folder: Path) -> bytes:
     return data
 
 
+def stored_names(folder: Path) -> list[str]:
+    """Names of the files beside the log: clips, and what was set aside."""
+    with told_plainly(folder):
+        stored = (path for part in (CLIPS, ASIDE) for path in sorted((folder / part).glob("*")))
+        return [path.relative_to(folder).as_posix() for path in stored]
+
+
 def finish_mark(event: Line) -> bytes:
     """The content of finished.json for a log that ends with this event."""
     return f'{{"seq":{event.seq},"digest":"{event.digest}"}}\n'.encode()
@@ -111,9 +118,10 @@ def finish_mark(event: Line) -> bytes:
 
 def finish_flaw(mark: bytes | None, events: tuple[Line, ...]) -> str | None:
     """What finished.json and the log disagree about, or None."""
-    if mark is None or any(mark == finish_mark(event) for event in events):
+    ends = [event for event in events if event.kind == "finished"]
+    if mark is None or (ends and mark == finish_mark(ends[-1])):
         return None
-    return "the log no longer holds the event that it was finished with"
+    return "the log does not end with the event that it was finished with"
 
 
 def _plain(error: OSError, where: Path) -> BadInput:

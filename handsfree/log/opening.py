@@ -16,6 +16,7 @@ from handsfree.events import Event, JobOpened, JobTakenUp
 from handsfree.events.codec import same_event, same_fields
 from handsfree.log import chain
 from handsfree.log.chain import Line
+from handsfree.log.consistency import contradictions, number_of, proof_of_more
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
@@ -25,6 +26,7 @@ from handsfree.log.folder import (
     PLAN,
     finish_flaw,
     read_file,
+    stored_names,
     sync,
     sync_folder,
     told_plainly,
@@ -160,10 +162,14 @@ def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> J
 def _refuse_damage(folder: Path, log: chain.Scan) -> None:
     what = finish_flaw(read_file(folder, FINISHED), log.events)
     clips = any((folder / CLIPS).glob("*"))
-    if log.flaws:
-        what = f"{EVENTS}, line {log.flaws[0].line}: {log.flaws[0].what}"
+    flaws = log.flaws or contradictions(log.events)
+    proof = proof_of_more(stored_names(folder), log.events)
+    if flaws:
+        what = f"{EVENTS}, line {flaws[0].line}: {flaws[0].what}"
     elif not log.events and (clips or chain.holds_whole_event(log.tail)):
         what = f"{EVENTS} does not begin with the job's opening"
+    elif proof:
+        what = f"the log was longer: {proof} comes of event {number_of(proof)}, which is cut off"
     if what:
         raise Damaged(
             what,

@@ -1,12 +1,13 @@
 """Reading a job, and telling whether it is as it was written.
 
 What `verify` finds: a changed byte anywhere in the log, the clips, the plan or what was set
-aside; lines deleted, added or swapped; a clip that is gone; a finished log that was cut.
+aside; lines deleted, added or swapped; a clip that is gone; a finished log that was cut; a cut
+end whose clips are still there; two jobs put together.
 
 What a hash chain cannot show, and so neither can `verify`:
 
-- somebody who rewrites the whole folder, every hash included;
-- whole lines cut off the end of a job that was never finished;
+- somebody who rewrites the whole folder, every hash and name included;
+- whole lines cut off the end of a job that was never finished, and their clips with them;
 - whether what was said was true.
 
 Against the first two, the fingerprint of the last event is printed in the report and can be kept
@@ -22,15 +23,14 @@ from typing import Literal
 
 from handsfree.log import chain
 from handsfree.log.chain import Line
+from handsfree.log.consistency import contradictions, length, number_of, proof_of_more, setbacks
 from handsfree.log.folder import (
-    ASIDE,
-    CLIPS,
     EVENTS,
     FINISHED,
     finish_flaw,
     read_file,
     read_log,
-    told_plainly,
+    stored_names,
 )
 
 _COPY = "Put it back from a copy of the folder; without one, do not rely on it."
@@ -92,8 +92,20 @@ def verify(folder: Path) -> Verification:
     """
     log = chain.scan(read_log(folder))
     mark = read_file(folder, FINISHED)
-    problems = [Remark(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in log.flaws]
-    remarks: list[Remark] = []
+    flaws = sorted((*log.flaws, *contradictions(log.events)), key=lambda flaw: flaw.line)
+    problems = [Remark(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in flaws]
+    remarks = [
+        Remark(
+            f"{EVENTS}, line {seq}",
+            f"the clock was set back by {length(time)} before this line",
+            "The order of the lines holds, their times may not.",
+        )
+        for seq, time in setbacks(log.events)
+    ]
+    stored = stored_names(folder)
+    if proof := proof_of_more(stored, log.events):
+        what = f"the log was longer: this file comes of event {number_of(proof)}, which is cut off"
+        problems.append(Remark(proof, what, _COPY))
 
     if not log.events or log.events[0].kind != "opened":
         problems.append(Remark(EVENTS, "the log does not begin with the job's opening", _COPY))
@@ -103,17 +115,15 @@ def verify(folder: Path) -> Verification:
         (problems if chain.holds_whole_event(log.tail) else remarks).append(_tail(log))
 
     named = _check_named_files(folder, log.events, problems, remarks)
-    with told_plainly(folder):
-        stored = (path for part in (CLIPS, ASIDE) for path in sorted((folder / part).glob("*")))
-        remarks += [
-            Remark(
-                path.relative_to(folder).as_posix(),
-                "no event names this file: the write of its event was cut short",
-                "It is no evidence; keep it or delete it.",
-            )
-            for path in stored
-            if path.relative_to(folder).as_posix() not in named
-        ]
+    remarks += [
+        Remark(
+            name,
+            "no event names this file: the write of its event was cut short",
+            "It is no evidence; keep it or delete it.",
+        )
+        for name in stored
+        if name not in named and name != proof
+    ]
 
     finished = bool(log.events) and log.events[-1].kind == "finished"
     if finished and mark is None:

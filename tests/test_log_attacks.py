@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
-from handsfree.errors import Damaged
-from handsfree.log import open_job, read, verify
+from handsfree.cli.app import app
+from handsfree.errors import BadInput, Damaged
+from handsfree.log import compare, open_job, read, verify
 from handsfree.log.chain import NOTHING, encode, scan
 from handsfree.log.folder import finish_mark
 
@@ -133,3 +135,53 @@ def test_a_time_that_is_none_is_found(tmp_path: Path) -> None:
     times = ["2026-03-02T09:15:00.000000Z"] * 2 + ["yesterday"]
     (job / "events.jsonl").write_bytes(rechained(told(job), times))
     assert "time" in found(job)
+
+
+# --- a fingerprint that was kept elsewhere ------------------------------------------------------
+
+
+def test_a_log_that_was_made_anew_is_found_by_the_fingerprint_that_was_kept(tmp_path: Path) -> None:
+    job, other = a_job(tmp_path / "job", 4.98), a_job(tmp_path / "other", 4.99)
+    kept = verify(job).fingerprint
+    assert len(kept.replace(" ", "")) * 4 == 128
+    assert compare(job, kept) is None
+    assert compare(job, kept.upper().replace(" ", "-")) is None
+    with pytest.raises(Damaged, match="not that of this log"):
+        compare(other, kept)
+
+
+def test_a_job_that_went_on_is_as_it_was_up_to_the_fingerprint(tmp_path: Path) -> None:
+    job = a_job(tmp_path / "job", 4.98, finished=False)
+    morning = verify(job).fingerprint
+    with open_job(job, PLAN, title=TITLE) as log:
+        log.append("note", text="afternoon")
+    assert "that of event 3; 2 came after it" in str(compare(job, morning))
+
+
+def test_nothing_is_added_to_a_job_that_had_ended(tmp_path: Path) -> None:
+    job = a_job(tmp_path / "job", 4.98)
+    kept = verify(job).fingerprint
+    log = (job / "events.jsonl").read_bytes()
+    more = encode(5, "2026-03-02T09:15:00Z", "note", {}, read(job)[-1].digest)
+    (job / "events.jsonl").write_bytes(log + more)
+    with pytest.raises(Damaged, match="with which the job had ended"):
+        compare(job, kept)
+
+
+def test_the_shorter_fingerprint_of_an_older_report_is_compared_and_said_to_be_short(
+    tmp_path: Path,
+) -> None:
+    job = a_job(tmp_path / "job", 4.98)
+    assert "only 64 bits" in str(compare(job, verify(job).fingerprint[:19]))
+    for text in ("4.98 volts", "1234", ""):
+        with pytest.raises(BadInput, match="no fingerprint"):
+            compare(job, text)
+
+
+def test_the_command_line_compares_a_fingerprint(tmp_path: Path) -> None:
+    job = a_job(tmp_path / "job", 4.98)
+    asked = ["verify", str(job), "--fingerprint"]
+    right = CliRunner().invoke(app, [*asked, verify(job).fingerprint])
+    assert (right.exit_code, "is that of this log" in right.output) == (0, True)
+    wrong = CliRunner().invoke(app, [*asked, "0123 4567 89ab cdef " * 2])
+    assert isinstance(wrong.exception, Damaged)

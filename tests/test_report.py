@@ -60,7 +60,7 @@ def test_what_no_longer_counts_is_shown(page: str) -> None:
 
 def test_it_tells_state_fingerprint_and_what_is_missing(page: str) -> None:
     assert "Not verified." in page
-    assert re.search(r"Fingerprint of the last event: <strong>([0-9a-f]{4} ){3}[0-9a-f]{4}", page)
+    assert re.search(r"Fingerprint of the last event: <strong>([0-9a-f]{4} ){7}[0-9a-f]{4}", page)
     assert "0.3 V to 1 V" not in page  # a step that was not reached
     assert "4.8 V to 5.2 V" in page
 

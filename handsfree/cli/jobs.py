@@ -11,7 +11,7 @@ import typer
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
 from handsfree.events.schema import log_schema
-from handsfree.log import JobRecord, read, to_csv, verify
+from handsfree.log import JobRecord, compare, read, to_csv, verify
 from handsfree.units import show
 
 JobArgument = Annotated[Path, typer.Argument(help="The job folder.")]
@@ -86,7 +86,13 @@ def write_report(
     console.print(f"report: {path}")
 
 
-def verify_job(job: JobArgument) -> None:
+def verify_job(
+    job: JobArgument,
+    kept: Annotated[
+        str | None,
+        typer.Option("--fingerprint", help="That was kept elsewhere: is it that of this log?"),
+    ] = None,
+) -> None:
     """Check that a log is as it was written: hash chain, clips and plan."""
     result = verify(job)
     for remark in result.remarks:
@@ -96,6 +102,9 @@ def verify_job(job: JobArgument) -> None:
         raise Damaged(
             f"damaged\n{problems}", where=str(job), remedy="Do not use this log as evidence."
         )
+    if kept is not None:
+        remark = compare(job, kept)
+        console.print(f"note: {remark}" if remark else "the fingerprint is that of this log")
     console.print(
         f"{job}: {result.state}, {result.events} events, undamaged. "
         f"Fingerprint {result.fingerprint}"

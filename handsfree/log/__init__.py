@@ -9,7 +9,7 @@ from handsfree.log.clip import encode_flac
 from handsfree.log.opening import open_job
 from handsfree.log.record import JobRecord
 from handsfree.log.standing import LoggedReading, Readings, rows, standing_readings, to_csv
-from handsfree.log.verify import Remark, Verification, read, verify
+from handsfree.log.verify import Remark, Verification, compare, read, verify
 from handsfree.log.writer import JobLog
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "Readings",
     "Remark",
     "Verification",
+    "compare",
     "encode_flac",
     "fingerprint",
     "open_job",

@@ -12,7 +12,8 @@ What a hash chain cannot show, and so neither can `verify`:
 
 Against the first two, the fingerprint of the last event is printed in the report and can be kept
 elsewhere (on paper, in a message, at the shop's desk): a log that was rewritten or cut after
-that has another fingerprint. It is the first 64 bits of that event's SHA-256.
+that has another fingerprint. It is the first 128 bits of that event's SHA-256; `compare` holds one
+that was kept against the log.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from handsfree.errors import BadInput, Damaged
 from handsfree.log import chain
 from handsfree.log.chain import Line
 from handsfree.log.consistency import contradictions, length, number_of, proof_of_more, setbacks
@@ -141,6 +143,49 @@ def verify(folder: Path) -> Verification:
         tuple(problems),
         tuple(remarks),
     )
+
+
+def compare(folder: Path, kept: str) -> Remark | None:
+    """Hold a fingerprint that was kept elsewhere against a job.
+
+    Args:
+        folder: of the job.
+        kept: the fingerprint, as it was printed or copied by hand.
+
+    Returns:
+        What is to be known of it, such as that the job went on since; None if it is that of the
+        last event.
+
+    Raises:
+        Damaged: the job is not the one that it was taken of, or not as it was then.
+        BadInput: it is no fingerprint, or this is no job folder.
+    """
+    try:
+        digits = chain.fingerprint_digits(kept)
+    except ValueError as error:
+        raise BadInput(
+            str(error),
+            where="--fingerprint",
+            remedy="It is eight groups of four signs, 0 to 9 and a to f; four in older reports.",
+        ) from error
+    events = read(folder)
+    at = next((event for event in events if event.digest.startswith(digits)), None)
+    if at is None or (at.kind == "finished" and at is not events[-1]):
+        raise Damaged(
+            "the fingerprint is not that of this log"
+            if at is None
+            else f"the fingerprint is that of event {at.seq}, with which the job had ended",
+            where=str(folder),
+            remedy="The log was rewritten, cut or added to since, or it is that of another job.",
+        )
+    since = len(events) - events.index(at) - 1
+    if since:
+        what = f"the fingerprint is that of event {at.seq}; {since} came after it"
+        return Remark(EVENTS, what, "Up to that event the log is as it was then.")
+    if len(digits) < chain.FINGERPRINT_DIGITS:
+        what = f"only {4 * len(digits)} bits were compared"
+        return Remark(EVENTS, what, "Two logs can be made that share so few; keep all of it.")
+    return None
 
 
 def _tail(log: chain.Scan) -> Remark:

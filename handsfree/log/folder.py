@@ -27,6 +27,12 @@ ASIDE = "aside"
 FINISHED = "finished.json"
 LOCK = "lock"
 
+#: Rights of what a job holds: its owner's, nobody else's.
+FILE_RIGHTS, FOLDER_RIGHTS = 0o600, 0o700
+
+#: How every file of a job is opened, where the system has it: no link is followed.
+PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+
 
 @contextmanager
 def told_plainly(where: Path) -> Iterator[None]:
@@ -68,7 +74,7 @@ def write_file(path: Path, data: bytes) -> None:
         OSError: it could not be written; what was begun is removed.
     """
     try:
-        with path.open("wb", buffering=0) as file:
+        with open(path, "wb", buffering=0, opener=_for_the_owner) as file:
             if file.write(data) != len(data):
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
             sync(file.fileno())
@@ -77,6 +83,26 @@ def write_file(path: Path, data: bytes) -> None:
         with suppress(OSError):
             path.unlink(missing_ok=True)
         raise
+
+
+def hold(descriptor: int) -> bool:
+    """Keep other writers off an open log until it is closed; False if another one holds it.
+
+    The file `lock` does the same, but it may be deleted.  On Windows no open file can be.
+    """
+    if sys.platform == "win32":
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _for_the_owner(path: str, flags: int) -> int:
+    return os.open(path, flags | PLAINLY, FILE_RIGHTS)
 
 
 def read_file(folder: Path, name: str) -> bytes | None:

@@ -18,6 +18,7 @@ order a person reads them.
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -28,6 +29,8 @@ NOTHING = sha256(b"").hexdigest()
 #: What a file is to the line that holds its hash.
 ROLES = ("plan", "clip", "aside")
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
+#: Lists and objects within each other, digits of a whole number: more than any event has.
+DEEPEST, MOST_DIGITS = 32, 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,19 +135,17 @@ def decode(line: bytes) -> Line:
     Raises:
         ValueError: the line is no event.
     """
-    try:
-        record = json.loads(line.decode())
-        fields = {key: value for key, value in record.items() if key not in RESERVED}
-        return Line(
-            int(record["seq"]),
-            str(record["time"]),
-            str(record["event"]),
-            fields,
-            str(record["prev"]),
-            digest(line),
-        )
-    except (KeyError, TypeError, AttributeError) as error:
-        raise ValueError("not an event") from error
+    match _record(line):
+        case {
+            "seq": int(seq),
+            "time": str(time),
+            "event": str(kind),
+            "prev": str(prev),
+            **others,
+        } if seq is not True:
+            fields = {key: value for key, value in others.items() if key not in RESERVED}
+            return Line(seq, time, kind, fields, prev, digest(line))
+    raise ValueError("not an event")
 
 
 def scan(data: bytes) -> Scan:
@@ -188,9 +189,59 @@ def holds_whole_event(tail: bytes) -> bool:
     text = tail.decode(errors="replace")
     try:
         _, end = json.JSONDecoder().raw_decode(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
     return end < len(text)
+
+
+def _record(line: bytes) -> Any:
+    """The JSON of a line, none of whose parts is beyond what anybody could work with.
+
+    Raises:
+        ValueError: it is no JSON, or too deep, or has numbers or signs that JSON cannot write.
+    """
+    text = line.decode()
+    if text.count("[") + text.count("{") > DEEPEST and _deepest(text) > DEEPEST:
+        raise ValueError("nested too deeply")
+    record = _JSON.decode(text)
+    if "\\u" in text:  # half of a sign is none, and could not be shown
+        json.dumps(record, ensure_ascii=False).encode()
+    return record
+
+
+def _deepest(text: str) -> int:
+    """How deep brackets stand in each other, those within strings left out."""
+    depth = deepest = 0
+    for bracket in _BRACKETS.findall(text):
+        if bracket in "[{":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif bracket in "]}":
+            depth -= 1
+    return deepest
+
+
+_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[][{}]')
+
+
+def _whole(text: str) -> int:
+    if len(text.lstrip("-")) > MOST_DIGITS:
+        raise ValueError("a number is too long")
+    return int(text)
+
+
+def _broken(text: str) -> float:
+    number = float(text)
+    if math.isinf(number):
+        raise ValueError("a number is too large")
+    return number
+
+
+def _refuse(text: str) -> float:
+    raise ValueError(f"{text} is no number of JSON")
+
+
+_JSON = json.JSONDecoder(parse_int=_whole, parse_float=_broken, parse_constant=_refuse)
 
 
 def _seal(body: bytes) -> bytes:

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import errno
 import os
+import re
+import stat
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -32,6 +34,13 @@ FILE_RIGHTS, FOLDER_RIGHTS = 0o600, 0o700
 
 #: How every file of a job is opened, where the system has it: no link is followed.
 PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+
+
+#: Names that a file of a job may have.
+_OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
+#: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
+MOST = {EVENTS: 1 << 28, PLAN: 1 << 22, FINISHED: 1 << 12}
+MOST_OF_A_CLIP = 1 << 26
 
 
 @contextmanager
@@ -105,13 +114,53 @@ def _for_the_owner(path: str, flags: int) -> int:
     return os.open(path, flags | PLAINLY, FILE_RIGHTS)
 
 
+class NotPlain(BadInput):
+    """Something in a job folder that is no plain file of it: it is not read."""
+
+
 def read_file(folder: Path, name: str) -> bytes | None:
-    """A file of the job, or None if it is not there."""
-    with told_plainly(folder / name):
+    """A file of the job, or None if it is not there.
+
+    The name may come from a log that a stranger wrote.  So only what stands in the folder itself
+    is read: no other path, no link, no device, no pipe, and not more than any job holds.
+
+    Raises:
+        NotPlain: the name leads elsewhere, or to something else than a plain file.
+        BadInput: it cannot be read.
+    """
+    where = folder / name
+    if not _OWN.fullmatch(name):
+        raise NotPlain("this is no name of a file in a job folder", where=repr(name[:100]))
+    with told_plainly(where):
+        if where.parent != folder and where.parent.is_symlink():
+            raise NotPlain("a link stands where a folder of the job belongs", where=str(where))
         try:
-            return (folder / name).read_bytes()
+            file = open(where, "rb", opener=_without_waiting)  # noqa: SIM115 - closed below
         except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
             return None
+        except OSError as error:
+            if where.is_symlink() or not where.is_file():  # a link, a socket
+                raise _not_plain(where) from error
+            raise
+        with file:
+            found = os.fstat(file.fileno())
+            if not stat.S_ISREG(found.st_mode) or where.is_symlink():
+                raise _not_plain(where)
+            most = MOST.get(name, MOST_OF_A_CLIP)
+            if found.st_size > most:
+                raise NotPlain(
+                    f"the file is larger than any job's, {found.st_size} bytes", where=str(where)
+                )
+            return file.read(most)
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open for reading; a pipe that nobody writes to is not waited for."""
+    return os.open(path, flags | PLAINLY | getattr(os, "O_NONBLOCK", 0))
+
+
+def _not_plain(where: Path) -> NotPlain:
+    return NotPlain("this is no plain file, so it is not read", where=str(where))
 
 
 def read_log(folder: Path) -> bytes:
@@ -157,7 +206,8 @@ def _plain(error: OSError, where: Path) -> BadInput:
             return BadInput(
                 "the disk is full",
                 where=place,
-                remedy="Free some space and say it again; what was read back before is in the log.",
+                remedy="Free some space, go on with `handsfree resume` and say the last value again; "
+                "what was read back before is in the log.",
             )
         case errno.EROFS | errno.EACCES | errno.EPERM:
             return BadInput(

@@ -19,7 +19,7 @@ from handsfree.events import (
     VerdictWithdrawn,
 )
 from handsfree.log.chain import Line
-from handsfree.log.folder import CLIPS, EVENTS, PLAN, read_file, read_log
+from handsfree.log.folder import CLIPS, EVENTS, PLAN, NotPlain, read_file, read_log
 from handsfree.log.standing import Readings, standing_readings
 from handsfree.log.verify import read
 from handsfree.plan import Plan, parse_plan
@@ -101,8 +101,11 @@ class JobRecord:
         return known[-1] if known else ("", "")
 
     def clip(self, name: str) -> bytes | None:
-        """The sound of that name; None if it is gone."""
-        return read_file(self.folder / CLIPS, Path(name).name)
+        """The sound of that name; None if it is gone, or no plain file of the job."""
+        try:
+            return read_file(self.folder, name) if name.startswith(f"{CLIPS}/") else None
+        except NotPlain:
+            return None
 
 
 def plan_text(folder: Path) -> str:

@@ -29,6 +29,7 @@ from handsfree.log.consistency import contradictions, length, number_of, proof_o
 from handsfree.log.folder import (
     EVENTS,
     FINISHED,
+    NotPlain,
     finish_flaw,
     read_file,
     read_log,
@@ -199,25 +200,54 @@ def _tail(log: chain.Scan) -> Remark:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """A file beside the log.
+
+    Attributes:
+        digest: of its bytes; empty if there are none.
+        flaw: why it has none.
+        size: in bytes.
+        whole: whether it holds more than the beginning of a line.
+    """
+
+    digest: str = ""
+    flaw: str = ""
+    size: int = 0
+    whole: bool = False
+
+    @classmethod
+    def of(cls, folder: Path, name: str) -> _Beside:
+        """What stands under a name that an event tells."""
+        try:
+            data = read_file(folder, name)
+        except NotPlain as error:
+            return cls(flaw=f"is not to be read: {error.what}")
+        if data is None:
+            return cls(flaw="is gone")
+        return cls(chain.digest(data), "", len(data), chain.holds_whole_event(data[:_LOOKED_AT]))
+
+
+#: Bytes of what was set aside that are looked at: more than any line has.
+_LOOKED_AT = 1 << 20
+
+
 def _check_named_files(
     folder: Path, events: tuple[Line, ...], problems: list[Remark], remarks: list[Remark]
 ) -> set[str]:
     """Check each file whose hash an event holds; return the names."""
-    named: set[str] = set()
+    known: dict[str, _Beside] = {}
     for event in events:
         for role, name, expected in event.files:
-            named.add(name)
-            data = read_file(folder, name)
-            if data is None:
-                what = f"the {role} of event {event.seq} is gone"
-                problems.append(Remark(name, what, _COPY))
-            elif chain.digest(data) != expected:
-                what = f"the {role} of event {event.seq} was changed"
-                problems.append(Remark(name, what, _COPY))
-            elif role == "aside" and chain.holds_whole_event(data):
+            if name not in known:
+                known[name] = _Beside.of(folder, name)
+            file, where = known[name], name[:100]
+            if flaw := file.flaw or ("was changed" if file.digest != expected else ""):
+                problems.append(Remark(where, f"the {role} of event {event.seq} {flaw}", _COPY))
+            elif role == "aside" and file.whole:
                 what = f"a spoilt line that may have been read back stood before event {event.seq}"
-                problems.append(Remark(name, what, "Look at it, and take that reading again."))
+                problems.append(Remark(where, what, "Look at it, and take that reading again."))
             elif role == "aside":
-                what = f"{len(data)} bytes of a cut write were set aside at event {event.seq}"
-                remarks.append(Remark(name, what, "They were never read back."))
-    return named
+                what = f"{file.size} bytes of a cut write were set aside at event {event.seq}"
+                remarks.append(Remark(where, what, "They were never read back."))
+    return set(known)

@@ -1,0 +1,131 @@
+"""A job folder of a stranger: nothing outside it is read, and nothing hangs or grows."""
+
+from __future__ import annotations
+
+import os
+import socket
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from handsfree.errors import BadInput
+from handsfree.log import JobRecord, open_job, read, verify
+from handsfree.log.chain import NOTHING, decode, encode, holds_whole_event, scan
+from handsfree.log.folder import MOST, read_file
+from handsfree.plan import load_plan
+
+TIME = "2026-03-02T09:15:00.000000Z"
+LOADED = load_plan("relay-4pin")
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    folder = tmp_path / "job"
+    with open_job(folder, LOADED.text.encode(), title=LOADED.plan.title) as log:
+        log.append("heard", b"sound", text="violet")
+    return folder
+
+
+def naming(job: Path, name: str) -> Path:
+    """The job with a log whose every hash holds, and whose clip has this name."""
+    first = (job / "events.jsonl").read_bytes().splitlines(keepends=True)[0]
+    fields: dict[str, Any] = {"clip": name, "clip_sha256": "0" * 64}
+    second = encode(2, TIME, "heard", fields, scan(first).events[0].digest)
+    (job / "events.jsonl").write_bytes(first + second)
+    return job
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["/dev/zero", "/etc/passwd", "../secret", "clips/../../secret", "clips//etc/passwd", "", ".",
+     "clips/.hidden", "clips", "aside", "a" * 5000, "clips/x\0y"],
+)  # fmt: skip
+def test_nothing_outside_the_folder_is_read(job: Path, name: str) -> None:
+    (job.parent / "secret").write_bytes(b"sound")
+    result = verify(naming(job, name))
+    assert result.state == "damaged"
+    assert JobRecord(job, "", LOADED.plan, ()).clip(name) is None
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there are none there")
+@pytest.mark.parametrize("kind", ["pipe", "link", "device", "socket", "folder linked"])
+def test_what_is_no_plain_file_is_not_opened(
+    job: Path, kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    secret = job.parent / "secret"
+    secret.write_bytes(b"sound")
+    clip = job / "clips" / "00002.flac"
+    clip.unlink()
+    match kind:
+        case "pipe":
+            os.mkfifo(clip)
+        case "link":
+            clip.symlink_to(secret)
+        case "device":
+            clip.symlink_to("/dev/zero")
+        case "socket":
+            monkeypatch.chdir(clip.parent)
+            socket.socket(socket.AF_UNIX).bind(clip.name)
+        case "folder linked":
+            (job / "clips").rename(job.parent / "clips")
+            (job / "clips").symlink_to(job.parent / "clips")
+            (job / "clips" / "00002.flac").write_bytes(b"sound")
+    (problem,) = verify(job).problems
+    assert "not to be read" in str(problem)
+    assert JobRecord(job, "", LOADED.plan, ()).clip("clips/00002.flac") is None
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there are none there")
+@pytest.mark.parametrize("name", ["events.jsonl", "plan.yaml", "finished.json"])
+@pytest.mark.parametrize("kind", ["pipe", "link"])
+def test_a_log_that_is_no_plain_file_is_refused(job: Path, name: str, kind: str) -> None:
+    (job / name).unlink(missing_ok=True)
+    if kind == "pipe":
+        os.mkfifo(job / name)
+    else:
+        (job / name).symlink_to("/dev/zero")
+    if name == "plan.yaml":
+        assert not verify(job).ok
+    else:
+        with pytest.raises(BadInput, match="no plain file"):
+            verify(job)
+    with pytest.raises(BadInput):
+        open_job(job, LOADED.text.encode(), title=LOADED.plan.title)
+
+
+@pytest.mark.parametrize("name", ["events.jsonl", "finished.json", "clips/00002.flac"])
+def test_a_file_larger_than_any_jobs_is_not_taken_into_memory(job: Path, name: str) -> None:
+    with (job / name).open("ab") as file:
+        file.truncate(1 << 33)  # a hole; it takes no room
+    try:
+        assert "larger than any" in str(verify(job).problems)
+    except BadInput as error:
+        assert "larger than any" in str(error)
+    with pytest.raises(BadInput, match="larger than any"):
+        read_file(job, name)
+    assert MOST["events.jsonl"] < 1 << 30
+
+
+def line(extra: str) -> bytes:
+    begin = f'{{"seq":1,"time":"{TIME}","event":"heard",{extra},"prev":"{NOTHING}","sha":"0"}}'
+    return begin.encode() + b"\n"
+
+
+@pytest.mark.parametrize(
+    "extra",
+    ['"x":' + "[" * 100_000, '"x":' + "[" * 500 + "]" * 500, '"x":1e999', '"x":-1e999', '"x":NaN',
+     '"x":Infinity', '"x":' + "9" * 5000, '"x":"\\ud800"', '"seq":1e999', '"seq":true', '"seq":null',
+     '"time":7', '"event":[]', '"\\udfff":1'],
+)  # fmt: skip
+def test_json_that_nobody_wrote_is_no_event(job: Path, extra: str) -> None:
+    with pytest.raises(ValueError, match=r".*"):
+        decode(line(extra))
+    assert not holds_whole_event(line(extra)[:-5])
+    (job / "events.jsonl").write_bytes((job / "events.jsonl").read_bytes() + line(extra))
+    assert verify(job).state == "damaged"
+    assert len(read(job)) == 2
+
+
+def test_brackets_in_a_text_are_not_counted() -> None:
+    assert decode(line('"x":"' + '[{\\"' * 500 + '"')).fields["x"] == '[{"' * 500

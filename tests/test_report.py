@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import base64
 import re
+import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
+from handsfree.cli.app import app
 from handsfree.dialogue import Dialogue
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, Damaged
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
@@ -19,6 +22,7 @@ from handsfree.log import encode_flac, open_job
 from handsfree.plan import load_plan
 from handsfree.report import report_file
 
+GOLDEN = Path(__file__).parent / "data" / "golden"
 SAID = ["twelve six", "point oh two", "correction point oh three", "five volts", "strike that"]
 SAID += ["note the <seal> is torn", "four point nine volts", "finish", "yes"]
 
@@ -128,3 +132,19 @@ def test_a_place_that_cannot_be_written(tmp_path: Path, english: Language) -> No
         pass
     with pytest.raises(BadInput, match="cannot be written"):
         report_file(tmp_path / "job", tmp_path / "nowhere" / "report.html")
+
+
+def test_the_report_of_a_damaged_log_says_so_first(tmp_path: Path) -> None:
+    job = tmp_path / "job"
+    shutil.copytree(GOLDEN / "whole-session", job)
+    log = (job / "events.jsonl").read_text(encoding="utf-8")
+    assert '"verified"' in log
+    (job / "events.jsonl").write_text(log.replace("4.98", "4.89"), encoding="utf-8")
+    told = CliRunner().invoke(app, ["report", str(job)])
+    assert isinstance(told.exception, Damaged)
+    body = (job / "report.html").read_text(encoding="utf-8").split("<main>")[1]
+    first = re.sub(r"<[^>]+>", " ", body).split()
+    assert first[0] == "Damaged:"
+    assert body.index("Damaged") < body.index("<h1>") < body.index("erified after the repair")
+    assert "<strong>Verified after the repair" not in body
+    assert "events.jsonl, line" in body[: body.index("<h1>")]

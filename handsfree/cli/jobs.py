@@ -82,8 +82,14 @@ def write_report(
     from handsfree.report import report_file
 
     path = output or job / "report.html"
-    report_file(job, path)
+    check = report_file(job, path)
     console.print(f"report: {path}")
+    if not check.ok:
+        raise Damaged(
+            "this log is damaged, and the report says so first",
+            where=str(job),
+            remedy="`handsfree verify` lists all damage, `handsfree recover` saves what is whole.",
+        )
 
 
 def verify_job(

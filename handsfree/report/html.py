@@ -23,6 +23,10 @@ from handsfree.units import show
 Clips = Callable[[str], bytes | None]
 
 
+#: Damages that are listed at the head of the page; the others are counted.
+MOST_PROBLEMS = 20
+
+
 def render(record: JobRecord, check: Verification, clips: Clips) -> str:
     """The page.
 
@@ -67,6 +71,7 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
         withdrawn=isinstance(record.verdict, VerdictWithdrawn),
         ending=record.ending,
         check=check,
+        most=MOST_PROBLEMS,
         common=COMMON_PRACTICE,
         version=__version__,
     )
@@ -92,8 +97,11 @@ def _subject(record: JobRecord) -> list[tuple[str, str]]:
     return [(heading, told[name]) for name, heading in _HEADINGS.items() if told.get(name)]
 
 
-def report_file(job: Path, output: Path) -> None:
-    """Write the report of a job folder.
+def report_file(job: Path, output: Path) -> Verification:
+    """Write the report of a job folder; that of a damaged one says so first.
+
+    Returns:
+        What `verify` found, which the page tells.
 
     Raises:
         BadInput: it is no job folder, or the report cannot be written, or not in that format.
@@ -106,7 +114,8 @@ def report_file(job: Path, output: Path) -> None:
             remedy="Give a name that ends in .html. Any browser prints that page to PDF.",
         )
     record = JobRecord.read(job)
-    page = render(record, verify(job), record.clip)
+    check = verify(job)
+    page = render(record, check, record.clip)
     try:
         output.write_text(page, encoding="utf-8")
     except OSError as error:
@@ -115,6 +124,7 @@ def report_file(job: Path, output: Path) -> None:
             where=str(output),
             remedy="Choose another place with -o.",
         ) from error
+    return check
 
 
 def _said(logged: Logged, clips: Clips) -> dict[str, str] | None:

@@ -14,6 +14,7 @@ from handsfree.events import (
     Asked,
     Event,
     JobFinished,
+    JobRecovered,
     Logged,
     MicrophoneChanged,
     Noted,
@@ -87,6 +88,9 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "verd", "bold green", "withdrawn: the tests are open again"
         case JobFinished(status=status):
             return "end", "bold", status
+        case JobRecovered(source=source, kept=kept, missing=missing):
+            lost = "".join(f"\n      missing: {one}" for one in missing)
+            return "log", "magenta", f"recovered from {source}: {kept} events{lost}"
         case MicrophoneChanged(text=text):
             return "mic", "blue", text
     return None

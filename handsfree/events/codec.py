@@ -15,20 +15,19 @@ from pydantic import TypeAdapter
 from handsfree.check import written
 from handsfree.events import fields
 from handsfree.events.comparison import compared_fields, verdict_of_reading
+from handsfree.events.entries import Entry, Guess, Question
 from handsfree.events.kinds import (
     Asked,
     ConditionSet,
-    Entry,
     Event,
-    Guess,
     Guessed,
     JobFinished,
     JobOpened,
+    JobRecovered,
     JobTakenUp,
     MicrophoneChanged,
     Noted,
     Paused,
-    Question,
     QuestionClosed,
     ReadingStruck,
     ReadingTaken,
@@ -55,6 +54,7 @@ from handsfree.units import show
 SAME: dict[str, type[Event]] = {
     "opened": JobOpened,
     "resumed": JobTakenUp,
+    "recovered": JobRecovered,
     "said": Spoke,
     "closed": QuestionClosed,
     "step": StepOpened,

@@ -28,6 +28,8 @@ from typing import Any
 NOTHING = sha256(b"").hexdigest()
 #: What a file is to the line that holds its hash.
 ROLES = ("plan", "clip", "aside")
+#: Where either of two lines was put in place of another.
+NO_FOLLOWER = "the line does not follow from the line before"
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
 #: Lists and objects within each other, digits of a whole number: more than any event has.
 DEEPEST, MOST_DIGITS = 32, 300
@@ -177,7 +179,7 @@ def scan(data: bytes) -> Scan:
         elif event.seq != seq:
             flaws.append(Damage(number, f"event {event.seq} stands where event {seq} belongs"))
         elif sound and event.prev != before:
-            flaws.append(Damage(number, "the line does not follow from the line before"))
+            flaws.append(Damage(number, NO_FOLLOWER))
         seq, sound = event.seq + 1, not changed
     return Scan(tuple(events), tail, tuple(flaws))
 

@@ -206,7 +206,7 @@ def _plain(error: OSError, where: Path) -> BadInput:
             return BadInput(
                 "the disk is full",
                 where=place,
-                remedy="Free some space, go on with `handsfree resume` and say the last value again; "
+                remedy="Free some space, `handsfree resume` the job, and say the last value again; "
                 "what was read back before is in the log.",
             )
         case errno.EROFS | errno.EACCES | errno.EPERM:

@@ -13,6 +13,7 @@ from handsfree.events import (
     Codec,
     JobFinished,
     JobOpened,
+    JobRecovered,
     JobTakenUp,
     Logged,
     VerdictReached,
@@ -86,6 +87,11 @@ class JobRecord:
         verdicts = VerdictReached | VerdictWithdrawn
         found = [e.event for e in self.events if isinstance(e.event, verdicts)]
         return found[-1] if found else None
+
+    @property
+    def recovered(self) -> tuple[JobRecovered, ...]:
+        """Of which damaged jobs this one is what was whole."""
+        return tuple(e.event for e in self.events if isinstance(e.event, JobRecovered))
 
     @property
     def ending(self) -> JobFinished | None:

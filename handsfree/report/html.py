@@ -70,6 +70,7 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
         verdict=record.verdict,
         withdrawn=isinstance(record.verdict, VerdictWithdrawn),
         ending=record.ending,
+        recovered=record.recovered,
         check=check,
         most=MOST_PROBLEMS,
         common=COMMON_PRACTICE,

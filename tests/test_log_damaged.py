@@ -9,7 +9,7 @@ import functools
 import json
 import random
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -24,14 +24,14 @@ from handsfree.errors import HandsfreeError
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import load_language
-from handsfree.log import JobRecord, open_job, verify
+from handsfree.log import JobRecord, open_job, recover, verify
 from handsfree.log.chain import NOTHING, encode, scan
 from handsfree.log.folder import finish_mark
 from handsfree.plan import parse_plan
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 JOBS = ["left-open", "apprentice", "informed", "swept"]
-CASES = 60
+CASES = 12
 """Of each way of damage and each job."""
 
 NONSENSE: list[Any] = [
@@ -155,44 +155,52 @@ def resumed(job: Path) -> None:
                 session.hear(Heard.of_text(text))
 
 
-def cases() -> Iterator[Any]:
-    for name in JOBS:
-        for damage in (bytes_changed, fields_changed, lines_changed):
-            yield pytest.param(name, damage, id=f"{name}-{damage.__name__}")
+def used(job: Path, monkeypatch: pytest.MonkeyPatch) -> list[Callable[[], object]]:
+    """Everything that reads a job."""
+    return [
+        lambda: verify(job),
+        lambda: command(job, "log"),
+        lambda: command(job, "log", "--json"),
+        lambda: command(job, "log", "--csv", "--history"),
+        lambda: command(job, "report", "-o", str(job.with_suffix(".html"))),
+        lambda: glanced(job, monkeypatch),
+        lambda: recover(job, job.with_suffix(".recovered")),
+        lambda: resumed(job),
+    ]
 
 
-@pytest.mark.parametrize(("name", "damage"), cases())
+def damaged(
+    name: str, damage: Callable[[bytes, random.Random], bytes], case: int, folder: Path
+) -> Path:
+    """A damaged copy of a golden job, in an empty folder."""
+    job = folder / "job"
+    shutil.copytree(GOLDEN / name, job)
+    whole = (job / "events.jsonl").read_bytes()
+    data = damage(whole, random.Random(f"{name} {damage.__name__} {case}"))
+    (job / "events.jsonl").write_bytes(data)
+    (job / "finished.json").unlink(missing_ok=True)
+    found = scan(data).events
+    if found and found[-1].kind == "finished":
+        (job / "finished.json").write_bytes(finish_mark(found[-1]))
+    return job
+
+
+@pytest.mark.parametrize("damage", [bytes_changed, fields_changed, lines_changed])
+@pytest.mark.parametrize("name", JOBS)
 def test_a_damaged_log_is_told_of_and_never_a_traceback(
     name: str,
     damage: Callable[[bytes, random.Random], bytes],
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    whole = (GOLDEN / name / "events.jsonl").read_bytes()
     for case in range(CASES):
-        job = tmp_path / "job"
-        shutil.copytree(GOLDEN / name, job)
-        rng = random.Random(f"{name} {damage.__name__} {case}")
-        data = damage(whole, rng)
-        (job / "events.jsonl").write_bytes(data)
-        found = scan(data).events
-        (job / "finished.json").unlink(missing_ok=True)
-        if found and found[-1].kind == "finished":
-            (job / "finished.json").write_bytes(finish_mark(found[-1]))
-        for what in (
-            lambda: verify(job),
-            lambda: command(job, "log"),
-            lambda: command(job, "log", "--json"),
-            lambda: command(job, "log", "--csv", "--history"),
-            lambda: command(job, "report", "-o", str(tmp_path / "report.html")),
-            lambda: glanced(job, monkeypatch),
-            lambda: resumed(job),
-        ):
+        folder = tmp_path / str(case)
+        folder.mkdir()
+        for use in used(damaged(name, damage, case, folder), monkeypatch):
             try:
-                what()
-            except HandsfreeError as error:
-                assert str(error)
+                use()
+            except HandsfreeError:  # told to a person
+                pass
             except Exception as error:
                 error.add_note(f"case {case} of {name}, {damage.__name__}")
                 raise
-        shutil.rmtree(job)

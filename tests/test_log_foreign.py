@@ -98,10 +98,11 @@ def test_a_log_that_is_no_plain_file_is_refused(job: Path, name: str, kind: str)
 def test_a_file_larger_than_any_jobs_is_not_taken_into_memory(job: Path, name: str) -> None:
     with (job / name).open("ab") as file:
         file.truncate(1 << 33)  # a hole; it takes no room
-    try:
+    if name == "clips/00002.flac":
         assert "larger than any" in str(verify(job).problems)
-    except BadInput as error:
-        assert "larger than any" in str(error)
+    else:
+        with pytest.raises(BadInput, match="larger than any"):
+            verify(job)
     with pytest.raises(BadInput, match="larger than any"):
         read_file(job, name)
     assert MOST["events.jsonl"] < 1 << 30
@@ -115,8 +116,8 @@ def line(extra: str) -> bytes:
 @pytest.mark.parametrize(
     "extra",
     ['"x":' + "[" * 100_000, '"x":' + "[" * 500 + "]" * 500, '"x":1e999', '"x":-1e999', '"x":NaN',
-     '"x":Infinity', '"x":' + "9" * 5000, '"x":"\\ud800"', '"seq":1e999', '"seq":true', '"seq":null',
-     '"time":7', '"event":[]', '"\\udfff":1'],
+     '"x":Infinity', '"x":' + "9" * 5000, '"x":"\\ud800"', '"seq":1e999', '"seq":true',
+     '"seq":null', '"time":7', '"event":[]', '"\\udfff":1'],
 )  # fmt: skip
 def test_json_that_nobody_wrote_is_no_event(job: Path, extra: str) -> None:
     with pytest.raises(ValueError, match=r".*"):

@@ -29,7 +29,7 @@ def job(tmp_path: Path) -> Path:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}  # fmt: skip
+    return {str(path): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def lines(folder: Path) -> list[bytes]:

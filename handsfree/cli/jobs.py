@@ -111,8 +111,8 @@ def verify_job(
             f"damaged\n{problems}", where=str(job), remedy="Do not use this log as evidence."
         )
     if kept is not None:
-        remark = compare(job, kept)
-        console.print(f"note: {remark}" if remark else "the fingerprint is that of this log")
+        known = compare(job, kept)
+        console.print(f"note: {known}" if known else "the fingerprint is that of this log")
     console.print(
         f"{job}: {result.state}, {result.events} events, undamaged. "
         f"Fingerprint {result.fingerprint}"

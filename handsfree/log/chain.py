@@ -137,16 +137,12 @@ def decode(line: bytes) -> Line:
     Raises:
         ValueError: the line is no event.
     """
-    match _record(line):
-        case {
-            "seq": int(seq),
-            "time": str(time),
-            "event": str(kind),
-            "prev": str(prev),
-            **others,
-        } if seq is not True:
-            fields = {key: value for key, value in others.items() if key not in RESERVED}
-            return Line(seq, time, kind, fields, prev, digest(line))
+    record = _record(line)
+    match record:
+        case {"seq": int(seq), "time": str(time), "event": str(kind), "prev": str(prev)}:
+            if not isinstance(seq, bool):
+                fields = {key: value for key, value in record.items() if key not in RESERVED}
+                return Line(seq, time, kind, fields, prev, digest(line))
     raise ValueError("not an event")
 
 

@@ -144,7 +144,6 @@ def glanced(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def resumed(job: Path) -> None:
     record = JobRecord.read(job)
-    _ = record.manner
     plan = record.plan
     with open_job(job, record.plan_text.encode(), title=plan.title) as log:
         dialogue = Dialogue(plan, load_language("en"))
@@ -204,3 +203,14 @@ def test_a_damaged_log_is_told_of_and_never_a_traceback(
             except Exception as error:
                 error.add_note(f"case {case} of {name}, {damage.__name__}")
                 raise
+
+
+def test_a_manner_that_is_not_known_is_the_usual_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: dict[str, Any] = {}
+    record = JobRecord.read(GOLDEN / "left-open")
+    monkeypatch.setattr(JobRecord, "manner", ("backwards", "shouting"))
+    monkeypatch.setattr("handsfree.cli.resume.dictate", lambda *args, **more: asked.update(more))
+    assert record.manner == ("backwards", "shouting")
+    result = CliRunner().invoke(app, ["resume", str(GOLDEN / "left-open")])
+    assert result.exception is None
+    assert asked["route"] == "plan"

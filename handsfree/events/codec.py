@@ -42,6 +42,7 @@ from handsfree.events.kinds import (
     VerdictWithdrawn,
     Woken,
 )
+from handsfree.events.known import check_known
 from handsfree.events.meanings import take_of, takes_of, understood_of
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
@@ -167,9 +168,11 @@ class Codec:
 
         Raises:
             ValueError: the line does not tell such an event.
-            KeyError: the plan has no such step, wire or fault.
+            KeyError: the plan has no such step, condition, wire or fault.
         """
-        return self.wrote(self._decode(kind, line), seq, time, kind, line)
+        event = self._decode(kind, line)
+        check_known(event, self._plan)
+        return self.wrote(event, seq, time, kind, line)
 
     def _decode(self, kind: str, line: Mapping[str, Any]) -> Event:
         if kind in SAME:

@@ -15,6 +15,7 @@ import typer
 from handsfree import __version__
 from handsfree.cli.commands import Commands
 from handsfree.errors import HandsfreeError
+from handsfree.showable import showable
 
 app = typer.Typer(
     name="handsfree",
@@ -47,7 +48,7 @@ def main() -> None:
     try:
         app()
     except HandsfreeError as error:
-        typer.secho(f"handsfree: {error}", err=True)
+        typer.secho(showable(f"handsfree: {error}"), err=True)
         sys.exit(error.exit_code)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -9,6 +9,7 @@ from typing import Literal
 from rich.console import Console
 
 from handsfree.dialogue import Wording
+from handsfree.display.consoles import ShowingConsole
 from handsfree.display.showing import Display
 from handsfree.display.web_display import Site, WebDisplay
 from handsfree.events import Tell
@@ -50,7 +51,7 @@ def open_display(
         else:
             print(page.invitation(squares=sys.stderr.isatty()), file=sys.stderr, flush=True)
         return page
-    console = console or Console()
+    console = console or ShowingConsole()
     if kind == "terminal" and console.is_terminal:
         from handsfree.display.terminal import TerminalScreen
 

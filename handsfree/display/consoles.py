@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderableType, RenderResult
+from rich.console import (
+    Console,
+    ConsoleOptions,
+    ConsoleRenderable,
+    RenderableType,
+    RenderHook,
+    RenderResult,
+)
 from rich.segment import Segment
 
 from handsfree.showable import showable
@@ -22,14 +29,15 @@ class Showable:
             yield Segment(text if control else showable(text), style, control)
 
 
+class _Shown(RenderHook):
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        return [Showable(one) for one in renderables]
+
+
 class ShowingConsole(Console):
     """A console on which texts have no markup and no command."""
 
     def __init__(self, **settings: Any) -> None:
         """Settings as Rich has them."""
         super().__init__(markup=False, **settings)
-        self.push_render_hook(self)
-
-    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
-        """For rich, before it draws."""
-        return [Showable(one) for one in renderables]
+        self.push_render_hook(_Shown())

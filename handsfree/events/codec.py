@@ -210,6 +210,8 @@ class Codec:
         }
         if event.source is not None:
             line["source"] = event.source
+        if event.via is not None:
+            line["via"] = event.via
         return _dump(fields.HeardFields.model_validate(line))
 
     def _asked_fields(self, event: Asked) -> dict[str, Any]:
@@ -309,6 +311,7 @@ def _heard(line: fields.HeardFields) -> UtteranceHeard:
         tuple(Hypothesis(one.text, float(one.score)) for one in line.alternatives),
         understood_of(line.meaning),
         line.source,
+        line.via,
     )
 
 

@@ -89,7 +89,8 @@ class UtteranceHeard:
         confidence: 0 to 1, how far that stands out.
         alternatives: other wordings, best first.
         understood: what it means.
-        source: file name, or "microphone".
+        source: file name, "microphone" or "phone".
+        via: which of these that is; None in logs that did not tell, and for what was typed.
     """
 
     start: float
@@ -100,6 +101,7 @@ class UtteranceHeard:
     alternatives: tuple[Hypothesis, ...]
     understood: Understood
     source: str | None = None
+    via: Literal["microphone", "phone", "file"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,13 +21,14 @@ from handsfree.dialogue import Dialogue
 from handsfree.display import open_display
 from handsfree.display.follow import Followed
 from handsfree.errors import HandsfreeError
+from handsfree.events import Codec
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import load_language
 from handsfree.log import JobRecord, open_job, recover, verify
 from handsfree.log.chain import NOTHING, encode, scan
 from handsfree.log.folder import finish_mark
-from handsfree.plan import parse_plan
+from handsfree.plan import Plan, parse_plan
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 JOBS = ["left-open", "apprentice", "informed", "swept"]
@@ -214,3 +215,9 @@ def test_a_manner_that_is_not_known_is_the_usual_one(monkeypatch: pytest.MonkeyP
     result = CliRunner().invoke(app, ["resume", str(GOLDEN / "left-open")])
     assert result.exception is None
     assert asked["route"] == "plan"
+
+
+@pytest.mark.parametrize("clip", [7, 2.5, True, [], {}])
+def test_a_clip_that_is_no_name_is_none(clip: object, flap: Plan) -> None:
+    told = Codec(flap).read(2, "", "note", {"text": "x", "verified": False, "clip": clip})
+    assert told.clip is None

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 from pydantic import TypeAdapter
 
@@ -103,7 +103,8 @@ class Logged:
     @property
     def clip(self) -> str | None:
         """Name of the sound that it came of, if any."""
-        return cast("str | None", self.fields.get("clip"))
+        name = self.fields.get("clip")
+        return name if isinstance(name, str) else None
 
     def as_dict(self) -> dict[str, Any]:
         """As it stands in its line, without the hashes."""

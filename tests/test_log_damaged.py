@@ -162,6 +162,7 @@ def used(job: Path, monkeypatch: pytest.MonkeyPatch) -> list[Callable[[], object
         lambda: command(job, "log"),
         lambda: command(job, "log", "--json"),
         lambda: command(job, "log", "--csv", "--history"),
+        lambda: command(job, "explain"),
         lambda: command(job, "report", "-o", str(job.with_suffix(".html"))),
         lambda: glanced(job, monkeypatch),
         lambda: recover(job, job.with_suffix(".recovered")),

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
 import socket
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, Damaged
 from handsfree.log import JobRecord, open_job, read, verify
 from handsfree.log.chain import NOTHING, decode, encode, holds_whole_event, scan
 from handsfree.log.folder import MOST, read_file
 from handsfree.plan import load_plan
+from handsfree.report import report_file
 
 TIME = "2026-03-02T09:15:00.000000Z"
 LOADED = load_plan("relay-4pin")
@@ -130,3 +133,55 @@ def test_json_that_nobody_wrote_is_no_event(job: Path, extra: str) -> None:
 
 def test_brackets_in_a_text_are_not_counted() -> None:
     assert decode(line('"x":"' + '[{\\"' * 500 + '"')).fields["x"] == '[{"' * 500
+
+
+# --- going on with it, and reporting it ---------------------------------------------------------
+
+
+@pytest.fixture
+def victim(tmp_path: Path) -> Path:
+    """Something of the user's, outside of the job."""
+    file = tmp_path / "mine"
+    file.write_text("mine")
+    return file
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a right there")
+@pytest.mark.parametrize("name", ["lock", "events.jsonl", "plan.yaml", "finished.new"])
+def test_going_on_writes_through_no_link(job: Path, victim: Path, name: str) -> None:
+    (job / name).unlink(missing_ok=True)
+    (job / name).symlink_to(victim)
+    with (
+        contextlib.suppress(BadInput, Damaged),
+        open_job(job, LOADED.text.encode(), title=LOADED.plan.title) as log,
+    ):
+        log.append("note", b"sound", text="x")
+        log.append("finished")
+    assert victim.read_text() == "mine"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a right there")
+@pytest.mark.parametrize("name", ["clips", "aside"])
+def test_going_on_writes_into_no_linked_folder(job: Path, tmp_path: Path, name: str) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    if name == "clips":
+        (job / name).rename(elsewhere)
+    else:
+        elsewhere.mkdir()
+    (job / name).symlink_to(elsewhere)
+    before = sorted(elsewhere.iterdir())
+    with (job / "events.jsonl").open("ab") as log:
+        log.write(b'{"seq":')  # to be set aside
+    with pytest.raises(BadInput, match="a link stands"):
+        open_job(job, LOADED.text.encode(), title=LOADED.plan.title)
+    assert sorted(elsewhere.iterdir()) == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a right there")
+def test_a_report_is_written_through_no_link(tmp_path: Path, victim: Path) -> None:
+    shutil.copytree(Path(__file__).parent / "data" / "golden" / "left-open", tmp_path / "copy")
+    (tmp_path / "copy" / "report.html").unlink()
+    (tmp_path / "copy" / "report.html").symlink_to(victim)
+    report_file(tmp_path / "copy", tmp_path / "copy" / "report.html")
+    assert victim.read_text() == "mine"
+    assert "<main>" in (tmp_path / "copy" / "report.html").read_text(encoding="utf-8")

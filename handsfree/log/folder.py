@@ -132,8 +132,8 @@ def read_file(folder: Path, name: str) -> bytes | None:
     if not _OWN.fullmatch(name):
         raise NotPlain("this is no name of a file in a job folder", where=repr(name[:100]))
     with told_plainly(where):
-        if where.parent != folder and where.parent.is_symlink():
-            raise NotPlain("a link stands where a folder of the job belongs", where=str(where))
+        if where.parent != folder:
+            refuse_links(folder)
         try:
             file = open(where, "rb", opener=_without_waiting)  # noqa: SIM115 - closed below
         except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
@@ -152,6 +152,18 @@ def read_file(folder: Path, name: str) -> bytes | None:
                     f"the file is larger than any job's, {found.st_size} bytes", where=str(where)
                 )
             return file.read(most)
+
+
+def refuse_links(folder: Path) -> None:
+    """Nothing, if what is written into, or locked, stands in the job folder itself.
+
+    Raises:
+        NotPlain: a link leads elsewhere.
+    """
+    for name in (CLIPS, ASIDE, LOCK):
+        if (folder / name).is_symlink():
+            what = "a link stands where something of the job itself belongs"
+            raise NotPlain(what, where=str(folder / name))
 
 
 def _without_waiting(path: str, flags: int) -> int:
@@ -182,7 +194,9 @@ def read_log(folder: Path) -> bytes:
 def stored_names(folder: Path) -> list[str]:
     """Names of the files beside the log: clips, and what was set aside."""
     with told_plainly(folder):
-        stored = (path for part in (CLIPS, ASIDE) for path in sorted((folder / part).glob("*")))
+        parts = [folder / name for name in (CLIPS, ASIDE)]
+        own = [part for part in parts if not part.is_symlink()]
+        stored = (path for part in own for path in sorted(part.glob("*")))
         return [path.relative_to(folder).as_posix() for path in stored]
 
 

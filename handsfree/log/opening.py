@@ -30,6 +30,7 @@ from handsfree.log.folder import (
     finish_flaw,
     hold,
     read_file,
+    refuse_links,
     stored_names,
     sync,
     sync_folder,
@@ -81,6 +82,7 @@ def open_job(
             _refuse_foreign_folder(folder, plan)
         folder.parent.mkdir(parents=True, exist_ok=True)
         folder.mkdir(FOLDER_RIGHTS, exist_ok=True)
+        refuse_links(folder)
         lock = FileLock(folder / LOCK, mode=FILE_RIGHTS, thread_local=False)
         try:
             lock.acquire(timeout=0)

@@ -118,7 +118,7 @@ def report_file(job: Path, output: Path) -> Verification:
     check = verify(job)
     page = render(record, check, record.clip)
     try:
-        output.write_text(page, encoding="utf-8")
+        _put(output, page)
     except OSError as error:
         raise BadInput(
             f"the report cannot be written: {error.strerror}",
@@ -126,6 +126,15 @@ def report_file(job: Path, output: Path) -> Verification:
             remedy="Choose another place with -o.",
         ) from error
     return check
+
+
+def _put(output: Path, page: str) -> None:
+    """Write a file, whole or not at all; where a link stands it is replaced, and not followed."""
+    ready = output.with_name(f"{output.name}.new")
+    ready.unlink(missing_ok=True)
+    with ready.open("x", encoding="utf-8") as file:  # no link is followed to make a new file
+        file.write(page)
+    ready.replace(output)
 
 
 def _said(logged: Logged, clips: Clips) -> dict[str, str] | None:

@@ -18,9 +18,9 @@ from handsfree.errors import BadInput, Damaged
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.log import encode_flac, open_job
+from handsfree.log import JobRecord, encode_flac, open_job, verify
 from handsfree.plan import load_plan
-from handsfree.report import report_file
+from handsfree.report import render, report_file
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 SAID = ["twelve six", "point oh two", "correction point oh three", "five volts", "strike that"]
@@ -148,3 +148,16 @@ def test_the_report_of_a_damaged_log_says_so_first(tmp_path: Path) -> None:
     assert body.index("Damaged") < body.index("<h1>") < body.index("erified after the repair")
     assert "<strong>Verified after the repair" not in body
     assert "events.jsonl, line" in body[: body.index("<h1>")]
+
+
+def test_a_page_holds_as_much_sound_as_a_browser_bears(monkeypatch: pytest.MonkeyPatch) -> None:
+    record = JobRecord.read(GOLDEN / "demo-open-winding")
+    check = verify(GOLDEN / "demo-open-winding")
+    sound = b"x" * 1000
+    whole = render(record, check, lambda _: sound)
+    assert "left out" not in whole
+    monkeypatch.setattr("handsfree.report.html.MOST_SOUND", 3000)
+    bounded = render(record, check, lambda _: sound)
+    assert bounded.count("data:audio") == 3
+    left_out = whole.count("data:audio") - 3
+    assert f"The sound of {left_out} utterances is left out" in bounded

@@ -27,15 +27,38 @@ Clips = Callable[[str], bytes | None]
 MOST_PROBLEMS = 20
 
 
-def render(record: JobRecord, check: Verification, clips: Clips) -> str:
+#: Bytes of sound that a page holds at most; a browser would not open a larger one.
+MOST_SOUND = 1 << 30
+
+
+class _Sounds:
+    """The clips, as long as there is room for them.
+
+    Attributes:
+        silent: how many were left out.
+    """
+
+    def __init__(self, clips: Clips) -> None:
+        self._clips, self._room, self.silent = clips, MOST_SOUND, 0
+
+    def __call__(self, name: str) -> bytes | None:
+        """The bytes of a clip; None if it is gone or there is no room."""
+        sound = self._clips(name) if self._room > 0 else None
+        if self._room <= 0:
+            self.silent += 1
+        self._room -= len(sound or b"")
+        return sound
+
+
+def render(record: JobRecord, check: Verification, sounds: Clips) -> str:
     """The page.
 
     Args:
         record: the job.
         check: from `verify`; its state and fingerprint are printed.
-        clips: gives the sound of an utterance.
+        sounds: gives the sound of an utterance.
     """
-    plan = record.plan
+    plan, clips = record.plan, _Sounds(sounds)
     readings = [
         {
             "entry": reading.entry,
@@ -73,6 +96,7 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
         recovered=record.recovered,
         check=check,
         most=MOST_PROBLEMS,
+        silent=clips.silent,
         common=COMMON_PRACTICE,
         version=__version__,
     )

@@ -11,7 +11,7 @@ import struct
 import subprocess
 import time
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -568,12 +568,27 @@ def test_a_rate_that_no_browser_records_at_is_refused(rate: object) -> None:
     assert not Phone().claim(object(), rate, lambda _: None)
 
 
-def test_odd_messages_do_not_end_the_server(site: Served) -> None:
-    for odd in ('{"microphone": 3}', '{"said": "x"}', "{}", '{"microphone": {}}', b"", b"\0" * 7):
-        with site.socket() as page:
+def test_odd_messages_do_not_end_the_server(site: Served, caplog: pytest.LogCaptureFixture) -> None:
+    """Nor do they reach the terminal, as an error of the server would."""
+    nested = ('{"x":' * 5000, "[" * 60_000, '{"microphone":' * 4000)
+    odd = ('{"microphone": 3}', '{"said": "x"}', "{}", '{"microphone": {}}', b"", b"\0" * 7, "\0")
+    numbers = ('{"said": ' + "9" * 5000 + "}", '{"microphone": {"rate": 1e999}}', '{"said": NaN}')
+    for message in (*odd, *nested, *numbers, "x" * 70_000):
+        with site.headset() as page, suppress(ConnectionClosed):
             told(page), told(page)
-            page.send(odd)
+            page.send(message)
+            page.send(message)
             time.sleep(0.02)
+    for hello in (
+        *nested,
+        *numbers,
+        '{"token": {"x": []}}',
+        '{"code": [1]}',
+        '{"code": "\\ud800"}',
+    ):
+        with site.socket(hello) as page, suppress(ConnectionClosed):
+            page.recv(timeout=2)
+    assert not [record for record in caplog.records if record.levelname == "ERROR"]
     with site.socket() as page:
         assert told(page)["paired"]
 

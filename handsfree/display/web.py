@@ -245,7 +245,10 @@ def _message(text: str | bytes) -> dict[str, Any]:
     Raises:
         ValueError: it is none.
     """
-    message = json.loads(text)
+    try:
+        message = json.loads(text)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
     if not isinstance(message, dict):
         raise ValueError("not a message of the page")
     return message

@@ -68,8 +68,7 @@ def recover(damaged: Path, target: Path, plan: bytes | None = None) -> Recovery:
             missing, which nobody can make again.
     """
     data = read_log(damaged)
-    check = verify(damaged)
-    if check.ok and not chain.scan(data).tail:
+    if verify(damaged).ok:
         raise BadInput("this job is not damaged", where=str(damaged), remedy="Go on with it.")
     if target.exists():
         raise BadInput(

@@ -3,7 +3,7 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint figures bench bench-speech clean
+.PHONY: help demo test lint figures bench bench-speech torture clean
 
 help:  ## show what can be made
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -29,6 +29,9 @@ lint: $(BIN)/.installed  ## style, types and the layers of the architecture
 
 bench-speech: $(BIN)/.installed  ## measure how far spoken numbers can be trusted (hours; --limit N)
 	$(BIN)/python -m tests.speech_bench $(ARGS)
+
+torture: $(BIN)/.installed  ## what is left of a dictation that is killed, starved, cut and forged (minutes; --seed N)
+	$(BIN)/python -m tests.torture $(ARGS)
 
 figures: $(BIN)/.installed  ## how often the diagnosis finds the fault, over every shipped plan (an hour)
 	$(BIN)/pytest -m figures

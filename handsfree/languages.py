@@ -35,10 +35,11 @@ def load_language(name: str = "en") -> Language:
         Missing: there is no such language.
         BadInput: a grammar is wrong.
     """
-    folder = data_folder("grammars") / name
-    if not folder.is_dir():
-        known = sorted(p.name for p in folder.parent.iterdir() if p.is_dir())
+    grammars_folder = data_folder("grammars")
+    known = sorted(path.name for path in grammars_folder.iterdir() if path.is_dir())
+    if name not in known:  # a plan may name anything, a path too
         raise Missing(f"there is no language {name!r}", remedy=f"known: {', '.join(known)}")
+    folder = grammars_folder / name
     grammars = [
         jsgf.parse(path.read_text(encoding="utf-8"), str(path))
         for path in sorted(folder.glob("*.jsgf"))

@@ -5,6 +5,7 @@ Every measured or expected value that crosses a public boundary is a `Quantity`.
 
 from __future__ import annotations
 
+import math
 import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
@@ -42,6 +43,11 @@ KINDS: dict[str, str] = {
     "capacitance": "F",
 }
 
+#: Names, multiplied and divided, each with a small power at most; and the longest text of one.
+_POWER = r"[^\W\d][\w°%]*(?:\s*(?:\*\*|\^)\s*-?\d)?|[°%]\w*"
+_UNIT = re.compile(rf"\s*(?:(?:1\s*/\s*)?(?:{_POWER})(?:\s*[*/·⋅]\s*(?:{_POWER}))*)?\s*")
+LONGEST_UNIT = 64
+
 _QUANTITY = re.compile(r"\s*([+\-−]?\s*(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 
 
@@ -51,6 +57,8 @@ def quantity(magnitude: float | Decimal, unit: str) -> Quantity:
     Raises:
         ValueError: the unit is unknown.
     """
+    if not _UNIT.fullmatch(unit) or len(unit) > LONGEST_UNIT:  # pint works out any expression
+        raise ValueError(f"unknown unit {unit[:LONGEST_UNIT]!r}")
     try:
         return ureg.Quantity(float(magnitude), unit or "dimensionless")
     except Exception as error:  # pint raises a dozen kinds for text that is no unit
@@ -66,8 +74,10 @@ def parse_quantity(text: str) -> Quantity:
     match = _QUANTITY.fullmatch(text)
     if not match:
         raise ValueError(f"{text!r} is not a number with a unit, such as '4.8 V'")
-    number = re.sub(r"[\s_]", "", match[1]).replace("−", "-")
-    return quantity(float(number), match[2])
+    number = float(re.sub(r"[\s_]", "", match[1]).replace("−", "-"))
+    if math.isinf(number):
+        raise ValueError(f"{match[1][:20]!r} is too large for a number")
+    return quantity(number, match[2])
 
 
 def kind_of(value: Quantity) -> str | None:

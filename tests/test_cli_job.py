@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -165,3 +166,18 @@ def test_an_unknown_colour_is_named_with_its_line_and_the_known_ones(
         assert "violet" in error
     assert "lilac" in str(typed(plan, "--job", tmp_path / "job").exception)
     assert not (tmp_path / "job").exists()
+
+
+def test_a_clock_that_was_set_back_is_said_on_going_on(typed: Any, tmp_path: Path) -> None:
+    loaded = load_plan(FLAP)
+    later = datetime.now(UTC) + timedelta(days=2, hours=1)
+    with open_job(
+        tmp_path / "job", loaded.text.encode(), title=loaded.plan.title, clock=lambda: later
+    ):
+        pass
+    done = typed(FLAP, "--job", tmp_path / "job", words=("twelve six",))
+    assert done.exception is None, done.output
+    assert "2 days behind the last event" in done.stderr
+    assert "set back by 2 days" in str(verify(tmp_path / "job").remarks)
+    again = typed(FLAP, "--job", tmp_path / "job", words=("point oh two",))
+    assert "behind the last event" not in again.stderr

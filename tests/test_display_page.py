@@ -25,7 +25,7 @@ from display_session import SAID, view, view_after
 
 from handsfree.display import Glance
 from handsfree.display.certificate import local_certificate
-from handsfree.display.pairing import FREE, Pairing
+from handsfree.display.pairing import Pairing
 from handsfree.display.phone import Phone
 from handsfree.display.web import WebScreen
 from handsfree.display.web_display import own_address
@@ -50,9 +50,13 @@ def phone() -> Phone:
     return Phone()
 
 
+#: What a headset's page gives.
+HEADSET = Pairing()
+
+
 @pytest.fixture(scope="module")
 def screen(phone: Phone) -> Iterator[WebScreen]:
-    served = WebScreen(view(0), phone=phone)
+    served = WebScreen(view(0), phone=phone, pairing=HEADSET)
     yield served
     served.close()
 
@@ -364,7 +368,7 @@ def test_the_page_is_empty_until_the_code_is_given(
     browser.wait("document.getElementById('pair-answer').textContent !== ''")
     assert browser.text("pair-answer") == "That code is not taken."
     assert not browser.run("return document.getElementById('glance').checkVisibility()")
-    give(browser, f"{pairing.code[:3]} {pairing.code[3:]}")
+    give(browser, f"{pairing.code[:4]} {pairing.code[4:].lower()}")
     browser.wait("document.getElementById('shown').textContent === '0.6'")
     browser.driver.refresh()
     browser.wait("document.getElementById('shown').textContent === '0.6'")
@@ -378,16 +382,6 @@ def test_a_scanned_code_opens_the_page_and_leaves_the_address(
     browser.wait("document.getElementById('shown').textContent === '0.6'")
     assert pairing.code not in browser.driver.current_url
     browser.run("sessionStorage.clear()")
-
-
-def test_after_wrong_guesses_the_page_says_how_long_to_wait(
-    browser: Browser, shared: WebScreen, pairing: Pairing
-) -> None:
-    for _ in range(FREE + 2):
-        pairing._wrong += 1
-    browser.open(address(shared))
-    give(browser, "12")
-    browser.wait("document.getElementById('pair-answer').textContent.includes('Wait')")
 
 
 # Headset ----------------------------------------------------------------------------------------
@@ -418,11 +412,28 @@ def frequency(sound: np.ndarray[Any, Any]) -> float:
     return float(np.argmax(spectrum) * 16_000 / len(sound))
 
 
+def test_a_page_on_this_machine_must_give_the_code_to_be_the_headset(
+    browser: Browser, screen: WebScreen, phone: Phone
+) -> None:
+    browser.run("sessionStorage.clear()")
+    browser.open(address(screen))
+    browser.wait("document.getElementById('microphone').checkVisibility()")
+    browser.driver.find_element("id", "microphone").click()
+    browser.wait("document.getElementById('pair').checkVisibility()")
+    assert browser.text("hint") == "Give the code that the terminal shows, then press again."
+    give(browser, HEADSET.code)
+    browser.wait("!document.getElementById('pair').checkVisibility()")
+    listen(browser, phone)
+    browser.driver.find_element("id", "microphone").click()
+    browser.wait("document.getElementById('microphone').ariaPressed === 'false'")
+    browser.run("sessionStorage.clear()")
+
+
 def test_the_microphone_of_the_page_is_heard_here(
     browser: Browser, screen: WebScreen, phone: Phone
 ) -> None:
     """The browser's fake microphone plays a sine of 1 kHz."""
-    browser.open(address(screen))
+    browser.open(f"{address(screen)}#code={HEADSET.code}")
     opened = listen(browser, phone)
     assert opened.rate == 16_000
     sound = heard(phone, 64)
@@ -436,7 +447,7 @@ def test_the_microphone_of_the_page_is_heard_here(
 def test_the_voice_is_heard_there_and_marks_what_is_heard_meanwhile(
     browser: Browser, screen: WebScreen, phone: Phone
 ) -> None:
-    browser.open(address(screen))
+    browser.open(f"{address(screen)}#code={HEADSET.code}")
     listen(browser, phone)
     heard(phone, 2)
     for _ in range(2):

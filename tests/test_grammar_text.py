@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from handsfree.grammar.automaton import is_numeral
 from handsfree.grammar.text import tokens
 
 
@@ -26,3 +27,12 @@ from handsfree.grammar.text import tokens
 )
 def test_tokens(text: str, expected: list[str]) -> None:
     assert tokens(text) == expected
+
+
+@pytest.mark.parametrize(
+    ("word", "expected"),
+    [("12.6", True), ("-0.02", True), (".5", True), ("999999999999", True), ("²", False),
+     ("volts", False), ("1" * 13, False), ("0." + "1" * 29, False)],
+)  # fmt: skip
+def test_a_number_in_digits_is_one_that_a_meter_may_show(word: str, expected: bool) -> None:
+    assert is_numeral(word) is expected

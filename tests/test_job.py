@@ -13,10 +13,11 @@ from handsfree.events import Logged
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.log import JobRecord, open_job, rows, verify
+from handsfree.languages import data_folder
+from handsfree.log import JobRecord, open_job, read, rows, verify
 from handsfree.plan import LoadedPlan
 from handsfree.sound.endpoint import Utterance
-from handsfree.sound.recordings import Captured
+from handsfree.sound.recordings import Captured, recorded
 
 SESSION = """\
 twelve point six volts
@@ -156,9 +157,32 @@ def test_what_was_decoded_in_the_pause_is_not_decoded_again(
     first, second = (Utterance(np.zeros(10, np.float32), start, start + 1) for start in (0.0, 2.0))
     for utterance in (first, second):
         bench.job.recognise(ears, utterance)  # type: ignore[arg-type]
-        bench.job.listen(ears, Captured(utterance, "microphone"))  # type: ignore[arg-type]
+        bench.job.listen(ears, Captured(utterance, "microphone", "microphone"))  # type: ignore[arg-type]
     assert ears.decoded == 2
     other = Utterance(np.ones(10, np.float32), 2.0, 3.0)  # of another recording, at the same time
     bench.job.recognise(ears, other)  # type: ignore[arg-type]
     bench.close()
     assert ears.decoded == 3
+
+
+def test_a_file_named_microphone_does_not_pass_as_one(
+    tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue
+) -> None:
+    class Ears:
+        name = "typed"
+
+        def hear(self, *_: object) -> Heard:
+            return Heard.of_text("twelve six")
+
+    recording = tmp_path / "microphone"
+    word = sorted((data_folder("demo_audio") / "low-beam").glob("*.flac"))[0]
+    recording.write_bytes(word.read_bytes())
+    bench = Bench(tmp_path / "job", loaded, dialogue)
+    with bench.log:
+        bench.job.begin()
+        for sound in recorded([recording]):
+            bench.job.listen(Ears(), sound)  # type: ignore[arg-type]
+    heard = [line for line in read(tmp_path / "job") if line.kind == "heard"]
+    assert {(line.fields["source"], line.fields["via"]) for line in heard} == {
+        ("microphone", "file")
+    }

@@ -63,9 +63,28 @@ def test_a_finished_job_takes_no_sweep(tmp_path: Path, english: Language) -> Non
 
 @pytest.mark.parametrize(
     ("text", "message"),
-    [("a,b\n1,2\n", "line 1"), ("command,feedback\n0,x\n", "line 2"), ("", "line 1")],
+    [
+        ("a,b\n1,2\n", "line 1"),
+        ("command,feedback\n0,x\n", "line 2"),
+        ("", "line 1"),
+        ("command,feedback\n0,1\nnan,1\n", "line 3"),
+        ("command,feedback\n0,inf\n", "line 2"),
+        ("command,feedback\n1e999,1\n", "line 2"),
+        ("command,feedback,command\n1,2,3\n", "line 1"),
+        ("command,feedback\n" + "1" * 200_000 + ",1\n", "line 2"),
+        ("command,feedback\n1\0,2\n", "line 2"),
+        ("command,feedback\n1\n", "line 2"),
+    ],
 )
 def test_a_faulty_file_is_named_with_its_line(text: str, message: str) -> None:
     with pytest.raises(BadInput) as error:
         read_points(text, "s.csv", "V")
     assert message in str(error.value)
+
+
+def test_a_file_without_end_is_not_read(tmp_path: Path, english: Language) -> None:
+    dictate(tmp_path / "job", english, [])
+    with (tmp_path / "sweep.csv").open("wb") as file:
+        file.truncate(1 << 33)
+    with pytest.raises(BadInput, match="larger than a megabyte"):
+        import_sweep(tmp_path / "job", tmp_path / "sweep.csv")

@@ -148,7 +148,7 @@ def test_a_number_that_json_has_not_is_refused():
 
 def test_the_fingerprint_is_the_head_of_the_lines_hash():
     last = LOG.splitlines(keepends=True)[-1]
-    head = hashlib.sha256(last).hexdigest()[:16]
+    head = hashlib.sha256(last).hexdigest()[:32]  # 128 bits
     assert fingerprint(scan(LOG).events[-1]).replace(" ", "") == head
 
 

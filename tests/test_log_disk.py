@@ -60,6 +60,7 @@ def test_a_failed_write_leaves_the_log_whole_and_can_be_tried_again(
                     log.append(kind, value=2)
             assert error.value.where
             assert error.value.remedy
+            assert "say it again" not in error.value.remedy  # the session has ended
             assert (tmp_path / "events.jsonl").read_bytes() == before
             assert len(log.lines) == 2
         log.append("reading", value=3)

@@ -173,3 +173,8 @@ def test_every_field_is_in_every_meaning(spoken_flap: SpokenPlan) -> None:
         step = spoken_flap.plan.step("motor_winding")
         found = interpret(Heard.of_text(text), spoken_flap, step)
         assert fields <= set(plain(found.meaning, spoken_flap.plan))
+
+
+@pytest.mark.parametrize("text", ["² volts", "1² volts", f"{'123456789' * 4} volts", "9" * 400])
+def test_what_no_meter_shows_is_no_reading(text: str, spoken_flap: SpokenPlan) -> None:
+    assert said(text, spoken_flap, "battery_voltage")["kind"] in ("aside", "unclear")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 from contextlib import suppress
 from pathlib import Path
 
@@ -12,8 +13,10 @@ from by_hand import by_hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, Missing
+from handsfree.languages import data_folder, load_language
 from handsfree.plan import BadPlan, Plan, load_plan, parse_plan, shipped
+from handsfree.plan.document import MOST_PARTS
 
 BROKEN = Path(__file__).parent / "data" / "plans"
 FLAP = by_hand("flap-actuator-5wire").text
@@ -328,3 +331,35 @@ def test_steps_with_other_faults_are_not_called_too_few() -> None:
         parse_plan(text, "relay.yaml")
     assert "promt" in str(error.value)
     assert "too few entries" not in str(error.value)
+
+
+@pytest.mark.parametrize("bad", ["[1, 2]", "{a: 1}", "[[]]", "1.5", "~"])
+@pytest.mark.parametrize("name", [n for n in shipped() if "id: " in load_plan(n).text])
+def test_an_id_that_is_no_word_is_named(name: str, bad: str) -> None:
+    text = re.sub(r"\bid: \w+", f"id: {bad}", load_plan(name).text, count=1)
+    with pytest.raises(BadPlan, match=r"should be text|is missing"):
+        parse_plan(text)
+
+
+def test_a_language_is_a_name_and_no_folder(tmp_path: Path) -> None:
+    grammars = data_folder("grammars")
+    shutil.copytree(grammars / "en", tmp_path / "xx")
+    for name in (str(tmp_path / "xx"), "../grammars/en", "en/../en", ".", "", "en/"):
+        with pytest.raises(Missing, match="there is no language"):
+            load_language(name)
+
+
+@pytest.mark.parametrize("line", ["title: x\n", "x{}: 1\n", "- x{}\n"])
+def test_a_plan_of_a_hundred_thousand_lines_is_refused_at_the_first_that_is_too_many(
+    line: str,
+) -> None:
+    text = "".join(line.format(number) for number in range(MOST_PARTS + 2))
+    with pytest.raises(BadPlan, match="names and values") as error:
+        parse_plan(text)
+    assert len(error.value.faults) == 1
+
+
+def test_so_many_errors_are_counted_and_not_all_listed() -> None:
+    with pytest.raises(BadPlan, match=r"and \d+ more") as error:
+        parse_plan(FLAP + "".join(f"x{number}: 1\n" for number in range(3000)))
+    assert len(str(error.value).splitlines()) < 300

@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import base64
 import re
+import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
 from by_hand import by_hand
+from typer.testing import CliRunner
 
+from handsfree.cli.app import app
 from handsfree.dialogue import Dialogue
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, Damaged
 from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.log import encode_flac, open_job
-from handsfree.report import report_file
+from handsfree.log import JobRecord, encode_flac, open_job, verify
+from handsfree.report import render, report_file
 
+GOLDEN = Path(__file__).parent / "data" / "golden"
 SAID = ["twelve six", "point oh two", "correction point oh three", "five volts", "strike that"]
 SAID += ["note the <seal> is torn", "four point nine volts", "finish", "yes"]
 
@@ -60,7 +64,7 @@ def test_what_no_longer_counts_is_shown(page: str) -> None:
 
 def test_it_tells_state_fingerprint_and_what_is_missing(page: str) -> None:
     assert "Not verified." in page
-    assert re.search(r"Fingerprint of the last event: <strong>([0-9a-f]{4} ){3}[0-9a-f]{4}", page)
+    assert re.search(r"Fingerprint of the last event: <strong>([0-9a-f]{4} ){7}[0-9a-f]{4}", page)
     assert "0.3 V to 1 V" not in page  # a step that was not reached
     assert "4.8 V to 5.2 V" in page
 
@@ -128,3 +132,32 @@ def test_a_place_that_cannot_be_written(tmp_path: Path, english: Language) -> No
         pass
     with pytest.raises(BadInput, match="cannot be written"):
         report_file(tmp_path / "job", tmp_path / "nowhere" / "report.html")
+
+
+def test_the_report_of_a_damaged_log_says_so_first(tmp_path: Path) -> None:
+    job = tmp_path / "job"
+    shutil.copytree(GOLDEN / "whole-session", job)
+    log = (job / "events.jsonl").read_text(encoding="utf-8")
+    assert '"verified"' in log
+    (job / "events.jsonl").write_text(log.replace("4.98", "4.89"), encoding="utf-8")
+    told = CliRunner().invoke(app, ["report", str(job)])
+    assert isinstance(told.exception, Damaged)
+    body = (job / "report.html").read_text(encoding="utf-8").split("<main>")[1]
+    first = re.sub(r"<[^>]+>", " ", body).split()
+    assert first[0] == "Damaged:"
+    assert body.index("Damaged") < body.index("<h1>") < body.index("erified after the repair")
+    assert "<strong>Verified after the repair" not in body
+    assert "events.jsonl, line" in body[: body.index("<h1>")]
+
+
+def test_a_page_holds_as_much_sound_as_a_browser_bears(monkeypatch: pytest.MonkeyPatch) -> None:
+    record = JobRecord.read(GOLDEN / "demo-open-winding")
+    check = verify(GOLDEN / "demo-open-winding")
+    sound = b"x" * 1000
+    whole = render(record, check, lambda _: sound)
+    assert "left out" not in whole
+    monkeypatch.setattr("handsfree.report.html.MOST_SOUND", 3000)
+    bounded = render(record, check, lambda _: sound)
+    assert bounded.count("data:audio") == 3
+    left_out = whole.count("data:audio") - 3
+    assert f"The sound of {left_out} utterances is left out" in bounded

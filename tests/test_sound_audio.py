@@ -1,11 +1,13 @@
 """Sound files of any kind become mono at 16 kHz; what cannot be used is named."""
 
+import os
+
 import numpy as np
 import pytest
 import soundfile
 
 from handsfree.errors import BadInput
-from handsfree.sound.audio import RATE, load
+from handsfree.sound.audio import RATE, load, resample
 
 TONE = 440.0
 
@@ -129,3 +131,64 @@ def test_what_is_understood_is_what_is_read(tmp_path):
         soundfile.write(path, np.zeros(16_000), 16_000, format=name)
         assert len(load(path).samples) >= 15_000
     assert {"MP3", "OGG"} <= set(named.split(", "))
+
+
+def patched(path, place, value, size=4):
+    data = bytearray(path.read_bytes())
+    data[place : place + size] = value.to_bytes(size, "little")
+    path.write_bytes(data)
+    return path
+
+
+@pytest.mark.parametrize("rate", [1, 3_999, 400_000, 2**31 - 1])
+def test_a_rate_that_nobody_records_at_is_refused(tmp_path, rate):
+    """At 1 Hz each sample of the file would become 16,000."""
+    path = patched(_wav(tmp_path / "absurd.wav"), 24, rate)  # nSamplesPerSec of the format chunk
+    with pytest.raises(BadInput, match=r"samples a second|not a sound file"):
+        load(path)
+
+
+def test_so_many_channels_are_refused(tmp_path):
+    path = tmp_path / "many.wav"
+    soundfile.write(path, np.zeros((4, 200)), RATE)
+    with pytest.raises(BadInput, match="200 channels"):
+        load(path)
+
+
+def test_an_mp3_that_says_it_lasts_for_years_is_refused(tmp_path):
+    path = tmp_path / "years.mp3"
+    soundfile.write(path, tone(RATE, 2), RATE, format="MP3")
+    data = path.read_bytes()
+    (place,) = (data.index(tag) for tag in (b"Xing", b"Info") if tag in data)
+    frames = place + 8  # after the tag and its flags, big-endian: number of frames
+    path.write_bytes(data[:frames] + b"\xff\xff\xff\xf0" + data[frames + 4 :])
+    assert soundfile.info(path).frames > 10**12  # it would be 17 TB
+    with pytest.raises(BadInput, match="longer than 4 hours"):
+        load(path)
+
+
+def test_a_file_is_read_no_longer_than_it_may_be(tmp_path, monkeypatch):
+    path = _wav(tmp_path / "half.wav")
+    assert load(path).seconds == pytest.approx(0.5)
+    monkeypatch.setattr("handsfree.sound.audio.LONGEST", 0.4)
+    with pytest.raises(BadInput, match="longer than"):
+        load(path)
+    monkeypatch.setattr("handsfree.sound.audio._refuse_absurd", lambda *_: None)  # a header lies
+    with pytest.raises(BadInput, match="longer than"):
+        load(path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes with a name here")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.wav")
+    with pytest.raises(BadInput, match="a device or a pipe"):
+        load(tmp_path / "pipe.wav")
+
+
+@pytest.mark.parametrize("rate", [8000, 22050, 44100])
+def test_sound_read_in_pieces_is_the_same_as_in_one(tmp_path, rate):
+    path = tmp_path / "long.wav"
+    samples = np.random.default_rng(0).uniform(-0.5, 0.5, 7 * rate + 11).astype(np.float32)
+    soundfile.write(path, samples, rate, subtype="FLOAT")
+    whole = resample(samples, rate)
+    assert np.array_equal(load(path).samples, whole)

@@ -11,7 +11,7 @@ import stat
 import threading
 import zipfile
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
@@ -48,7 +48,7 @@ class Server:
     """Serves an index and one archive; `cut` bytes at most a request."""
 
     archive: bytes = field(default_factory=lambda: archive(MODEL))
-    md5: str = ""
+    sha256: str = ""
     ranges: bool = True
     cut: int | None = None
     status: int | None = None
@@ -59,7 +59,7 @@ class Server:
         model = {
             "lang": "en-us",
             "lang_text": "US English",
-            "md5": self.md5 or hashlib.md5(self.archive).hexdigest(),
+            "md5": hashlib.md5(self.archive).hexdigest(),
             "name": NAME,
             "obsolete": "false",
             "size": len(self.archive),
@@ -113,7 +113,8 @@ def server() -> Iterator[Server]:
 
 
 def offer(server: Server) -> Offer:
-    return choose(offers(f"{server.url}/model-list.json"), "en-us")
+    found = choose(offers(f"{server.url}/model-list.json"), "en-us")
+    return replace(found, sha256=server.sha256 or hashlib.sha256(server.archive).hexdigest())
 
 
 def whole(folder: Path) -> bool:
@@ -161,7 +162,63 @@ def test_an_index_that_is_none(server: Server, monkeypatch: pytest.MonkeyPatch) 
                 offers(f"{server.url}/model-list.json")
 
 
+@pytest.mark.parametrize(
+    "change",
+    [{"name": "/etc/evil"}, {"name": "../evil"}, {"name": 7}, {"name": ""}, {"name": "a/b"},
+     {"lang": "/etc"}, {"lang": None}, {"url": "file:///etc/passwd"}, {"url": 7}, {"url": "zip"},
+     {"size": -1}, {"size": 0}, {"size": 1e999}, {"size": "many"}, {"size": True}, {"size": []},
+     {"size": 10**15}],
+)  # fmt: skip
+def test_an_index_that_names_what_cannot_be(
+    server: Server, monkeypatch: pytest.MonkeyPatch, change: dict[str, object]
+) -> None:
+    model = {**json.loads(server.index())[-1], **change}
+    monkeypatch.setattr(server, "index", lambda: json.dumps([model]).encode())
+    with pytest.raises(Missing, match="cannot be understood"):
+        offers(f"{server.url}/model-list.json")
+
+
+@pytest.mark.parametrize("text", [b"[" * 200_000, b"1" * 5000, b" " * (1 << 23), b"{}}", b'["x"]'])
+def test_an_index_of_nonsense(server: Server, monkeypatch: pytest.MonkeyPatch, text: bytes) -> None:
+    monkeypatch.setattr(server, "index", lambda: text)
+    with pytest.raises(Missing, match="cannot be understood"):
+        offers(f"{server.url}/model-list.json")
+
+
+@pytest.mark.parametrize("index", ["nowhere", "", "http://", "ftp//x", "http://[::1"])
+def test_an_address_that_is_none(index: str) -> None:
+    with pytest.raises(Missing, match="cannot be fetched"):
+        offers(index)
+
+
+def test_a_model_whose_hash_nobody_knows_is_not_fetched(server: Server, tmp_path: Path) -> None:
+    """The list of models may be anybody's: what it says of an archive proves nothing."""
+    known = choose(offers(f"{server.url}/model-list.json"), "en-us")
+    assert known.sha256 == fetching.PINNED[NAME]
+    with pytest.raises(BadInput, match="checksum"):
+        fetch(known, tmp_path)  # the archive of this server is another
+    other = choose(offers(f"{server.url}/model-list.json"), "ko")
+    server.asked.clear()
+    with pytest.raises(BadInput, match="--sha256"):
+        fetch(other, tmp_path)
+    assert server.asked == []
+    given = hashlib.sha256(server.archive).hexdigest().upper()
+    assert fetch(replace(other, sha256=given), tmp_path).name == "vosk-ko"
+
+
 # The transfer
+
+
+def test_no_more_is_written_than_was_announced(
+    server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wanted = replace(offer(server), size=1000)
+    monkeypatch.setattr(fetching, "_BLOCK", 4096)
+    most: list[int] = []
+    with pytest.raises(BadInput, match="more comes than the 1000 bytes"):
+        fetch(wanted, tmp_path, lambda have, _: most.append(have))
+    assert max(most) <= 1000 + 4096
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_model_is_fetched_and_found(
@@ -242,7 +299,7 @@ def test_a_model_that_the_server_has_not(server: Server, tmp_path: Path) -> None
 
 
 def test_a_wrong_checksum(server: Server, tmp_path: Path) -> None:
-    server.md5 = "0" * 32
+    server.sha256 = "0" * 64
     with pytest.raises(BadInput, match="its checksum is"):
         fetch(offer(server), tmp_path)
     assert list(tmp_path.iterdir()) == []
@@ -292,11 +349,11 @@ def test_an_earlier_model_stays_until_the_new_one_is_whole(server: Server, tmp_p
     before = tmp_path / "vosk-en-us"
     before.mkdir()
     (before / "README").write_text("the earlier one")
-    server.md5 = "0" * 32
+    server.sha256 = "0" * 64
     with pytest.raises(BadInput):
         fetch(offer(server), tmp_path)
     assert (before / "README").read_text() == "the earlier one"
-    server.md5 = ""
+    server.sha256 = ""
     fetch(offer(server), tmp_path)
     assert whole(tmp_path)
 
@@ -321,9 +378,13 @@ def test_a_folder_that_cannot_be(server: Server, tmp_path: Path) -> None:
 # The command line
 
 
-def test_get_list_and_get_again(server: Server, tmp_path: Path) -> None:
+def test_get_list_and_get_again(
+    server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     options = ["--index", f"{server.url}/model-list.json", "--into", str(tmp_path)]
     run = CliRunner().invoke
+    pinned = {NAME: hashlib.sha256(server.archive).hexdigest()}
+    monkeypatch.setattr(fetching, "PINNED", pinned)
     assert "ready: " in run(app, ["model", "get", "en-us", *options]).output
     assert "already there" in run(app, ["model", "get", "en-us", *options]).output
     assert "ready: " in run(app, ["model", "get", "en-us", "--again", *options]).output

@@ -69,8 +69,9 @@ def test_a_file_without_tokens_is_refused(tmp_path, content):
         spelling(tmp_path / "tokenizer.bin")
 
 
-def test_changed_moonshine_weights_are_refused(monkeypatch):
-    monkeypatch.setattr(moonshine_engine, "MOONSHINE_SHA256", "0" * 64)
+@pytest.mark.parametrize("name", ["encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"])
+def test_changed_moonshine_weights_are_refused(monkeypatch, name):
+    monkeypatch.setitem(moonshine_engine.MOONSHINE_SHA256, name, "0" * 64)
     with pytest.raises(Missing, match="not the ones that were checked"):
         packaged_moonshine()
 

@@ -1,20 +1,22 @@
 """The commands of `handsfree`, and how an error leaves it.
 
 Exit codes: 0 fine, 2 wrong use or bad input, 3 `verify` found damage, 4 a device, an
-engine, a model or a voice is missing, 130 interrupted.
+engine, a model or a voice is missing, 130 interrupted, 143 or 129 ended by the system.
 """
 
 from __future__ import annotations
 
 import os
+import signal
 import sys
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
 from handsfree import __version__
 from handsfree.cli.commands import Commands
 from handsfree.errors import HandsfreeError
+from handsfree.showable import showable
 
 app = typer.Typer(
     name="handsfree",
@@ -42,15 +44,47 @@ def _options(
     pass
 
 
+class Ended(BaseException):
+    """The system asked the program to end.
+
+    Args:
+        number: of the signal.
+    """
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+def _end(number: int, _: object) -> NoReturn:
+    """Unwind as Ctrl-C does, so that the log is closed and the terminal given back."""
+    for each in _ENDING:
+        signal.signal(each, signal.SIG_IGN)
+    raise Ended(number)
+
+
+#: Signals that ask a program to end, where the system has them.
+_ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
 def main() -> None:
     """Run the command line; a user's error ends with its message and exit code."""
+    for each in _ENDING:
+        if signal.getsignal(each) is signal.SIG_DFL:  # nohup is left alone
+            signal.signal(each, _end)
     try:
         app()
+    except Ended as ended:
+        sys.exit(128 + ended.number)
     except HandsfreeError as error:
-        typer.secho(f"handsfree: {error}", err=True)
+        typer.secho(showable(f"handsfree: {error}"), err=True)
         sys.exit(error.exit_code)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except KeyboardInterrupt:
         sys.exit(130)
+    except OSError as error:
+        if isinstance(error.__context__, Ended):  # the terminal is gone, so nothing can be told
+            sys.exit(128 + error.__context__.number)
+        raise

@@ -51,6 +51,9 @@ COMMANDS: Mapping[str, Offered] = {
         "jobs", "Import a sweep of feedback against command into a job, and judge it."
     ),
     "verify": Offered("jobs", "Check that a log is as it was written: hash chain, clips and plan."),
+    "recover": Offered(
+        "jobs", "Make a new job of what is whole of a damaged one, up to the damage."
+    ),
     "explain": Offered(
         "diagnosis",
         "Rank the faults that explain the readings, with what speaks for and against each.",

@@ -39,6 +39,7 @@ from handsfree.live.keys import watch
 from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.log import JobLog, JobRecord, open_job, verify
+from handsfree.log.consistency import length, setbacks
 from handsfree.plan import LoadedPlan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
@@ -365,6 +366,10 @@ class _Session:
             verbosity=self.how,
         ) as log:
             self.began = len(log.lines)
+            for seq, time in setbacks(log.lines):
+                if seq == self.began:  # now, and not in an earlier session
+                    late = f"the clock of this machine is {length(time)} behind the last event"
+                    print(f"note: {late}. Set it right; the log says so too.", file=sys.stderr)
             yield log
 
     def tell_end(self) -> None:

@@ -1,4 +1,4 @@
-"""`handsfree log`, `report` and `verify`: a job folder afterwards."""
+"""`handsfree log`, `report`, `verify` and `recover`: a job folder afterwards."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ import typer
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
 from handsfree.events.schema import log_schema
-from handsfree.log import JobRecord, read, to_csv, verify
+from handsfree.log import JobRecord, compare, read, recover, to_csv, verify
+from handsfree.plan import load_plan
 from handsfree.units import show
 
 JobArgument = Annotated[Path, typer.Argument(help="The job folder.")]
@@ -22,6 +23,7 @@ def register(app: typer.Typer) -> None:
     app.command("log", epilog="Example: handsfree log jobs/van --csv > van.csv")(show_log)
     app.command("report", epilog="Example: handsfree report jobs/van -o van.html")(write_report)
     app.command("sweep", epilog="Example: handsfree sweep jobs/van sweep.csv")(import_sweep_file)
+    app.command("recover", epilog="Example: handsfree recover jobs/van")(recover_job)
     app.command("verify", epilog="Example: handsfree verify jobs/van")(verify_job)
 
 
@@ -82,11 +84,23 @@ def write_report(
     from handsfree.report import report_file
 
     path = output or job / "report.html"
-    report_file(job, path)
+    check = report_file(job, path)
     console.print(f"report: {path}")
+    if not check.ok:
+        raise Damaged(
+            "this log is damaged, and the report says so first",
+            where=str(job),
+            remedy="`handsfree verify` lists all damage, `handsfree recover` saves what is whole.",
+        )
 
 
-def verify_job(job: JobArgument) -> None:
+def verify_job(
+    job: JobArgument,
+    kept: Annotated[
+        str | None,
+        typer.Option("--fingerprint", help="That was kept elsewhere: is it that of this log?"),
+    ] = None,
+) -> None:
     """Check that a log is as it was written: hash chain, clips and plan."""
     result = verify(job)
     for remark in result.remarks:
@@ -96,7 +110,28 @@ def verify_job(job: JobArgument) -> None:
         raise Damaged(
             f"damaged\n{problems}", where=str(job), remedy="Do not use this log as evidence."
         )
+    if kept is not None:
+        known = compare(job, kept)
+        console.print(f"note: {known}" if known else "the fingerprint is that of this log")
     console.print(
         f"{job}: {result.state}, {result.events} events, undamaged. "
         f"Fingerprint {result.fingerprint}"
     )
+
+
+def recover_job(
+    job: JobArgument,
+    to: Annotated[
+        Path | None, typer.Option("--to", help="Folder of the new job; else beside the old one.")
+    ] = None,
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="The plan as used, if that of the job is gone.")
+    ] = None,
+) -> None:
+    """Make a new job of what is whole of a damaged one, up to the damage."""
+    used = None if plan is None else load_plan(plan).text.encode()
+    done = recover(job, to or job.with_name(f"{job.resolve().name}-recovered"), used)
+    console.print(f"{done.folder}: {done.kept} events recovered; {job} stays as it is")
+    for missing in done.missing:
+        console.print(f"missing: {missing}")
+    console.print(f"Go on with: handsfree resume {done.folder}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -36,6 +37,9 @@ def get(
     again: Annotated[bool, typer.Option("--again", help="Replace the one that is there.")] = False,
     into: Into = None,
     index: Index = INDEX,
+    sha256: Annotated[
+        str | None, typer.Option("--sha256", help="Of the archive, where none is known here.")
+    ] = None,
 ) -> None:
     """Fetch a model once; what was begun goes on where it stopped."""
     folder = into or models_folder()
@@ -44,6 +48,8 @@ def get(
         console.print(f"already there: {there}   (--again fetches it anew)")
         return
     offer = choose(offers(index), wanted)
+    if sha256:
+        offer = replace(offer, sha256=sha256)
     columns = (TextColumn(offer.name), BarColumn(), DownloadColumn(), TransferSpeedColumn())
     with Progress(*columns, console=console) as progress:
         task = progress.add_task("", total=offer.size)

@@ -7,13 +7,14 @@ import sys
 import threading
 from collections.abc import Sequence
 
-from rich.console import Console
 from rich.text import Text
 
+from handsfree.display.consoles import ShowingConsole
 from handsfree.events import (
     Asked,
     Event,
     JobFinished,
+    JobRecovered,
     Logged,
     MicrophoneChanged,
     Noted,
@@ -26,9 +27,10 @@ from handsfree.events import (
     VerdictReached,
     VerdictWithdrawn,
 )
+from handsfree.showable import escaped
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
-console = Console(highlight=False, soft_wrap=True)
+console = ShowingConsole(highlight=False, soft_wrap=True)
 
 
 def print_json_event(logged: Logged) -> None:
@@ -51,7 +53,7 @@ def fan_out(listeners: Sequence[Tell]) -> Tell:
 
 def print_json(value: object) -> None:
     """One JSON object on one line, flushed at once."""
-    sys.stdout.write(json.dumps(value, ensure_ascii=False) + "\n")
+    sys.stdout.write(escaped(json.dumps(value, ensure_ascii=False)) + "\n")
     sys.stdout.flush()
 
 
@@ -87,6 +89,9 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "verd", "bold green", "withdrawn: the tests are open again"
         case JobFinished(status=status):
             return "end", "bold", status
+        case JobRecovered(source=source, kept=kept, missing=missing):
+            lost = "".join(f"\n      missing: {one}" for one in missing)
+            return "log", "magenta", f"recovered from {source}: {kept} events{lost}"
         case MicrophoneChanged(text=text):
             return "mic", "blue", text
     return None

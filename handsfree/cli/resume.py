@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
@@ -26,6 +27,8 @@ from handsfree.display import PORT
 from handsfree.live.verbosity import Verbosity
 from handsfree.log import JobRecord
 from handsfree.log.folder import PLAN
+
+Name = TypeVar("Name", bound=StrEnum)
 
 
 def register(app: typer.Typer) -> None:
@@ -63,7 +66,7 @@ def resume(
         engine,
         model,
         voice,
-        Verbosity(verbosity or Verbosity.normal),
+        _known(Verbosity, verbosity, Verbosity.normal),
         device=device,
         speaker=speaker,
         volume=volume,
@@ -71,7 +74,7 @@ def resume(
         key=key,
         cut_in=cut_in,
         check=check,
-        route=Route(route or Route.plan),
+        route=_known(Route, route, Route.plan),
         after=None,
         vehicle=None,
         registration=None,
@@ -86,3 +89,8 @@ def resume(
         https=https,
         as_json=as_json,
     )
+
+
+def _known(names: type[Name], told: str, usual: Name) -> Name:
+    """What a log tells, which may be of another version, or of a stranger."""
+    return names(told) if told in set(names) else usual

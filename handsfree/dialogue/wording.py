@@ -216,4 +216,4 @@ class Wording:
 def _rounded(value: Quantity) -> Decimal:
     """The magnitude to `SPOKEN_DIGITS` significant digits, without trailing zeros."""
     number = Decimal(f"{float(value.magnitude):.{SPOKEN_DIGITS}g}").normalize()
-    return number.quantize(Decimal(1)) if number == number.to_integral() else number
+    return Decimal(int(number)) if number == number.to_integral() else number

@@ -9,6 +9,8 @@ from typing import Literal
 from rich.console import Console
 
 from handsfree.dialogue import Wording
+from handsfree.display.consoles import ShowingConsole
+from handsfree.display.pairing import shown
 from handsfree.display.showing import Display
 from handsfree.display.web_display import Site, WebDisplay
 from handsfree.events import Tell
@@ -45,12 +47,12 @@ def open_display(
     wording = Wording(load_language(plan.language), plan)
     if kind == "web":
         page = WebDisplay(wording, plain, site or Site())
-        if announce:
-            announce(page.invitation(squares=False))
-        else:
-            print(page.invitation(squares=sys.stderr.isatty()), file=sys.stderr, flush=True)
+        tell = announce or _announce
+        tell(page.invitation(squares=announce is None and sys.stderr.isatty()))
+        if page.pairing:
+            page.pairing.announce = lambda code: tell(f"new pairing code: {shown(code)}")
         return page
-    console = console or Console()
+    console = console or ShowingConsole()
     if kind == "terminal" and console.is_terminal:
         from handsfree.display.terminal import TerminalScreen
 
@@ -58,3 +60,7 @@ def open_display(
         display.on(TerminalScreen(display.glance, console))
         return display
     return Display(wording, plain)
+
+
+def _announce(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)

@@ -1,8 +1,10 @@
-"""Pairing: who may see the page when it is open to the workshop's network.
+"""Pairing: who may see the page when it is open to the workshop's network, and be the headset.
 
-A code of six digits is shown in the terminal.  After a few wrong guesses each further one has
-to wait, twice as long every time, up to a minute, whoever makes it: in a working day of eight
-hours some 490 guesses of a million are possible, a chance of 1 in 2000.
+A code of eight signs, 40 bits, is shown in the terminal.  Nobody is ever locked out for what
+somebody else guessed: the right code is always taken.  A wrong guess keeps its connection busy
+for a second (`handsfree.display.web`), and connections are few (`handsfree.display.door`), so at
+most 128 guesses a second are possible.  Within the hour that a code lives these are 460,800 of
+2^40, a chance of 1 in 2,400,000.
 """
 
 from __future__ import annotations
@@ -12,13 +14,15 @@ import secrets
 import time
 from collections.abc import Callable
 
-CODE_DIGITS = 6
-FREE = 5
-"""Wrong guesses before waiting begins."""
-LONGEST = 60.0
-"""Seconds that a guess waits at most."""
+ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+"""Base 32 of Crockford: no I, L, O or U; what looks alike is taken for the same."""
+SIGNS = 8
+LIVES = 3600.0
+"""Seconds after which a code is no longer taken, and another is shown."""
 BELIEVED = 64
 """Paired pages that are remembered; the oldest is forgotten first."""
+
+_ALIKE = str.maketrans("OIL", "011")
 
 
 class Pairing:
@@ -26,29 +30,37 @@ class Pairing:
 
     Args:
         clock: seconds, only ever going up.
+
+    Attributes:
+        announce: is told a new code when somebody comes after the old one has expired.
     """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self.code = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}}"
         self._clock = clock
         self._tokens: list[str] = []
-        self._wrong = 0
-        self._open_at = clock()
+        self.announce: Callable[[str], object] = lambda code: None
+        self._make()
 
     @property
-    def wait(self) -> float:
-        """Seconds until the next guess is looked at."""
-        return max(self._open_at - self._clock(), 0.0)
+    def code(self) -> str:
+        """As it is to be given; one that has expired is taken no more."""
+        return self._code
+
+    def _make(self) -> None:
+        self._code = "".join(secrets.choice(ALPHABET) for _ in range(SIGNS))
+        self._until = self._clock() + LIVES
+
+    def fresh(self) -> None:
+        """Somebody asks to be let in: make and announce a new code if the old one has expired."""
+        if self._clock() >= self._until:
+            self._make()
+            self.announce(self._code)
 
     def admit(self, code: str) -> str | None:
-        """A token for a page that gives the code; None for a wrong guess or one too early."""
-        if self.wait:
-            return None
-        if not hmac.compare_digest(code.encode(), self.code.encode()):
-            self._wrong += 1
-            late = self._wrong - FREE
-            if late >= 0:
-                self._open_at = self._clock() + min(2.0**late, LONGEST)
+        """A token for a page that gives the code; None for a wrong one."""
+        self.fresh()
+        given = "".join(filter(str.isalnum, code.upper())).translate(_ALIKE)
+        if not hmac.compare_digest(given.encode(), self._code.encode()):
             return None
         token = secrets.token_urlsafe(32)
         self._tokens = [*self._tokens, token][-BELIEVED:]
@@ -56,5 +68,10 @@ class Pairing:
 
     def knows(self, token: str) -> bool:
         """Whether a page was given this token."""
-        given = token.encode()
+        given = token.encode(errors="replace")
         return any(hmac.compare_digest(given, known.encode()) for known in self._tokens)
+
+
+def shown(code: str) -> str:
+    """A code as it is read and typed: in two groups."""
+    return f"{code[:4]} {code[4:]}"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import queue
 import struct
+import time
 from collections.abc import Callable, Iterator
 
 import numpy as np
@@ -23,6 +24,9 @@ RATES = range(8_000, 192_001)
 
 PHONE_NAME = "phone"
 
+LATE = 2.0
+"""Seconds for which messages may have been under way, so that they come faster than time."""
+
 _HEADER = struct.Struct("<II")
 
 Send = Callable[[str | bytes], None]
@@ -34,9 +38,14 @@ class Phone:
     Sound comes and goes in binary messages of 16-bit samples, little-endian, mono, after two
     numbers of 32 bits: of the page, the count of the message and 1 while its voice is heard;
     to the page, the number of the breath and the samples a second.
+
+    Args:
+        clock: seconds, only ever going up.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._fed_at = clock()
         self._inbox: queue.SimpleQueue[Message | None] = queue.SimpleQueue()
         self._owner: object = None
         self._send: Send = lambda _: None
@@ -58,8 +67,9 @@ class Phone:
         if not isinstance(rate, int) or rate not in RATES or self._owner not in (None, owner):
             return False
         self._owner, self._send, self._rate, self._due = owner, send, rate, 0
+        self._fed_at = self._clock()
         self._maker = Blocks(rate)
-        self._inbox.put(Opened(PHONE_NAME, PHONE_NAME, rate, 1))
+        self._inbox.put(Opened(PHONE_NAME, PHONE_NAME, rate, 1, "phone"))
         return True
 
     def release(self, owner: object) -> None:
@@ -74,7 +84,7 @@ class Phone:
             return
         number, speaking = _HEADER.unpack_from(message)
         pcm = np.frombuffer(message, "<i2", offset=_HEADER.size)
-        self._lost += round((number - self._due) % 2**32 * len(pcm) * RATE / self._rate)
+        self._lost += self._missing(number, len(pcm))
         self._due = number + 1
         for samples in self._maker.feed(pcm.astype(np.float32) / np.float32(2**15)):
             if self._inbox.qsize() * BLOCK > BACKLOG * RATE:
@@ -82,6 +92,16 @@ class Phone:
                 continue
             self._inbox.put(Block(samples, self._lost, bool(speaking)))
             self._lost = 0
+
+    def _missing(self, number: int, size: int) -> int:
+        """Samples that were not sent, by the count of the messages; no more than time has passed.
+
+        A count that jumps, or goes back, tells nothing: the times of what is heard would follow.
+        """
+        now = self._clock()
+        passed, self._fed_at = now - self._fed_at + LATE, now
+        told = (number - self._due) % 2**32 * size / self._rate
+        return round(min(told, passed) * RATE) if number > self._due else 0
 
     def heard(self, owner: object, number: object) -> None:
         """The page has played the breath with this number to its end, or stopped it."""

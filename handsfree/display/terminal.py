@@ -7,8 +7,10 @@ import threading
 from rich.console import Console
 from rich.live import Live
 
+from handsfree.display.consoles import Showable
 from handsfree.display.glance import Glance
 from handsfree.display.screen import closing, screen
+from handsfree.showable import showable
 
 #: Seconds between two drawings, at least; and at most, for a terminal that was resized.
 AT_LEAST, AT_MOST = 1 / 20, 0.5
@@ -40,7 +42,7 @@ class TerminalScreen:
         self._closing.set()
         self._changed.set()
         self._thread.join(timeout=2)
-        self._console.print(closing(self._glance), markup=False, highlight=False)
+        self._console.print(showable(closing(self._glance)), markup=False, highlight=False)
 
     def _draw(self) -> None:
         drawn: tuple[Glance, int, int] | None = None
@@ -50,5 +52,5 @@ class TerminalScreen:
                 self._changed.clear()
                 wanted = (self._glance, *self._console.size)
                 if wanted != drawn:
-                    live.update(screen(*wanted), refresh=True)
+                    live.update(Showable(screen(*wanted)), refresh=True)
                     drawn = wanted

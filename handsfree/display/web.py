@@ -2,7 +2,8 @@
 
 Plain pages and one WebSocket, `/live`.  The page says who it is with its first message
 ({"code": …}, {"token": …} or {}); the server answers {"paired": …} and then sends what changed in
-the view as {"glance": {…}}.  A page becomes the headset with {"microphone": {"rate": …}}, and
+the view as {"glance": {…}}.  A page that gave the code, be it on this machine, becomes the headset
+with {"microphone": {"rate": …}}, and
 ceases to be it with {"microphone": null}; sound is in binary messages (see
 `handsfree.display.phone`), and {"said": …} tells that a breath was heard.
 """
@@ -19,20 +20,23 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from ipaddress import ip_address
-from typing import Any
+from typing import Any, Literal
 
 from websockets.asyncio.server import ServerConnection, serve
 from websockets.exceptions import ConnectionClosed
 from websockets.http11 import Request, Response
 
+from handsfree.display.door import Door
 from handsfree.display.glance import Glance
 from handsfree.display.pages import page_for
 from handsfree.display.pairing import Pairing
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
 
-PAIRED_WITHIN = 10.0
-"""Seconds in which a page must say who it is."""
+OPENED_WITHIN, PAIRED_WITHIN = 5.0, 10.0
+"""Seconds in which a connection must be made, and a page must say who it is."""
+WRONG_LASTS = 1.0
+"""Seconds for which a wrong guess keeps its connection."""
 MOST = 32
 """Pages that may be open at once."""
 LARGEST = 2**16
@@ -48,7 +52,8 @@ class WebScreen:
         glance: the first view.
         host, port: where to listen; port 0 for any that is free.
         context: for https; None for http.
-        pairing: who may see it from elsewhere than this machine; None if nobody has to pair.
+        pairing: who may see it from elsewhere than this machine, and be the headset; None if
+            nobody has to pair, and nobody can be the headset.
         phone: takes the sound of a page; None if nobody would listen to it.
 
     Attributes:
@@ -71,7 +76,7 @@ class WebScreen:
         self._view = glance.plain()
         self._context, self._pairing, self._phone = context, pairing, phone
         self._pages: set[_Page] = set()
-        self._loop = asyncio.new_event_loop()
+        self._loop = asyncio.SelectorEventLoop()  # takes its guests from the door
         self._closing = asyncio.Event()
         self._started = threading.Event()
         self._refused: OSError | None = None
@@ -110,9 +115,9 @@ class WebScreen:
         try:
             server = await serve(
                 self._attend,
-                host,
-                self.port,
+                sock=Door(host, self.port),
                 ssl=self._context,
+                open_timeout=OPENED_WITHIN,
                 process_request=self._answer,
                 server_header=None,
                 compression=None,
@@ -137,12 +142,13 @@ class WebScreen:
         with suppress(ConnectionClosed, TimeoutError, ValueError):
             async with asyncio.timeout(PAIRED_WITHIN):
                 hello = _message(await connection.recv())
-            if not await self._admit(connection, hello):
+            admitted = await self._admit(connection, hello)
+            if admitted is None:
                 return
             if len(self._pages) >= MOST:
                 await connection.close(BUSY, "too many pages are open")
                 return
-            page = _Page(connection)
+            page = _Page(connection, paired=admitted == "paired")
             self._pages.add(page)
             sending = asyncio.create_task(self._send(page))
             try:
@@ -154,21 +160,30 @@ class WebScreen:
                 if self._phone:
                     self._phone.release(page)
 
-    async def _admit(self, connection: ServerConnection, hello: Mapping[str, Any]) -> bool:
-        """Whether the page may see the view; it is told so."""
+    async def _admit(
+        self, connection: ServerConnection, hello: Mapping[str, Any]
+    ) -> Literal["paired", "here"] | None:
+        """Whether the page gave the code, or may see the view without; it is told so."""
         pairing = self._pairing
         welcome: dict[str, Any] = {"paired": True, "phone": self._phone is not None}
-        if pairing and not _from_here(connection) and not pairing.knows(str(hello.get("token"))):
-            code = "".join(filter(str.isdigit, str(hello.get("code", ""))))
-            token = pairing.admit(code) if code else None
-            if token is None:
-                refusal = {"paired": False, "wrong": bool(code), "wait": round(pairing.wait, 1)}
-                await connection.send(json.dumps(refusal))
-                await connection.close(NOT_PAIRED, "not paired")
-                return False
+        if pairing is None:
+            await connection.send(json.dumps(welcome))
+            return "here"
+        code = str(hello.get("code", ""))
+        known, token = pairing.knows(str(hello.get("token"))), None
+        if code and not known:
+            token = pairing.admit(code)
+        elif not known:
+            pairing.fresh()  # so that the code that is shown is one that is taken
+        if not known and token is None and (code or not _from_here(connection)):
+            await asyncio.sleep(WRONG_LASTS if code else 0)
+            await connection.send(json.dumps({"paired": False, "wrong": bool(code)}))
+            await connection.close(NOT_PAIRED, "not paired")
+            return None
+        if token:
             welcome["token"] = token
         await connection.send(json.dumps(welcome))
-        return True
+        return "paired" if known or token else "here"
 
     async def _send(self, page: _Page) -> None:
         """Send what changed; a page that is slow gets the latest and not all in between."""
@@ -193,6 +208,8 @@ class WebScreen:
             self._phone.feed(page, message)
             return
         match _message(message):
+            case {"microphone": {"rate": _}} if not page.paired:
+                page.put(json.dumps({"microphone": "code"}))
             case {"microphone": {"rate": rate}}:
                 taken = self._phone.claim(page, rate, partial(self._call, page.put))
                 page.put(json.dumps({"microphone": "on" if taken else "busy"}))
@@ -207,11 +224,13 @@ class _Page:
     """A page that is open.
 
     Attributes:
+        paired: whether it gave the code.
         news: set when there is something to send.
         outbox: messages besides the view.
     """
 
     connection: ServerConnection
+    paired: bool = False
     news: asyncio.Event = field(default_factory=asyncio.Event)
     outbox: deque[str | bytes] = field(default_factory=deque)
 
@@ -226,7 +245,10 @@ def _message(text: str | bytes) -> dict[str, Any]:
     Raises:
         ValueError: it is none.
     """
-    message = json.loads(text)
+    try:
+        message = json.loads(text)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
     if not isinstance(message, dict):
         raise ValueError("not a message of the page")
     return message

@@ -10,6 +10,7 @@ from typing import Any
 from platformdirs import user_data_path
 
 from handsfree.dialogue import Wording
+from handsfree.display.pairing import Pairing, shown
 from handsfree.display.showing import Display
 from handsfree.errors import BadInput
 from handsfree.events import Tell
@@ -40,19 +41,21 @@ class WebDisplay(Display):
 
     Attributes:
         address: of the page.
-        code: to pair with; empty if the page is for this machine only.
+        code: to pair with; empty if the page is for this machine only and no phone is heard.
+        pairing: who may see the page or be the headset; None if nobody has to pair.
+        shared: whether it is open to the network.
         fingerprint: SHA-256 of the certificate; empty without https.
         phone: the headset, once a phone has opened the page; None if there shall be none.
     """
 
     def __init__(self, wording: Wording, plain: Tell, site: Site) -> None:
-        from handsfree.display.pairing import Pairing
         from handsfree.display.phone import Phone
         from handsfree.display.web import WebScreen
 
         super().__init__(wording, plain)
         self.phone = Phone() if site.phone else None
-        pairing = Pairing() if site.share else None
+        self.pairing = Pairing() if site.share or site.phone else None
+        self.shared = site.share
         host = own_address() if site.share else LOOPBACK
         certificate = _certificate(host) if site.https else None
         screen = WebScreen(
@@ -60,12 +63,12 @@ class WebDisplay(Display):
             host="0.0.0.0" if site.share else LOOPBACK,
             port=site.port,
             context=certificate.context() if certificate else None,
-            pairing=pairing,
+            pairing=self.pairing,
             phone=self.phone,
         )
         scheme = "https" if certificate else "http"
         self.address = f"{scheme}://{host}:{screen.port}/"
-        self.code = pairing.code if pairing else ""
+        self.code = self.pairing.code if self.pairing else ""
         self.fingerprint = certificate.fingerprint if certificate else ""
         self.on(screen)
 
@@ -77,11 +80,11 @@ class WebDisplay(Display):
         """
         lines = [f"page: {self.address}"]
         if self.code:
-            lines.append(f"pairing code: {self.code[:3]} {self.code[3:]}")
+            lines.append(f"pairing code: {shown(self.code)}")
             lines.append(_squares(f"{self.address}#code={self.code}") if squares else "")
         if self.fingerprint:
             lines.append(f"certificate, SHA-256: {self.fingerprint}")
-        elif self.code and self.phone:
+        elif self.shared and self.phone:
             lines.append("A phone gives its microphone to an https page only: add --https.")
         return "\n".join(filter(None, lines))
 

@@ -4,21 +4,20 @@
 """
 
 from handsfree.events.codec import Codec, Logged, Tell, told
+from handsfree.events.entries import Entry, Guess, Question
 from handsfree.events.kinds import (
     Asked,
     ConditionSet,
-    Entry,
     Event,
     FoundFlaw,
-    Guess,
     Guessed,
     JobFinished,
     JobOpened,
+    JobRecovered,
     JobTakenUp,
     MicrophoneChanged,
     Noted,
     Paused,
-    Question,
     QuestionClosed,
     ReadingStruck,
     ReadingTaken,
@@ -46,6 +45,7 @@ __all__ = [
     "Guessed",
     "JobFinished",
     "JobOpened",
+    "JobRecovered",
     "JobTakenUp",
     "Logged",
     "MicrophoneChanged",

@@ -8,27 +8,26 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 from pydantic import TypeAdapter
 
 from handsfree.check import written
 from handsfree.events import fields
 from handsfree.events.comparison import compared_fields, verdict_of_reading
+from handsfree.events.entries import Entry, Guess, Question
 from handsfree.events.kinds import (
     Asked,
     ConditionSet,
-    Entry,
     Event,
-    Guess,
     Guessed,
     JobFinished,
     JobOpened,
+    JobRecovered,
     JobTakenUp,
     MicrophoneChanged,
     Noted,
     Paused,
-    Question,
     QuestionClosed,
     ReadingStruck,
     ReadingTaken,
@@ -43,6 +42,7 @@ from handsfree.events.kinds import (
     VerdictWithdrawn,
     Woken,
 )
+from handsfree.events.known import check_known
 from handsfree.events.meanings import meaning_told, take_of, takes_of, understood_of
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
@@ -55,6 +55,7 @@ from handsfree.units import show
 SAME: dict[str, type[Event]] = {
     "opened": JobOpened,
     "resumed": JobTakenUp,
+    "recovered": JobRecovered,
     "said": Spoke,
     "closed": QuestionClosed,
     "step": StepOpened,
@@ -102,7 +103,8 @@ class Logged:
     @property
     def clip(self) -> str | None:
         """Name of the sound that it came of, if any."""
-        return cast("str | None", self.fields.get("clip"))
+        name = self.fields.get("clip")
+        return name if isinstance(name, str) else None
 
     def as_dict(self) -> dict[str, Any]:
         """As it stands in its line, without the hashes."""
@@ -167,9 +169,11 @@ class Codec:
 
         Raises:
             ValueError: the line does not tell such an event.
-            KeyError: the plan has no such step, wire or fault.
+            KeyError: the plan has no such step, condition, wire or fault.
         """
-        return self.wrote(self._decode(kind, line), seq, time, kind, line)
+        event = self._decode(kind, line)
+        check_known(event, self._plan)
+        return self.wrote(event, seq, time, kind, line)
 
     def _decode(self, kind: str, line: Mapping[str, Any]) -> Event:
         if kind in SAME:
@@ -207,6 +211,8 @@ class Codec:
         }
         if event.source is not None:
             line["source"] = event.source
+        if event.via is not None:
+            line["via"] = event.via
         return _dump(fields.HeardFields.model_validate(line))
 
     def _asked_fields(self, event: Asked) -> dict[str, Any]:
@@ -311,6 +317,7 @@ def _heard(line: fields.HeardFields) -> UtteranceHeard:
         tuple(Hypothesis(one.text, float(one.score)) for one in line.alternatives),
         understood_of(line.meaning),
         line.source,
+        line.via,
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from handsfree.check import Comparison, Expected
 from handsfree.events import fields
 from handsfree.plan.schema import Step
-from handsfree.units import Quantity, parse_quantity, ureg
+from handsfree.units import Quantity, parse_quantity, quantity
 
 
 def compared_fields(verdict: Comparison) -> fields.Compared:
@@ -73,4 +73,4 @@ def _amount(value: Quantity | None) -> fields.Amount | None:
 
 
 def _quantity(told: fields.Amount | None) -> Quantity | None:
-    return None if told is None else ureg.Quantity(float(told.value), told.unit)
+    return None if told is None else quantity(told.value, told.unit)

@@ -9,19 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from handsfree.check import Comparison
 from handsfree.diagnosis import Explanation
+from handsfree.events.entries import Entry, Guess, Question
 from handsfree.heard import Hypothesis
-from handsfree.meaning import (
-    Command,
-    Observation,
-    Reading,
-    SetCondition,
-    State,
-    Take,
-    Understood,
-)
-from handsfree.meaning.plain import unit_symbol
+from handsfree.meaning import Take, Understood
 from handsfree.plan.schema import Finding, Outcome
 
 #: Left out of a line where it says nothing.
@@ -29,82 +20,6 @@ _QUIET = {"left_out": True}
 
 #: The part of a job that its steps belong to.
 StepPhase = Literal["test", "after_repair"]
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One take at one step; it stands until it is struck or superseded.
-
-    Attributes:
-        number: counts from 1 within the job.
-        step: id of the step it belongs to.
-        condition: id of the condition it was taken under.
-        take: the reading, state or observation.
-        verdict: the comparison with what was expected.
-        supersedes: number of the entry it replaces.
-        corrects: whether that one was wrong; else both were measured, one after the other.
-        stands: False once struck or superseded.
-    """
-
-    number: int
-    step: str
-    condition: str
-    take: Take
-    verdict: Comparison
-    supersedes: int | None = None
-    corrects: bool = False
-    stands: bool = True
-
-    @property
-    def figures(self) -> str:
-        """What was taken, in figures: "4.98 V", "over limit", "ground"."""
-        match self.take:
-            case Reading(value=value, number=number):
-                if value is None:
-                    return "over limit"
-                amount = value.magnitude if number is None else number
-                return f"{amount} {unit_symbol(value)}".strip()
-            case State(state=word) | Observation(answer=word):
-                return word
-
-
-@dataclass(frozen=True, slots=True)
-class Guess:
-    """What the apprentice expected at a step, and whether that was right.
-
-    Attributes:
-        step: id of the step.
-        take: what was expected; None if the apprentice did not know.
-        right: whether the step would have passed with it.
-    """
-
-    step: str
-    take: Take | None
-    right: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A question that is open.
-
-    Attributes:
-        kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            finish (whether the job shall end), meant (whether that is what was asked for).
-        step: the step whose take it is about; None for one that is about the job.
-        candidates: takes between which is asked.
-        steps: id of the step of each candidate, where these differ.
-        supersedes: number of the entry that the answer replaces.
-        asked: how often it has been asked.
-        meant: what is done after "yes", for "meant".
-    """
-
-    kind: Literal["which", "confirm", "correct", "finish", "meant"]
-    step: str | None
-    candidates: tuple[Take, ...] = ()
-    steps: tuple[str, ...] = ()
-    supersedes: int | None = None
-    asked: int = 1
-    meant: Command | SetCondition | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +62,23 @@ class JobTakenUp:
 
 
 @dataclass(frozen=True, slots=True)
+class JobRecovered:
+    """The job goes on from what was whole of a damaged one.
+
+    Attributes:
+        source: name of the folder of the damaged job, which stays as it is.
+        source_sha256: of its log as it was found.
+        kept: events that were taken over; they are the first of this log, byte for byte.
+        missing: what was not taken over, for people.
+    """
+
+    source: str
+    source_sha256: str
+    kept: int
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class UtteranceHeard:
     """The technician said something.
 
@@ -157,7 +89,8 @@ class UtteranceHeard:
         confidence: 0 to 1, how far that stands out.
         alternatives: other wordings, best first.
         understood: what it means.
-        source: file name, or "microphone".
+        source: file name, "microphone" or "phone".
+        via: which of these that is; None in logs that did not tell, and for what was typed.
     """
 
     start: float
@@ -168,6 +101,7 @@ class UtteranceHeard:
     alternatives: tuple[Hypothesis, ...]
     understood: Understood
     source: str | None = None
+    via: Literal["microphone", "phone", "file"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -386,6 +320,7 @@ class Unknown:
 Event = (
     JobOpened
     | JobTakenUp
+    | JobRecovered
     | UtteranceHeard
     | Spoke
     | Asked

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import cast
 
 from handsfree.events import fields
@@ -38,12 +38,32 @@ def take_of(told: fields.MeaningFields) -> Take:
         case "observation":
             return Observation(str(told.value), told.pin)
         case "reading":
-            number = None if told.spoken is None else Decimal(told.spoken)
+            number = None if told.spoken is None else _spoken(told.spoken)
             value = None
             if not told.over_limit and isinstance(told.value, int | float):
                 value = quantity(told.value, told.unit or "")
             return Reading(value, told.pin, number, told.form, told.unit_spoken)
     raise ValueError(f"{told.kind} is nothing that can be taken")
+
+
+#: Places before or behind the point of a spoken number, at most.
+MOST_PLACES = 30
+
+
+def _spoken(text: str) -> Decimal:
+    """The number with the places that were spoken.
+
+    Raises:
+        ValueError: it is none that anybody could say.
+    """
+    try:
+        number = Decimal(text)
+    except InvalidOperation as error:
+        raise ValueError(f"{text!r} is no number") from error
+    _, digits, exponent = number.as_tuple()
+    if not isinstance(exponent, int) or max(len(digits), abs(exponent)) > MOST_PLACES:
+        raise ValueError(f"{text[:40]!r} is no number that was spoken")
+    return number
 
 
 def takes_of(told: Sequence[fields.MeaningFields]) -> tuple[Take, ...]:

@@ -40,8 +40,13 @@ class Span(NamedTuple):
 
 
 def is_numeral(word: str) -> bool:
-    """Whether `word` is a number in digits."""
-    return word.lstrip("-.")[:1].isdigit()
+    """Whether `word` is a number in digits, of no more than any meter shows."""
+    begins = word.lstrip("-.")[:1].isdecimal()  # "²" is a digit, but no number begins with it
+    return begins and sum(map(str.isdecimal, word)) <= MOST_DIGITS
+
+
+#: Digits of a number, at most; bench meters show eight or nine.
+MOST_DIGITS = 12
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ from handsfree.log import JobLog, encode_flac
 from handsfree.log.record import decoded
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import Utterance
-from handsfree.sound.recordings import Captured
+from handsfree.sound.recordings import Captured, Via
 from handsfree.words import Transcriber
 
 Speak = Callable[[str], None]
@@ -73,7 +73,7 @@ class Job:
         """Recognise an utterance by the grammar of the moment, and take it up."""
         heard = self.recognise(ears, sound.utterance)
         flac = encode_flac(sound.utterance.samples, RATE)
-        return self.hear(heard, flac, sound.source)
+        return self.hear(heard, flac, sound.source, sound.via)
 
     def recognise(self, ears: Transcriber, utterance: Utterance) -> Heard:
         """What was said, by the grammar of the moment; nothing follows from it.
@@ -90,16 +90,23 @@ class Job:
         self._recognised = utterance, grammar, heard
         return heard
 
-    def hear(self, heard: Heard, sound: bytes | None = None, source: str | None = None) -> Response:
+    def hear(
+        self,
+        heard: Heard,
+        sound: bytes | None = None,
+        source: str | None = None,
+        via: Via | None = None,
+    ) -> Response:
         """Take up an utterance; while paused, nothing is kept of it.
 
         Args:
             heard: what the engine understood.
             sound: the utterance as FLAC.
-            source: where it was heard: name of a file, or "microphone".
+            source: where it was heard: name of a file, "microphone" or "phone".
+            via: which of these that is; None if it was typed.
         """
         response = self.dialogue.respond(self.session, heard)
-        self._follow(response, sound, source)
+        self._follow(response, sound, source, via)
         return response
 
     def happened(self, event: Event, sound: bytes | None = None, /, **evidence: object) -> Logged:
@@ -118,13 +125,17 @@ class Job:
         return logged
 
     def _follow(
-        self, response: Response, sound: bytes | None = None, source: str | None = None
+        self,
+        response: Response,
+        sound: bytes | None = None,
+        source: str | None = None,
+        via: Via | None = None,
     ) -> None:
         evidence: dict[str, object] = {}
         for event in response.events:
             match event:
                 case UtteranceHeard():
-                    logged = self.happened(replace(event, source=source), sound)
+                    logged = self.happened(replace(event, source=source, via=via), sound)
                     evidence = {"heard": logged.seq, "clip": logged.clip}
                 case ReadingTaken() | ReadingStruck() | Noted():
                     self.happened(event, None, **evidence)

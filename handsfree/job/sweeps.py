@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import math
+from collections.abc import Mapping
 from pathlib import Path
 
 from handsfree.check import SweepFault, judge_sweep, limits_of
@@ -13,6 +15,9 @@ from handsfree.events.codec import same_fields
 from handsfree.log import JobRecord, open_job
 from handsfree.plan import Plan
 from handsfree.units import Quantity, quantity, show
+
+#: Bytes of a file, at most; a sweep is a few kilobytes.
+LARGEST = 1_000_000
 
 Points = list[tuple[Quantity, Quantity]]
 
@@ -25,24 +30,33 @@ def read_points(text: str, source: str, unit: str) -> Points:
     Raises:
         BadInput: the columns are not there, or a value is no number; names the line.
     """
-    rows = csv.DictReader(io.StringIO(text))
-    names = [name.strip().lower() for name in rows.fieldnames or ()]
-    if not {"command", "feedback"} <= set(names):
-        raise BadInput(
-            "the columns command and feedback are not there",
-            where=f"{source}, line 1",
-            remedy="Begin the file with the line: command,feedback",
-        )
-    rows.fieldnames = names
-    points = []
-    for row in rows:
-        try:
-            command, feedback = float(row["command"]), float(row["feedback"])
-        except (TypeError, ValueError) as error:
-            where = f"{source}, line {rows.line_num}"
-            raise BadInput("command or feedback is no number", where=where) from error
-        points.append((quantity(command, "%"), quantity(feedback, unit)))
-    return points
+    rows = csv.DictReader(io.StringIO(text, newline=None))
+    try:
+        names = [name.strip().lower() for name in rows.fieldnames or ()]
+        if any(names.count(column) != 1 for column in _COLUMNS):
+            raise BadInput(
+                "the columns command and feedback are not there, once each",
+                where=f"{source}, line 1",
+                remedy="Begin the file with the line: command,feedback",
+            )
+        rows.fieldnames = names
+        return [_point(row, f"{source}, line {rows.line_num}", unit) for row in rows]
+    except csv.Error as error:
+        where = f"{source}, line {rows.line_num + 1}"
+        raise BadInput(f"this is no CSV: {error}", where=where) from error
+
+
+_COLUMNS = ("command", "feedback")
+
+
+def _point(row: Mapping[str, str | None], where: str, unit: str) -> tuple[Quantity, Quantity]:
+    try:
+        command, feedback = float(row["command"] or ""), float(row["feedback"] or "")
+    except ValueError as error:
+        raise BadInput("command or feedback is no number", where=where) from error
+    if not (math.isfinite(command) and math.isfinite(feedback)):
+        raise BadInput("command or feedback is no number that can be measured", where=where)
+    return quantity(command, "%"), quantity(feedback, unit)
 
 
 def import_sweep(job: Path, file: Path) -> tuple[Plan, tuple[SweepFault, ...]]:
@@ -58,7 +72,11 @@ def import_sweep(job: Path, file: Path) -> tuple[Plan, tuple[SweepFault, ...]]:
     if record.ending is not None:
         raise BadInput("the job is finished", where=str(job), remedy="Import before it ends.")
     try:
-        text = file.read_text(encoding="utf-8-sig")
+        with file.open("rb") as opened:
+            content = opened.read(LARGEST + 1)
+        if len(content) > LARGEST:
+            raise BadInput("larger than a megabyte; this is no sweep", where=str(file))
+        text = content.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(f"the sweep cannot be read: {error}", where=str(file)) from error
     unit = f"{limits.hysteresis.units:~P}"

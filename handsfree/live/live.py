@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Literal, Self
 
 from handsfree.events import Logged, MicrophoneChanged, SoundLevel, Tell, told
 from handsfree.job import Job
@@ -53,6 +53,7 @@ class Live:
         self.mouth = Mouth(voice, sounds, settings)
         self.hearing = Hearing(sounds, turns, self.mouth, self._meter)
         self._job: Job | None = None
+        self._via: Literal["microphone", "phone"] = "microphone"
         self._mourned = False  # it has been said that the microphone is gone
 
     def speak(self, text: str) -> None:
@@ -81,6 +82,7 @@ class Live:
         self.hearing.start()
         opened = self.hearing.next()
         assert isinstance(opened, Opened)
+        self._via = opened.via
         where = f"{opened.microphone}, {opened.rate} Hz"
         self._tell(told(MicrophoneChanged("open", where)))
         return self
@@ -108,7 +110,7 @@ class Live:
     def _take_up(self, job: Job, ears: Transcriber, happening: Happening | None) -> None:
         match happening:
             case Utterance():
-                job.listen(ears, Captured(happening, "microphone"))
+                job.listen(ears, Captured(happening, self._via, self._via))
             case Ending(utterance=utterance):
                 job.recognise(ears, utterance)  # in the pause in which it is not known yet
             case Overrun(seconds=seconds, count=count):
@@ -121,8 +123,8 @@ class Live:
                 if audible and not self._mourned:
                     self._mourned = True
                     self.mouth.speak(job.dialogue.desk.say("sound_lost"), keep=False)
-            case Opened(microphone=name):
-                self._mourned = False
+            case Opened(microphone=name, via=via):
+                self._mourned, self._via = False, via
                 job.happened(MicrophoneChanged("back", f"the sound is back: {name}"))
                 self._go_on(job)
         if failed := self.mouth.failed:

@@ -8,8 +8,9 @@ from handsfree.log.chain import Line, fingerprint
 from handsfree.log.clip import encode_flac
 from handsfree.log.opening import open_job
 from handsfree.log.record import JobRecord
+from handsfree.log.recover import Recovery, recover
 from handsfree.log.standing import LoggedReading, Readings, rows, standing_readings, to_csv
-from handsfree.log.verify import Remark, Verification, read, verify
+from handsfree.log.verify import Remark, Verification, compare, read, verify
 from handsfree.log.writer import JobLog
 
 __all__ = [
@@ -18,12 +19,15 @@ __all__ = [
     "Line",
     "LoggedReading",
     "Readings",
+    "Recovery",
     "Remark",
     "Verification",
+    "compare",
     "encode_flac",
     "fingerprint",
     "open_job",
     "read",
+    "recover",
     "rows",
     "standing_readings",
     "to_csv",

@@ -18,6 +18,8 @@ order a person reads them.
 from __future__ import annotations
 
 import json
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -26,7 +28,11 @@ from typing import Any
 NOTHING = sha256(b"").hexdigest()
 #: What a file is to the line that holds its hash.
 ROLES = ("plan", "clip", "aside")
+#: Where either of two lines was put in place of another.
+NO_FOLLOWER = "the line does not follow from the line before"
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
+#: Lists and objects within each other, digits of a whole number: more than any event has.
+DEEPEST, MOST_DIGITS = 32, 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,9 +95,26 @@ def digest(data: bytes) -> str:
     return sha256(data).hexdigest()
 
 
+#: Hexadecimal digits of a fingerprint, 128 bits: two logs cannot be made to share one in fewer
+#: than 2^64 trials. Earlier reports printed 64 bits, which are still compared.
+FINGERPRINT_DIGITS, EARLIER_DIGITS = 32, 16
+
+
 def fingerprint(event: Line) -> str:
-    """The first 64 bits of an event's digest, in groups to be read aloud or copied by hand."""
-    return " ".join(event.digest[i : i + 4] for i in range(0, 16, 4))
+    """The first 128 bits of an event's digest, in groups to be read aloud or copied by hand."""
+    return " ".join(event.digest[i : i + 4] for i in range(0, FINGERPRINT_DIGITS, 4))
+
+
+def fingerprint_digits(text: str) -> str:
+    """The digits of a fingerprint as a person wrote it down.
+
+    Raises:
+        ValueError: that is none.
+    """
+    digits = re.sub(r"[\s:.\-]", "", text).lower()
+    if not re.fullmatch(rf"[0-9a-f]{{{EARLIER_DIGITS},64}}", digits):
+        raise ValueError(f"{text!r} is no fingerprint")
+    return digits
 
 
 def encode(seq: int, time: str, kind: str, fields: Mapping[str, object], prev: str) -> bytes:
@@ -114,19 +137,13 @@ def decode(line: bytes) -> Line:
     Raises:
         ValueError: the line is no event.
     """
-    try:
-        record = json.loads(line.decode())
-        fields = {key: value for key, value in record.items() if key not in RESERVED}
-        return Line(
-            int(record["seq"]),
-            str(record["time"]),
-            str(record["event"]),
-            fields,
-            str(record["prev"]),
-            digest(line),
-        )
-    except (KeyError, TypeError, AttributeError) as error:
-        raise ValueError("not an event") from error
+    record = _record(line)
+    match record:
+        case {"seq": int(seq), "time": str(time), "event": str(kind), "prev": str(prev)}:
+            if not isinstance(seq, bool):
+                fields = {key: value for key, value in record.items() if key not in RESERVED}
+                return Line(seq, time, kind, fields, prev, digest(line))
+    raise ValueError("not an event")
 
 
 def scan(data: bytes) -> Scan:
@@ -158,7 +175,7 @@ def scan(data: bytes) -> Scan:
         elif event.seq != seq:
             flaws.append(Damage(number, f"event {event.seq} stands where event {seq} belongs"))
         elif sound and event.prev != before:
-            flaws.append(Damage(number, "the line does not follow from the line before"))
+            flaws.append(Damage(number, NO_FOLLOWER))
         seq, sound = event.seq + 1, not changed
     return Scan(tuple(events), tail, tuple(flaws))
 
@@ -170,9 +187,59 @@ def holds_whole_event(tail: bytes) -> bool:
     text = tail.decode(errors="replace")
     try:
         _, end = json.JSONDecoder().raw_decode(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
     return end < len(text)
+
+
+def _record(line: bytes) -> Any:
+    """The JSON of a line, none of whose parts is beyond what anybody could work with.
+
+    Raises:
+        ValueError: it is no JSON, or too deep, or has numbers or signs that JSON cannot write.
+    """
+    text = line.decode()
+    if text.count("[") + text.count("{") > DEEPEST and _deepest(text) > DEEPEST:
+        raise ValueError("nested too deeply")
+    record = _JSON.decode(text)
+    if "\\u" in text:  # half of a sign is none, and could not be shown
+        json.dumps(record, ensure_ascii=False).encode()
+    return record
+
+
+def _deepest(text: str) -> int:
+    """How deep brackets stand in each other, those within strings left out."""
+    depth = deepest = 0
+    for bracket in _BRACKETS.findall(text):
+        if bracket in "[{":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif bracket in "]}":
+            depth -= 1
+    return deepest
+
+
+_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[][{}]')
+
+
+def _whole(text: str) -> int:
+    if len(text.lstrip("-")) > MOST_DIGITS:
+        raise ValueError("a number is too long")
+    return int(text)
+
+
+def _broken(text: str) -> float:
+    number = float(text)
+    if math.isinf(number):
+        raise ValueError("a number is too large")
+    return number
+
+
+def _refuse(text: str) -> float:
+    raise ValueError(f"{text} is no number of JSON")
+
+
+_JSON = json.JSONDecoder(parse_int=_whole, parse_float=_broken, parse_constant=_refuse)
 
 
 def _seal(body: bytes) -> bytes:

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import errno
 import os
+import re
+import stat
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -26,6 +28,19 @@ CLIPS = "clips"
 ASIDE = "aside"
 FINISHED = "finished.json"
 LOCK = "lock"
+
+#: Rights of what a job holds: its owner's, nobody else's.
+FILE_RIGHTS, FOLDER_RIGHTS = 0o600, 0o700
+
+#: How every file of a job is opened, where the system has it: no link is followed.
+PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+
+
+#: Names that a file of a job may have.
+_OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
+#: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
+MOST = {EVENTS: 1 << 28, PLAN: 1 << 22, FINISHED: 1 << 12}
+MOST_OF_A_CLIP = 1 << 26
 
 
 @contextmanager
@@ -68,7 +83,7 @@ def write_file(path: Path, data: bytes) -> None:
         OSError: it could not be written; what was begun is removed.
     """
     try:
-        with path.open("wb", buffering=0) as file:
+        with open(path, "wb", buffering=0, opener=_for_the_owner) as file:
             if file.write(data) != len(data):
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
             sync(file.fileno())
@@ -79,13 +94,85 @@ def write_file(path: Path, data: bytes) -> None:
         raise
 
 
+def hold(descriptor: int) -> bool:
+    """Keep other writers off an open log until it is closed; False if another one holds it.
+
+    The file `lock` does the same, but it may be deleted.  On Windows no open file can be.
+    """
+    if sys.platform == "win32":
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _for_the_owner(path: str, flags: int) -> int:
+    return os.open(path, flags | PLAINLY, FILE_RIGHTS)
+
+
+class NotPlain(BadInput):
+    """Something in a job folder that is no plain file of it: it is not read."""
+
+
 def read_file(folder: Path, name: str) -> bytes | None:
-    """A file of the job, or None if it is not there."""
-    with told_plainly(folder / name):
+    """A file of the job, or None if it is not there.
+
+    The name may come from a log that a stranger wrote.  So only what stands in the folder itself
+    is read: no other path, no link, no device, no pipe, and not more than any job holds.
+
+    Raises:
+        NotPlain: the name leads elsewhere, or to something else than a plain file.
+        BadInput: it cannot be read.
+    """
+    where = folder / name
+    if not _OWN.fullmatch(name):
+        raise NotPlain("this is no name of a file in a job folder", where=repr(name[:100]))
+    with told_plainly(where):
+        if where.parent != folder:
+            refuse_links(folder)
         try:
-            return (folder / name).read_bytes()
+            file = open(where, "rb", opener=_without_waiting)  # noqa: SIM115 - closed below
         except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
             return None
+        except OSError as error:
+            if where.is_symlink() or not where.is_file():  # a link, a socket
+                raise _not_plain(where) from error
+            raise
+        with file:
+            found = os.fstat(file.fileno())
+            if not stat.S_ISREG(found.st_mode) or where.is_symlink():
+                raise _not_plain(where)
+            most = MOST.get(name, MOST_OF_A_CLIP)
+            if found.st_size > most:
+                raise NotPlain(
+                    f"the file is larger than any job's, {found.st_size} bytes", where=str(where)
+                )
+            return file.read(most)
+
+
+def refuse_links(folder: Path) -> None:
+    """Nothing, if what is written into, or locked, stands in the job folder itself.
+
+    Raises:
+        NotPlain: a link leads elsewhere.
+    """
+    for name in (CLIPS, ASIDE, LOCK):
+        if (folder / name).is_symlink():
+            what = "a link stands where something of the job itself belongs"
+            raise NotPlain(what, where=str(folder / name))
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open for reading; a pipe that nobody writes to is not waited for."""
+    return os.open(path, flags | PLAINLY | getattr(os, "O_NONBLOCK", 0))
+
+
+def _not_plain(where: Path) -> NotPlain:
+    return NotPlain("this is no plain file, so it is not read", where=str(where))
 
 
 def read_log(folder: Path) -> bytes:
@@ -104,6 +191,15 @@ def read_log(folder: Path) -> bytes:
     return data
 
 
+def stored_names(folder: Path) -> list[str]:
+    """Names of the files beside the log: clips, and what was set aside."""
+    with told_plainly(folder):
+        parts = [folder / name for name in (CLIPS, ASIDE)]
+        own = [part for part in parts if not part.is_symlink()]
+        stored = (path for part in own for path in sorted(part.glob("*")))
+        return [path.relative_to(folder).as_posix() for path in stored]
+
+
 def finish_mark(event: Line) -> bytes:
     """The content of finished.json for a log that ends with this event."""
     return f'{{"seq":{event.seq},"digest":"{event.digest}"}}\n'.encode()
@@ -111,9 +207,10 @@ def finish_mark(event: Line) -> bytes:
 
 def finish_flaw(mark: bytes | None, events: tuple[Line, ...]) -> str | None:
     """What finished.json and the log disagree about, or None."""
-    if mark is None or any(mark == finish_mark(event) for event in events):
+    ends = [event for event in events if event.kind == "finished"]
+    if mark is None or (ends and mark == finish_mark(ends[-1])):
         return None
-    return "the log no longer holds the event that it was finished with"
+    return "the log does not end with the event that it was finished with"
 
 
 def _plain(error: OSError, where: Path) -> BadInput:
@@ -123,7 +220,8 @@ def _plain(error: OSError, where: Path) -> BadInput:
             return BadInput(
                 "the disk is full",
                 where=place,
-                remedy="Free some space and say it again; what was read back before is in the log.",
+                remedy="Free some space, `handsfree resume` the job, and say the last value again; "
+                "what was read back before is in the log.",
             )
         case errno.EROFS | errno.EACCES | errno.EPERM:
             return BadInput(

@@ -16,15 +16,22 @@ from handsfree.events import Event, JobOpened, JobTakenUp
 from handsfree.events.codec import same_event, same_fields
 from handsfree.log import chain
 from handsfree.log.chain import Line
+from handsfree.log.consistency import contradictions, number_of, proof_of_more
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
     EVENTS,
+    FILE_RIGHTS,
     FINISHED,
+    FOLDER_RIGHTS,
     LOCK,
+    PLAINLY,
     PLAN,
     finish_flaw,
+    hold,
     read_file,
+    refuse_links,
+    stored_names,
     sync,
     sync_folder,
     told_plainly,
@@ -73,16 +80,14 @@ def open_job(
     with told_plainly(folder):
         if not read_file(folder, EVENTS):
             _refuse_foreign_folder(folder, plan)
-        folder.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(folder / LOCK, thread_local=False)
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(FOLDER_RIGHTS, exist_ok=True)
+        refuse_links(folder)
+        lock = FileLock(folder / LOCK, mode=FILE_RIGHTS, thread_local=False)
         try:
             lock.acquire(timeout=0)
         except Timeout:
-            raise BadInput(
-                "another dictation is writing to this job",
-                where=str(folder),
-                remedy="End the other one first, or choose another folder with --job.",
-            ) from None
+            raise _another_writer(folder) from None
         try:
             manner = (route, verbosity)
             return _take_up(folder, plan, title, details or {}, manner, lock, clock)
@@ -108,13 +113,14 @@ def _take_up(
         _refuse_other_plan(folder, opened, plan, title)
         _refuse_finished(folder, log.events)
         _refuse_other_details(folder, opened, details)
-    else:
-        write_file(folder / PLAN, plan)
-    (folder / CLIPS).mkdir(exist_ok=True)
-    descriptor = os.open(
-        folder / EVENTS, os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o644
-    )
+    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | PLAINLY
+    descriptor = os.open(folder / EVENTS, flags, FILE_RIGHTS)
     try:
+        if not hold(descriptor) or os.fstat(descriptor).st_size != len(data):
+            raise _another_writer(folder)
+        if not log.events:
+            write_file(folder / PLAN, plan)
+        (folder / CLIPS).mkdir(FOLDER_RIGHTS, exist_ok=True)
         cut = _set_aside(folder, log, descriptor, len(data))
         sync_folder(folder)
         sync_folder(folder.parent)
@@ -130,6 +136,14 @@ def _take_up(
         os.close(descriptor)
         raise
     return job
+
+
+def _another_writer(folder: Path) -> BadInput:
+    return BadInput(
+        "another dictation is writing to this job",
+        where=str(folder),
+        remedy="End the other one first, or choose another folder with --job.",
+    )
 
 
 def _opened(folder: Path, first: Line) -> JobOpened:
@@ -150,7 +164,7 @@ def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> J
         return JobTakenUp()
     digest = chain.digest(log.tail)
     name = f"{ASIDE}/{len(log.events) + 1:05d}-{digest[:8]}.bin"
-    (folder / ASIDE).mkdir(exist_ok=True)
+    (folder / ASIDE).mkdir(FOLDER_RIGHTS, exist_ok=True)
     write_file(folder / name, log.tail)
     os.ftruncate(descriptor, length - len(log.tail))
     sync(descriptor)
@@ -160,10 +174,14 @@ def _set_aside(folder: Path, log: chain.Scan, descriptor: int, length: int) -> J
 def _refuse_damage(folder: Path, log: chain.Scan) -> None:
     what = finish_flaw(read_file(folder, FINISHED), log.events)
     clips = any((folder / CLIPS).glob("*"))
-    if log.flaws:
-        what = f"{EVENTS}, line {log.flaws[0].line}: {log.flaws[0].what}"
+    flaws = log.flaws or contradictions(log.events)
+    proof = proof_of_more(stored_names(folder), log.events)
+    if flaws:
+        what = f"{EVENTS}, line {flaws[0].line}: {flaws[0].what}"
     elif not log.events and (clips or chain.holds_whole_event(log.tail)):
         what = f"{EVENTS} does not begin with the job's opening"
+    elif proof:
+        what = f"the log was longer: {proof} comes of event {number_of(proof)}, which is cut off"
     if what:
         raise Damaged(
             what,

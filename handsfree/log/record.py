@@ -13,13 +13,14 @@ from handsfree.events import (
     Codec,
     JobFinished,
     JobOpened,
+    JobRecovered,
     JobTakenUp,
     Logged,
     VerdictReached,
     VerdictWithdrawn,
 )
 from handsfree.log.chain import Line
-from handsfree.log.folder import CLIPS, EVENTS, PLAN, read_file, read_log
+from handsfree.log.folder import CLIPS, EVENTS, PLAN, NotPlain, read_file, read_log
 from handsfree.log.standing import Readings, standing_readings
 from handsfree.log.verify import read
 from handsfree.plan import Plan, parse_plan
@@ -88,6 +89,11 @@ class JobRecord:
         return found[-1] if found else None
 
     @property
+    def recovered(self) -> tuple[JobRecovered, ...]:
+        """Of which damaged jobs this one is what was whole."""
+        return tuple(e.event for e in self.events if isinstance(e.event, JobRecovered))
+
+    @property
     def ending(self) -> JobFinished | None:
         """How the job ended, if it has."""
         found = [e.event for e in self.events if isinstance(e.event, JobFinished)]
@@ -101,8 +107,11 @@ class JobRecord:
         return known[-1] if known else ("", "")
 
     def clip(self, name: str) -> bytes | None:
-        """The sound of that name; None if it is gone."""
-        return read_file(self.folder / CLIPS, Path(name).name)
+        """The sound of that name; None if it is gone, or no plain file of the job."""
+        try:
+            return read_file(self.folder, name) if name.startswith(f"{CLIPS}/") else None
+        except NotPlain:
+            return None
 
 
 def plan_text(folder: Path) -> str:

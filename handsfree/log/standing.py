@@ -15,6 +15,7 @@ from handsfree.check import written
 from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
 from handsfree.meaning import Reading, State
 from handsfree.meaning.plain import unit_symbol
+from handsfree.showable import cell
 
 COLUMNS = ("step", "wire", "pin", "condition", "value", "unit", "expected", "verdict", "clip")
 
@@ -130,10 +131,14 @@ def _value(entry: Entry) -> dict[str, object]:
 
 
 def to_csv(events: Iterable[Logged], *, history: bool = False) -> str:
-    """The rows as CSV (RFC 4180, but lines end with a newline alone) with a header."""
+    """The rows as CSV (RFC 4180, but lines end with a newline alone) with a header.
+
+    No text is a formula where a spreadsheet opens it.
+    """
     text = io.StringIO()
     names = ("seq", "time", *COLUMNS, "superseded_by", "struck_by")
     writer = csv.DictWriter(text, names, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows(events, history=history))
+    for row in rows(events, history=history):
+        writer.writerow({name: cell(value) for name, value in row.items()})
     return text.getvalue()

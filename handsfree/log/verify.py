@@ -1,17 +1,19 @@
 """Reading a job, and telling whether it is as it was written.
 
 What `verify` finds: a changed byte anywhere in the log, the clips, the plan or what was set
-aside; lines deleted, added or swapped; a clip that is gone; a finished log that was cut.
+aside; lines deleted, added or swapped; a clip that is gone; a finished log that was cut; a cut
+end whose clips are still there; two jobs put together.
 
 What a hash chain cannot show, and so neither can `verify`:
 
-- somebody who rewrites the whole folder, every hash included;
-- whole lines cut off the end of a job that was never finished;
+- somebody who rewrites the whole folder, every hash and name included;
+- whole lines cut off the end of a job that was never finished, and their clips with them;
 - whether what was said was true.
 
 Against the first two, the fingerprint of the last event is printed in the report and can be kept
 elsewhere (on paper, in a message, at the shop's desk): a log that was rewritten or cut after
-that has another fingerprint. It is the first 64 bits of that event's SHA-256.
+that has another fingerprint. It is the first 128 bits of that event's SHA-256; `compare` holds one
+that was kept against the log.
 """
 
 from __future__ import annotations
@@ -20,17 +22,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from handsfree.errors import BadInput, Damaged
 from handsfree.log import chain
 from handsfree.log.chain import Line
+from handsfree.log.consistency import contradictions, length, number_of, proof_of_more, setbacks
 from handsfree.log.folder import (
-    ASIDE,
-    CLIPS,
     EVENTS,
     FINISHED,
+    NotPlain,
     finish_flaw,
     read_file,
     read_log,
-    told_plainly,
+    stored_names,
 )
 
 _COPY = "Put it back from a copy of the folder; without one, do not rely on it."
@@ -92,8 +95,20 @@ def verify(folder: Path) -> Verification:
     """
     log = chain.scan(read_log(folder))
     mark = read_file(folder, FINISHED)
-    problems = [Remark(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in log.flaws]
-    remarks: list[Remark] = []
+    flaws = sorted((*log.flaws, *contradictions(log.events)), key=lambda flaw: flaw.line)
+    problems = [Remark(f"{EVENTS}, line {flaw.line}", flaw.what, _LINE) for flaw in flaws]
+    remarks = [
+        Remark(
+            f"{EVENTS}, line {seq}",
+            f"the clock was set back by {length(time)} before this line",
+            "The order of the lines holds, their times may not.",
+        )
+        for seq, time in setbacks(log.events)
+    ]
+    stored = stored_names(folder)
+    if proof := proof_of_more(stored, log.events):
+        what = f"the log was longer: this file comes of event {number_of(proof)}, which is cut off"
+        problems.append(Remark(proof, what, _COPY))
 
     if not log.events or log.events[0].kind != "opened":
         problems.append(Remark(EVENTS, "the log does not begin with the job's opening", _COPY))
@@ -103,17 +118,15 @@ def verify(folder: Path) -> Verification:
         (problems if chain.holds_whole_event(log.tail) else remarks).append(_tail(log))
 
     named = _check_named_files(folder, log.events, problems, remarks)
-    with told_plainly(folder):
-        stored = (path for part in (CLIPS, ASIDE) for path in sorted((folder / part).glob("*")))
-        remarks += [
-            Remark(
-                path.relative_to(folder).as_posix(),
-                "no event names this file: the write of its event was cut short",
-                "It is no evidence; keep it or delete it.",
-            )
-            for path in stored
-            if path.relative_to(folder).as_posix() not in named
-        ]
+    remarks += [
+        Remark(
+            name,
+            "no event names this file: the write of its event was cut short",
+            "It is no evidence; keep it or delete it.",
+        )
+        for name in stored
+        if name not in named and name != proof
+    ]
 
     finished = bool(log.events) and log.events[-1].kind == "finished"
     if finished and mark is None:
@@ -133,6 +146,49 @@ def verify(folder: Path) -> Verification:
     )
 
 
+def compare(folder: Path, kept: str) -> Remark | None:
+    """Hold a fingerprint that was kept elsewhere against a job.
+
+    Args:
+        folder: of the job.
+        kept: the fingerprint, as it was printed or copied by hand.
+
+    Returns:
+        What is to be known of it, such as that the job went on since; None if it is that of the
+        last event.
+
+    Raises:
+        Damaged: the job is not the one that it was taken of, or not as it was then.
+        BadInput: it is no fingerprint, or this is no job folder.
+    """
+    try:
+        digits = chain.fingerprint_digits(kept)
+    except ValueError as error:
+        raise BadInput(
+            str(error),
+            where="--fingerprint",
+            remedy="It is eight groups of four signs, 0 to 9 and a to f; four in older reports.",
+        ) from error
+    events = read(folder)
+    at = next((event for event in events if event.digest.startswith(digits)), None)
+    if at is None or (at.kind == "finished" and at is not events[-1]):
+        raise Damaged(
+            "the fingerprint is not that of this log"
+            if at is None
+            else f"the fingerprint is that of event {at.seq}, with which the job had ended",
+            where=str(folder),
+            remedy="The log was rewritten, cut or added to since, or it is that of another job.",
+        )
+    since = len(events) - events.index(at) - 1
+    if since:
+        what = f"the fingerprint is that of event {at.seq}; {since} came after it"
+        return Remark(EVENTS, what, "Up to that event the log is as it was then.")
+    if len(digits) < chain.FINGERPRINT_DIGITS:
+        what = f"only {4 * len(digits)} bits were compared"
+        return Remark(EVENTS, what, "Two logs can be made that share so few; keep all of it.")
+    return None
+
+
 def _tail(log: chain.Scan) -> Remark:
     where = f"{EVENTS}, last line"
     if chain.holds_whole_event(log.tail):
@@ -144,25 +200,54 @@ def _tail(log: chain.Scan) -> Remark:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """A file beside the log.
+
+    Attributes:
+        digest: of its bytes; empty if there are none.
+        flaw: why it has none.
+        size: in bytes.
+        whole: whether it holds more than the beginning of a line.
+    """
+
+    digest: str = ""
+    flaw: str = ""
+    size: int = 0
+    whole: bool = False
+
+    @classmethod
+    def of(cls, folder: Path, name: str) -> _Beside:
+        """What stands under a name that an event tells."""
+        try:
+            data = read_file(folder, name)
+        except NotPlain as error:
+            return cls(flaw=f"is not to be read: {error.what}")
+        if data is None:
+            return cls(flaw="is gone")
+        return cls(chain.digest(data), "", len(data), chain.holds_whole_event(data[:_LOOKED_AT]))
+
+
+#: Bytes of what was set aside that are looked at: more than any line has.
+_LOOKED_AT = 1 << 20
+
+
 def _check_named_files(
     folder: Path, events: tuple[Line, ...], problems: list[Remark], remarks: list[Remark]
 ) -> set[str]:
     """Check each file whose hash an event holds; return the names."""
-    named: set[str] = set()
+    known: dict[str, _Beside] = {}
     for event in events:
         for role, name, expected in event.files:
-            named.add(name)
-            data = read_file(folder, name)
-            if data is None:
-                what = f"the {role} of event {event.seq} is gone"
-                problems.append(Remark(name, what, _COPY))
-            elif chain.digest(data) != expected:
-                what = f"the {role} of event {event.seq} was changed"
-                problems.append(Remark(name, what, _COPY))
-            elif role == "aside" and chain.holds_whole_event(data):
+            if name not in known:
+                known[name] = _Beside.of(folder, name)
+            file, where = known[name], name[:100]
+            if flaw := file.flaw or ("was changed" if file.digest != expected else ""):
+                problems.append(Remark(where, f"the {role} of event {event.seq} {flaw}", _COPY))
+            elif role == "aside" and file.whole:
                 what = f"a spoilt line that may have been read back stood before event {event.seq}"
-                problems.append(Remark(name, what, "Look at it, and take that reading again."))
+                problems.append(Remark(where, what, "Look at it, and take that reading again."))
             elif role == "aside":
-                what = f"{len(data)} bytes of a cut write were set aside at event {event.seq}"
-                remarks.append(Remark(name, what, "They were never read back."))
-    return named
+                what = f"{file.size} bytes of a cut write were set aside at event {event.seq}"
+                remarks.append(Remark(where, what, "They were never read back."))
+    return set(known)

@@ -10,6 +10,10 @@ The log is JSON lines with an fsync for each, and not a database, because
 - a few events a minute need nothing faster.
 
 An audio clip is on the disk, with its name, before the event that holds its hash.
+
+Before and after each write the log must be as this writer left it.  If it was removed, moved, cut
+or changed by somebody else, the writer says so and takes nothing more: what it would acknowledge
+would not be there.
 """
 
 from __future__ import annotations
@@ -25,12 +29,15 @@ from typing import Self
 
 from filelock import BaseFileLock
 
+from handsfree.errors import Damaged
 from handsfree.log import chain
 from handsfree.log.chain import Line
 from handsfree.log.folder import (
     CLIPS,
+    EVENTS,
     FINISHED,
     finish_mark,
+    read_file,
     sync,
     sync_folder,
     told_plainly,
@@ -61,9 +68,12 @@ class JobLog:
         self._descriptor = descriptor
         self._lock = lock
         self._clock = clock
+        self._torn = False  # a line of ours that was cut short may stand at the end
+        self._lost: Damaged | None = None  # why nothing more is taken
         self._ends: list[tuple[Line, int]] = []  # each event with the log's length after it
         for event, length in written:
             self._ends.append((event, self._end + length))
+        self._left = self._state()
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -82,11 +92,14 @@ class JobLog:
         Raises:
             BadInput: the disk is full or refuses; the event is not in the log, all earlier ones
                 are, and the next append may be tried.
+            Damaged: the log was removed, moved or changed by somebody else; nothing is taken
+                any more.
             ValueError, TypeError: a field has a reserved name or is not JSON, or the log is
                 closed.
         """
         if self._descriptor < 0:
             raise ValueError("the log is closed")
+        self._guard()
         seq, prev = 1, chain.NOTHING
         if self._ends:
             last = self._ends[-1][0]
@@ -132,17 +145,73 @@ class JobLog:
     def _write(self, line: bytes, event: Line) -> None:
         """One write and one fsync; on any failure or interrupt the line is cut off again."""
         try:
-            if os.fstat(self._descriptor).st_size != self._end:  # an earlier cut failed
+            if self._torn:  # an earlier cut failed
                 os.ftruncate(self._descriptor, self._end)
+            self._torn = True
             if os.write(self._descriptor, line) != len(line):
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             sync(self._descriptor)
-            self._ends.append((event, self._end + len(line)))
         except BaseException:
             with suppress(OSError):
                 os.ftruncate(self._descriptor, self._end)
                 sync(self._descriptor)
+                self._torn = False
+            with suppress(OSError):
+                self._left = self._state()
             raise
+        self._torn = False
+        self._ends.append((event, self._end + len(line)))
+        self._left = self._state()
+        self._guard()
+
+    def _state(self) -> tuple[int, ...]:
+        """What tells that nobody else has touched the log; the clock of the disk is coarse."""
+        found = os.fstat(self._descriptor)
+        return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
+
+    def _guard(self) -> None:
+        """Nothing, if the log is where and as it was left.
+
+        Raises:
+            Damaged: it is not, now or earlier.
+        """
+        if self._lost is None and (what := self._trouble()):
+            self._lost = Damaged(
+                what,
+                where=str(self.folder / EVENTS),
+                remedy="What was read back before may be gone with it, and nothing was taken "
+                "since. `handsfree verify` tells what is left, `handsfree recover` saves it.",
+            )
+        if self._lost is not None:
+            raise self._lost
+
+    def _trouble(self) -> str | None:
+        """What somebody else did to the log, or None."""
+        path = self.folder / EVENTS
+        try:
+            named = path.stat(follow_symlinks=False)
+        except OSError:
+            return "the log was removed or moved while it was written"
+        if (named.st_dev, named.st_ino) != self._left[:2]:
+            return "another file stands in place of the log"
+        if (named.st_size, named.st_mtime_ns) == self._left[2:]:
+            return None
+        if named.st_size < self._end:
+            return "the log was cut while it was written"
+        kept = read_file(self.folder, EVENTS) or b""
+        if (len(kept) > self._end and not self._torn) or not self._holds(kept):
+            return "the log was changed while it was written"
+        self._left = self._state()
+        return None
+
+    def _holds(self, kept: bytes) -> bool:
+        """Whether these bytes begin with all that was written."""
+        begin = 0
+        for event, end in self._ends:
+            if chain.digest(kept[begin:end]) != event.digest:
+                return False
+            begin = end
+        return True
 
     def _finish(self, line: bytes, event: Line) -> None:
         """The finishing mark is made ready first, for the disk may be full."""

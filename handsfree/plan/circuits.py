@@ -35,7 +35,8 @@ def circuit_problems(data: Item, steps: Mapping[str, Step]) -> Iterator[Problem]
         if isinstance(condition := step.get("condition"), str)
     }
     unread |= {str(step.get("id")) for step in items(data, "steps")} - set(conditions)
-    known = {condition.get("id") for condition in items(data, "conditions")}
+    names = (condition.get("id") for condition in items(data, "conditions"))
+    known = {name for name in names if isinstance(name, str)}
     for path, message in (
         *circuit.problems(),
         *circuit.strangers(conditions),

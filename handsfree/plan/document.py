@@ -28,12 +28,24 @@ _READERS: dict[str, tuple[str, str, Callable[[str], Any]]] = {
 _TAG = "tag:yaml.org,2002:"
 
 
+#: Names and values of a document, at most.
+MOST_PARTS = 30_000
+
+
 class _Loader(yaml.SafeLoader):
     """YAML's parser with the scalars of the 1.2 core schema, and without aliases."""
 
     yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - the parent's own way
+    parts = 0
 
     def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
+        self.parts += 1
+        if self.parts > MOST_PARTS:
+            mark = self.peek_event().start_mark  # type: ignore[no-untyped-call]
+            raise yaml.MarkedYAMLError(
+                problem=f"more than {MOST_PARTS} names and values; a plan has a tenth of that",
+                problem_mark=mark,
+            )
         if self.check_event(yaml.AliasEvent):
             mark = self.peek_event().start_mark  # type: ignore[no-untyped-call]
             raise yaml.MarkedYAMLError(

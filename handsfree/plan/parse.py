@@ -22,6 +22,10 @@ _YAML_REMEDY = (
 )
 
 
+#: Errors of a plan that are worked out, and that are listed, at most.
+MOST_FOUND, MOST_TOLD = 1000, 200
+
+
 class BadPlan(BadInput):
     """A plan that cannot be used.
 
@@ -34,7 +38,10 @@ class BadPlan(BadInput):
     ) -> None:
         self.faults = tuple(sorted(faults, key=lambda fault: fault.line))
         count = "1 error" if len(faults) == 1 else f"{len(faults)} errors"
-        listed = [f"  {source}, {_place(f, document)}: {f.message}" for f in self.faults]
+        told = self.faults[:MOST_TOLD]
+        listed = [f"  {source}, {_place(f, document)}: {f.message}" for f in told]
+        if len(told) < len(self.faults):
+            listed.append(f"  and {len(self.faults) - len(told)} more")
         super().__init__("\n".join([f"the plan has {count}", *listed]), remedy=remedy)
 
 
@@ -64,7 +71,7 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
         data = _derived(text) if written else data
         plan = Plan.model_validate(data)
     except ValidationError as error:
-        found = error.errors(include_url=False)
+        found = error.errors(include_url=False)[:MOST_FOUND]
         faults += (_fault(details, document) for details in found if not _miscounted(details))
     except BadInput as error:
         faults.append(Mistake(document.line(("parts",)), ("parts",), str(error)))

@@ -23,15 +23,42 @@ from handsfree.units import show
 Clips = Callable[[str], bytes | None]
 
 
-def render(record: JobRecord, check: Verification, clips: Clips) -> str:
+#: Damages that are listed at the head of the page; the others are counted.
+MOST_PROBLEMS = 20
+
+
+#: Bytes of sound that a page holds at most; a browser would not open a larger one.
+MOST_SOUND = 1 << 30
+
+
+class _Sounds:
+    """The clips, as long as there is room for them.
+
+    Attributes:
+        silent: how many were left out.
+    """
+
+    def __init__(self, clips: Clips) -> None:
+        self._clips, self._room, self.silent = clips, MOST_SOUND, 0
+
+    def __call__(self, name: str) -> bytes | None:
+        """The bytes of a clip; None if it is gone or there is no room."""
+        sound = self._clips(name) if self._room > 0 else None
+        if self._room <= 0:
+            self.silent += 1
+        self._room -= len(sound or b"")
+        return sound
+
+
+def render(record: JobRecord, check: Verification, sounds: Clips) -> str:
     """The page.
 
     Args:
         record: the job.
         check: from `verify`; its state and fingerprint are printed.
-        clips: gives the sound of an utterance.
+        sounds: gives the sound of an utterance.
     """
-    plan = record.plan
+    plan, clips = record.plan, _Sounds(sounds)
     readings = [
         {
             "entry": reading.entry,
@@ -66,7 +93,10 @@ def render(record: JobRecord, check: Verification, clips: Clips) -> str:
         verdict=record.verdict,
         withdrawn=isinstance(record.verdict, VerdictWithdrawn),
         ending=record.ending,
+        recovered=record.recovered,
         check=check,
+        most=MOST_PROBLEMS,
+        silent=clips.silent,
         common=COMMON_PRACTICE,
         version=__version__,
     )
@@ -92,8 +122,11 @@ def _subject(record: JobRecord) -> list[tuple[str, str]]:
     return [(heading, told[name]) for name, heading in _HEADINGS.items() if told.get(name)]
 
 
-def report_file(job: Path, output: Path) -> None:
-    """Write the report of a job folder.
+def report_file(job: Path, output: Path) -> Verification:
+    """Write the report of a job folder; that of a damaged one says so first.
+
+    Returns:
+        What `verify` found, which the page tells.
 
     Raises:
         BadInput: it is no job folder, or the report cannot be written, or not in that format.
@@ -106,15 +139,26 @@ def report_file(job: Path, output: Path) -> None:
             remedy="Give a name that ends in .html. Any browser prints that page to PDF.",
         )
     record = JobRecord.read(job)
-    page = render(record, verify(job), record.clip)
+    check = verify(job)
+    page = render(record, check, record.clip)
     try:
-        output.write_text(page, encoding="utf-8")
+        _put(output, page)
     except OSError as error:
         raise BadInput(
             f"the report cannot be written: {error.strerror}",
             where=str(output),
             remedy="Choose another place with -o.",
         ) from error
+    return check
+
+
+def _put(output: Path, page: str) -> None:
+    """Write a file, whole or not at all; where a link stands it is replaced, and not followed."""
+    ready = output.with_name(f"{output.name}.new")
+    ready.unlink(missing_ok=True)
+    with ready.open("x", encoding="utf-8") as file:  # no link is followed to make a new file
+        file.write(page)
+    ready.replace(output)
 
 
 def _said(logged: Logged, clips: Clips) -> dict[str, str] | None:

@@ -15,6 +15,16 @@ from handsfree.errors import BadInput
 RATE = 16_000
 """Samples a second of all sound inside the program."""
 
+RATES = range(4_000, 384_001)
+"""Samples a second of files that are read; telephones have 8,000, studios up to 384,000."""
+MOST_CHANNELS = 64
+LONGEST = 4 * 3600
+"""Seconds of a file, at most: so long a recording takes 0.9 GB of memory."""
+BLOCK = 1 << 16
+"""Frames that are read at once."""
+UNKNOWN = 1 << 62
+"""From here on a number of frames means that the file does not know it."""
+
 Samples = NDArray[np.float32]
 """Mono samples at `RATE`, shape (n,), -1 to 1."""
 
@@ -52,11 +62,13 @@ def load(path: Path | str) -> Audio:
     """Read WAV, FLAC or another format that libsndfile knows.
 
     Raises:
-        BadInput: missing, unreadable, not sound, empty, cut short, or holding NaN.
+        BadInput: missing, unreadable, not sound, empty, cut short, holding NaN, or absurd.
     """
     path = Path(path)
     where = str(path)
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):
+            raise BadInput("this is no file but a device or a pipe", where=where)
         with path.open("rb") as file:
             if not (head := file.read(12)):
                 raise BadInput("the file is empty", where=where)
@@ -64,8 +76,8 @@ def load(path: Path | str) -> Audio:
                 raise _truncated(where)
             file.seek(0)
             with soundfile.SoundFile(file) as sound:
-                rate, frames = sound.samplerate, sound.frames
-                samples = sound.read(dtype="float32", always_2d=True)
+                _refuse_absurd(sound, where)
+                samples, frames = _read(sound, where)
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror or error}", where=where) from error
     except soundfile.LibsndfileError as error:
@@ -73,14 +85,53 @@ def load(path: Path | str) -> Audio:
         raise BadInput(
             f"not a sound file: {error.error_string}", where=where, remedy=remedy
         ) from error
-    if len(samples) < frames:
+    if frames < sound.frames < UNKNOWN:
         raise _truncated(where)
-    if not len(samples):
+    if not frames:
         raise BadInput("the file holds no sound", where=where)
     if not np.isfinite(samples).all():
         remedy = "Export the recording again as 16 bit WAV or FLAC."
         raise BadInput("some samples are not numbers", where=where, remedy=remedy)
-    return Audio(resample(samples, rate))
+    return Audio(samples)
+
+
+def _refuse_absurd(sound: soundfile.SoundFile, where: str) -> None:
+    """A header may tell anything, and what it tells would be reserved and worked out.
+
+    Raises:
+        BadInput: nobody records so, or so long.
+    """
+    if sound.samplerate not in RATES:
+        what = f"the file says that it has {sound.samplerate} samples a second"
+        raise BadInput(what, where=where, remedy=f"{RATES.start} to {RATES.stop - 1} are read.")
+    if sound.channels > MOST_CHANNELS:
+        raise BadInput(f"the file says that it has {sound.channels} channels", where=where)
+    if LONGEST * sound.samplerate < sound.frames < UNKNOWN:
+        raise _too_long(where)
+
+
+def _read(sound: soundfile.SoundFile, where: str) -> tuple[Samples, int]:
+    """The sound as mono at `RATE`, and how many frames it had; a piece at a time."""
+    stream = soxr.ResampleStream(sound.samplerate, RATE, 1, dtype="float32", quality="VHQ")
+    parts, frames = [], 0
+    while len(block := sound.read(BLOCK, dtype="float32", always_2d=True)):
+        frames += len(block)
+        if frames > LONGEST * sound.samplerate:
+            raise _too_long(where)
+        mono = block.mean(axis=1, dtype=np.float32)
+        parts.append(mono if sound.samplerate == RATE else stream.resample_chunk(mono))
+    if sound.samplerate != RATE and frames:
+        parts.append(stream.resample_chunk(np.zeros(0, np.float32), last=True))
+    return np.concatenate(parts or [np.zeros(0, np.float32)]), frames
+
+
+def _too_long(where: str) -> BadInput:
+    hours = LONGEST // 3600
+    return BadInput(
+        f"the file is, or says that it is, longer than {hours} hours",
+        where=where,
+        remedy="Cut it into parts, and give each with --audio.",
+    )
 
 
 def _truncated(where: str) -> BadInput:

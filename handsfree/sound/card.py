@@ -16,7 +16,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import IO
+from typing import IO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,12 +41,14 @@ class Opened:
     Attributes:
         microphone, speaker: their names; the speaker is None if none is wanted.
         rate, channels: of the microphone, before its sound is made mono at 16 kHz.
+        via: whether it is a phone's.
     """
 
     microphone: str
     speaker: str | None
     rate: int
     channels: int
+    via: Literal["microphone", "phone"] = "microphone"
 
 
 @dataclass(frozen=True, slots=True)

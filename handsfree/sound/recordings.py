@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from handsfree.sound.audio import load
 from handsfree.sound.endpoint import Endpointer, Utterance
+
+Via = Literal["microphone", "phone", "file"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,11 +19,13 @@ class Captured:
 
     Attributes:
         utterance: samples and times.
-        source: file name, or "microphone".
+        source: name of the file, or what `via` says.
+        via: how its sound came; a file may be named "microphone".
     """
 
     utterance: Utterance
     source: str
+    via: Via
 
 
 def recorded(paths: Iterable[Path]) -> Iterator[Captured]:
@@ -35,6 +40,6 @@ def recorded(paths: Iterable[Path]) -> Iterator[Captured]:
         for path, audio in recordings:
             endpointer = Endpointer()
             for utterance in [*endpointer.feed(audio.samples), *endpointer.flush()]:
-                yield Captured(utterance, path.name)
+                yield Captured(utterance, path.name, "file")
 
     return each()

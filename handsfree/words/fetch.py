@@ -2,7 +2,8 @@
 
 The index is the one that the vosk package itself reads (`MODEL_LIST_URL` in its `__init__`).
 Of its models only those that can be held to a grammar are offered: a model whose graph is
-composed beforehand takes none.
+composed beforehand takes none.  The index may be anybody's, so it proves nothing of what it names:
+an archive is unpacked only if its SHA-256 is one that is pinned here, or was given by the user.
 """
 
 from __future__ import annotations
@@ -10,14 +11,17 @@ from __future__ import annotations
 import errno
 import hashlib
 import json
+import re
 import shutil
 import stat
 import tempfile
-from collections.abc import Callable, Iterator
+import zlib
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from http.client import HTTPException, HTTPResponse
 from pathlib import Path, PurePosixPath
+from typing import Any
 from urllib.error import HTTPError
 from urllib.request import Request, urlopen
 from zipfile import BadZipFile, ZipFile, ZipInfo
@@ -30,6 +34,21 @@ INDEX = "https://alphacephei.com/vosk/models/model-list.json"
 
 #: Kinds of model whose graph is composed while they listen, so that a grammar may hold them.
 GRAMMAR_KINDS = ("small", "big-lgraph")
+
+#: SHA-256 of the archives that are known, as package builds of several distributions pin them too.
+PINNED = {
+    "vosk-model-small-en-us-0.15": (
+        "30f26242c4eb449f948e42cb302dd7a686cb29a3423a8367f99ff41780942498"
+    ),
+    "vosk-model-en-us-0.22-lgraph": (
+        "d9838b4aaa82a75c4a17f5aca300eaca129aaab2a7cbf951bafbb500eb9c4334"
+    ),
+}
+
+#: Bytes of an index, and of an archive, at most.
+LARGEST_INDEX, LARGEST_ARCHIVE = 1 << 22, 1 << 33
+#: What a model or a language may be called: it becomes the name of a file.
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,80}")
 
 #: Seconds without an answer or a byte after which a transfer has failed.
 TIMEOUT = 30.0
@@ -51,7 +70,7 @@ class Offer:
         kind: "small", or "big-lgraph": more exact, several times the size.
         url: of its archive.
         size: of the archive in bytes.
-        md5: of the archive, in hexadecimal.
+        sha256: of the archive, in hexadecimal; empty if it is not known.
     """
 
     name: str
@@ -59,7 +78,7 @@ class Offer:
     kind: str
     url: str
     size: int
-    md5: str
+    sha256: str = ""
 
 
 def models_folder() -> Path:
@@ -75,17 +94,36 @@ def offers(index: str = INDEX) -> list[Offer]:
     """
     try:
         with _open(index) as answer:
-            listed = json.load(answer)
-        found = [
-            Offer(m["name"], m["lang"], m["type"], m["url"], int(m["size"]), m["md5"])
-            for m in listed
-            if m["type"] in GRAMMAR_KINDS and m["obsolete"] == "false"
-        ]
-    except (OSError, HTTPException) as error:
+            text = answer.read(LARGEST_INDEX + 1)
+    except (OSError, HTTPException, ValueError) as error:  # ValueError: no address of the web
         raise _unreachable("the list of models", index, error) from error
-    except (ValueError, KeyError, TypeError) as error:
+    try:
+        if len(text) > LARGEST_INDEX:
+            raise ValueError("too long")
+        found = [
+            _offered(model)
+            for model in json.loads(text)
+            if model["type"] in GRAMMAR_KINDS and model["obsolete"] == "false"
+        ]
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError) as error:
         raise Missing("the list of models cannot be understood", where=index) from error
     return sorted(found, key=lambda o: (o.language, GRAMMAR_KINDS.index(o.kind), o.name))
+
+
+def _offered(model: Mapping[str, Any]) -> Offer:
+    """A model of an index.
+
+    Raises:
+        ValueError, KeyError, TypeError: it is none that could be kept.
+    """
+    name, language, url, size = (model[key] for key in ("name", "lang", "url", "size"))
+    if not (_NAME.fullmatch(name) and _NAME.fullmatch(language)):
+        raise ValueError("this is no name of a model")
+    if not str(url).startswith(("https://", "http://")):
+        raise ValueError("this is no address of the web")
+    if isinstance(size, bool) or not 0 < int(size) <= LARGEST_ARCHIVE:
+        raise ValueError("no model is so large")
+    return Offer(name, language, model["type"], url, int(size), PINNED.get(name, ""))
 
 
 def choose(found: list[Offer], wanted: str) -> Offer:
@@ -116,8 +154,14 @@ def fetch(offer: Offer, folder: Path, report: Report = lambda have, size: None) 
 
     Raises:
         Missing: it cannot be fetched.
-        BadInput: it is not what the index promises, or there is no room for it.
+        BadInput: its SHA-256 is not known or is another, or there is no room for it.
     """
+    if not offer.sha256:
+        raise BadInput(
+            f"the SHA-256 of {offer.name} is not known here, so nobody could tell what comes",
+            where=offer.url,
+            remedy="Take it from a place that you trust, and give it with --sha256.",
+        )
     target = folder / f"vosk-{offer.language}"
     part = folder / f"{offer.name}.zip.part"
     with _told_plainly(folder):
@@ -158,6 +202,13 @@ def _download(offer: Offer, part: Path, report: Report) -> None:
             for length in _transfer(offer, part, have):
                 have = length
                 report(have, offer.size)
+                if have > offer.size:
+                    part.unlink()
+                    raise BadInput(
+                        f"more comes than the {offer.size} bytes of {offer.name}",
+                        where=offer.url,
+                        remedy="It was thrown away: this is another file.",
+                    )
         except _BrokenError as error:
             broken = error.__cause__
         failed = 0 if most < have <= offer.size else failed + 1
@@ -179,7 +230,7 @@ def _transfer(offer: Offer, part: Path, have: int) -> Iterator[int]:
         part.unlink()
         yield 0
         return
-    except (OSError, HTTPException) as error:
+    except (OSError, HTTPException, ValueError) as error:
         raise _BrokenError from error
     goes_on = answer.headers.get("Content-Range", "").startswith(f"bytes {have}-")
     with answer, part.open("ab" if goes_on else "wb") as file:
@@ -196,11 +247,11 @@ def _transfer(offer: Offer, part: Path, have: int) -> Iterator[int]:
 
 def _check(offer: Offer, part: Path) -> None:
     with part.open("rb") as file:
-        found = hashlib.file_digest(file, lambda: hashlib.md5(usedforsecurity=False)).hexdigest()
-    if found != offer.md5:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
+    if found != offer.sha256.lower():
         part.unlink()
         raise BadInput(
-            f"what was fetched is not {offer.name}: its checksum is {found}, not {offer.md5}",
+            f"what was fetched is not {offer.name}: its checksum is {found}, not {offer.sha256}",
             where=offer.url,
             remedy="It was thrown away. Try again; if that fails too, do not trust this network.",
         )
@@ -216,7 +267,7 @@ def _unpack(archive: Path, scratch: Path) -> Path:
                 raise BadInput(f"the archive would write outside its folder: {outside!r}")
             _want_space(scratch, sum(member.file_size for member in members))
             opened.extractall(scratch)
-    except BadZipFile as error:
+    except (BadZipFile, RuntimeError, zlib.error) as error:  # RuntimeError: no way to unpack it
         raise BadInput(f"the archive is damaged: {error}", where=str(archive)) from error
     found = list(scratch.iterdir())
     if len(found) != 1 or not found[0].is_dir():

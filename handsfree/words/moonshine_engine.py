@@ -30,8 +30,12 @@ from handsfree.words.recogniser import Recognition
 from handsfree.words.spelling import Spelling, Tokens
 from handsfree.words.weights import Tensor, check_pinned
 
-#: SHA-256 of decoder_model_merged.ort in moonshine-voice 0.0.73: Moonshine tiny, English.
-MOONSHINE_SHA256 = "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0"
+#: SHA-256 of the files of Moonshine tiny, English, in moonshine-voice 0.0.73.
+MOONSHINE_SHA256 = {
+    "encoder_model.ort": "94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221",
+    "decoder_model_merged.ort": "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0",
+    "tokenizer.bin": "6884b35fd6377d4c4d32336a0bc152f36b64d1e45b6503683cdc238250a8472d",
+}
 #: How to get it.
 INSTALL = "pip install moonshine-voice==0.0.73"
 #: Tokens that begin and end a text, the first of a byte, of a text and behind all texts.
@@ -52,7 +56,8 @@ def packaged_moonshine() -> Path:
     if package is None or package.origin is None:
         raise Missing("the Moonshine weights are not installed", remedy=INSTALL)
     folder = Path(package.origin).parent / "assets" / "tiny-en"
-    check_pinned("Moonshine", folder / "decoder_model_merged.ort", MOONSHINE_SHA256, INSTALL)
+    for name, sha256 in MOONSHINE_SHA256.items():
+        check_pinned("Moonshine", folder / name, sha256, INSTALL)
     return folder
 
 

@@ -213,7 +213,7 @@ function connect(code = "") {
   };
 }
 
-function paired({ paired: yes, phone, token, wrong, wait }) {
+function paired({ paired: yes, phone, token, wrong }) {
   $("pair").hidden = yes;
   if (yes) {
     $("microphone").hidden = !phone;
@@ -225,13 +225,14 @@ function paired({ paired: yes, phone, token, wrong, wait }) {
   sessionStorage.removeItem("token");
   view = {};
   $("glance").hidden = true;
-  const pause = wait ? ` Wait ${Math.ceil(wait)} seconds before the next guess.` : "";
-  text("pair-answer", wrong ? `That code is not taken.${pause}` : pause);
+  text("pair-answer", wrong ? "That code is not taken." : "");
   $("code").focus();
 }
 
 $("pair").addEventListener("submit", (event) => {
   event.preventDefault();
+  if (socket) socket.onclose = null;
+  socket?.close();
   connect($("code").value);
   $("code").value = "";
 });
@@ -248,6 +249,10 @@ const microphone = new Microphone(
     $("microphone").setAttribute("aria-pressed", String(on));
     text("microphone", on ? "This device is the headset" : "Use as headset");
     text("hint", hint);
+  },
+  () => {
+    $("pair").hidden = false;
+    $("code").focus();
   },
 );
 

@@ -16,12 +16,13 @@ export class Microphone {
   #number = 0;
   #allowed = false;
 
-  /** send(message), waiting() in bytes, voice is what is heard, tell({on, hint}). */
-  constructor(send, waiting, voice, tell) {
+  /** send(message), waiting() in bytes, voice is what is heard, tell({on, hint}), ask() a code. */
+  constructor(send, waiting, voice, tell, ask) {
     this.send = send;
     this.waiting = waiting;
     this.voice = voice;
     this.tell = tell;
+    this.ask = ask;
   }
 
   toggle() {
@@ -88,7 +89,10 @@ export class Microphone {
     this.#allowed = state === "on";
     this.#number = 0;
     if (state === "on") this.tell({ on: true, hint: "" });
-    else this.stop("Another phone is the microphone. Switch it off there first.");
+    else if (state === "code") {
+      this.stop("Give the code that the terminal shows, then press again.");
+      this.ask();
+    } else this.stop("Another phone is the microphone. Switch it off there first.");
   }
 
   stop(hint = "") {

@@ -226,7 +226,7 @@ def test_a_code_has_forty_bits_and_an_hour_of_guesses_is_little() -> None:
     codes = {Pairing().code for _ in range(200)}
     assert len(codes) == 200
     assert {len(code) for code in codes} == {SIGNS}
-    guesses = door.MOST / WRONG_LASTS * LIVES
+    guesses = door.MOST_GUESTS / WRONG_LASTS * LIVES
     assert guesses / 32**SIGNS < 1 / 2_000_000
 
 
@@ -304,10 +304,10 @@ def test_idle_connections_are_bounded_and_leave_the_files_alone(
     with site.headset() as page:
         told(page), told(page)
         before = len(list(Path("/proc/self/fd").iterdir()))
-        strangers = idle(site.screen, 2 * door.MOST)
-        assert sum(shut(guest) for guest in strangers[-door.MOST :]) == door.MOST
+        strangers = idle(site.screen, 2 * door.MOST_GUESTS)
+        assert sum(shut(guest) for guest in strangers[-door.MOST_GUESTS :]) == door.MOST_GUESTS
         opened = len(list(Path("/proc/self/fd").iterdir())) - before
-        assert opened <= len(strangers) + door.MOST  # ours, and theirs that are let in
+        assert opened <= len(strangers) + door.MOST_GUESTS  # ours, and theirs that are let in
         site.screen.show(view_after("point oh two"))
         assert told(page)["glance"]["value"]["shown"] == "0.02"
         for guest in strangers:

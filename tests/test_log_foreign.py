@@ -14,7 +14,7 @@ import pytest
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import JobRecord, open_job, read, verify
 from handsfree.log.chain import NOTHING, decode, encode, holds_whole_event, scan
-from handsfree.log.folder import MOST, read_file
+from handsfree.log.folder import MOST_BYTES, read_file
 from handsfree.plan import load_plan
 from handsfree.report import report_file
 
@@ -108,7 +108,7 @@ def test_a_file_larger_than_any_jobs_is_not_taken_into_memory(job: Path, name: s
             verify(job)
     with pytest.raises(BadInput, match="larger than any"):
         read_file(job, name)
-    assert MOST["events.jsonl"] < 1 << 30
+    assert MOST_BYTES["events.jsonl"] < 1 << 30
 
 
 def line(extra: str) -> bytes:

@@ -32,7 +32,7 @@ ROLES = ("plan", "clip", "aside")
 NO_FOLLOWER = "the line does not follow from the line before"
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
 #: Lists and objects within each other, digits of a whole number: more than any event has.
-DEEPEST, MOST_DIGITS = 32, 300
+DEEPEST, MOST_DIGITS_LOGGED = 32, 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +223,7 @@ _BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[][{}]')
 
 
 def _whole(text: str) -> int:
-    if len(text.lstrip("-")) > MOST_DIGITS:
+    if len(text.lstrip("-")) > MOST_DIGITS_LOGGED:
         raise ValueError("a number is too long")
     return int(text)
 

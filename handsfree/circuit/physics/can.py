@@ -1,7 +1,8 @@
 """High-speed CAN: bus levels.
 
 Source:
-    ISO 11898-2 (high-speed medium access unit), output voltages.  Values from memory of the 2016 edition.
+    ISO 11898-2 (high-speed medium access unit), output voltages.  Values from memory of the 2016
+    edition.
 """
 
 from __future__ import annotations

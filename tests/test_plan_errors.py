@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from by_hand import by_hand
+from by_hand import NAMES, by_hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -326,7 +326,7 @@ def test_a_plan_with_one_line_changed(place: int, scrap: str, how: int) -> None:
 
 
 def test_steps_with_other_faults_are_not_called_too_few() -> None:
-    text = re.sub(r"(?m)^    prompt: .*$", "    promt: x", load_plan("relay-4pin").text)
+    text = re.sub(r"(?m)^    prompt: .*$", "    promt: x", by_hand("relay-4pin").text)
     with pytest.raises(BadPlan) as error:
         parse_plan(text, "relay.yaml")
     assert "promt" in str(error.value)
@@ -334,9 +334,9 @@ def test_steps_with_other_faults_are_not_called_too_few() -> None:
 
 
 @pytest.mark.parametrize("bad", ["[1, 2]", "{a: 1}", "[[]]", "1.5", "~"])
-@pytest.mark.parametrize("name", [n for n in shipped() if "id: " in load_plan(n).text])
+@pytest.mark.parametrize("name", NAMES)
 def test_an_id_that_is_no_word_is_named(name: str, bad: str) -> None:
-    text = re.sub(r"\bid: \w+", f"id: {bad}", load_plan(name).text, count=1)
+    text = re.sub(r"\bid: \w+", f"id: {bad}", by_hand(name).text, count=1)
     with pytest.raises(BadPlan, match=r"should be text|is missing"):
         parse_plan(text)
 

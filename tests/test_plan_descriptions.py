@@ -7,8 +7,12 @@ from typing import Any
 
 import pytest
 from by_hand import NAMES, by_hand
+from typer.testing import CliRunner
 
 from handsfree.circuit import live_ohmmeter_tests
+from handsfree.cli.app import app
+from handsfree.diagnosis import Rehearsed, Verdict
+from handsfree.diagnosis.verdict import Candidate
 from handsfree.plan import BadPlan, Plan, load_plan, parse_plan, shipped
 from handsfree.plan.derived import Description, derive, is_description
 from handsfree.plan.document import read_document
@@ -197,3 +201,34 @@ def test_what_is_named_must_be_there(old: str, new: str, message: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_a_plan_written_out_is_read_as_ever(name: str) -> None:
     assert by_hand(name).plan.findings
+
+
+# Command line
+
+
+def check(*args: str) -> str:
+    done = CliRunner().invoke(app, ["plan", "check", *args])
+    assert done.exit_code == 0, done.output
+    return done.stdout
+
+
+def test_check_walks_every_fault_and_tells_who_is_convicted_wrongly() -> None:
+    told = check("parasitic-draw")
+    assert re.search(r"rehearsed: of \d+ faults \d+ show", told)
+    assert "convicted wrongly: nobody" in told
+
+
+def test_check_names_a_wrong_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    circuit = plan("parasitic-draw").circuit
+    assert circuit is not None
+    broken, accused = circuit.fault("alternator_short"), circuit.fault("tracker_stuck_awake")
+    said = Verdict("found", (Candidate(accused.site, accused, 0.9),), 30.0, None)
+    walked = (Rehearsed(broken, said, seen=True),)
+    monkeypatch.setattr("handsfree.cli.plans.walk_faults", lambda *_, **__: walked)
+    told = " ".join(check("parasitic-draw").split())
+    assert "convicted wrongly: 1" in told
+    assert f"{broken.say}, and it is said: {accused.say}" in told
+
+
+def test_check_may_leave_it_out() -> None:
+    assert "rehearsed" not in check("parasitic-draw", "--rehearse", "off")

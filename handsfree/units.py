@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 import pint
 
-ureg: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+def _registry() -> pint.UnitRegistry[float]:
+    """The registry; pint keeps its definitions in its cache folder, where it may write there."""
+    try:
+        return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=":auto:")
+    except Exception:  # whatever is wrong with a cache, units do not need it
+        return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+ureg = _registry()
 ureg.formatter.default_format = "~P"
 pint.set_application_registry(ureg)  # type: ignore[no-untyped-call]
 

@@ -13,6 +13,7 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 from display_browser import Browser, chromium
 from display_session import events, view_after
 from pytest_benchmark.fixture import BenchmarkFixture
@@ -22,7 +23,6 @@ from handsfree.display.screen import screen
 from handsfree.events import ReadingTaken, SoundLevel
 from handsfree.events import told as told_only
 from handsfree.meaning import Reading
-from handsfree.plan import load_plan
 from handsfree.units import quantity
 
 LIMIT = 200.0  # milliseconds
@@ -48,7 +48,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def display() -> Iterator[WebDisplay]:
-    plan = load_plan("flap-actuator-5wire").plan
+    plan = by_hand("flap-actuator-5wire").plan
     opened = open_display("web", plan, site=Site(port=0), announce=lambda _: None)
     assert isinstance(opened, WebDisplay)
     for event in events()[:20]:

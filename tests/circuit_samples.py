@@ -3,12 +3,12 @@
 from copy import deepcopy
 
 import yaml
+from by_hand import by_hand
 
 from handsfree.circuit.model import Circuit
-from handsfree.plan import load_plan
 
 # The circuit of the flap actuator's plan, with two tests that the plan does not make.
-FLAP = yaml.safe_load(load_plan("flap-actuator-5wire").text)["circuit"]
+FLAP = yaml.safe_load(by_hand("flap-actuator-5wire").text)["circuit"]
 FLAP["tests"] |= yaml.safe_load("""
 motor_current: {condition: heating_up, measures: current, through: hot drive wire, clamp: true,
                 minutes: 2 min, setups: [trim off]}

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import pytest
+from by_hand import by_hand
 
 from handsfree.grammar import Language, SpokenPlan
 from handsfree.languages import load_language
@@ -25,7 +26,7 @@ def english() -> Language:
 
 @pytest.fixture(scope="session")
 def flap() -> Plan:
-    return load_plan("flap-actuator-5wire").plan
+    return by_hand("flap-actuator-5wire").plan
 
 
 @pytest.fixture(scope="session")

@@ -6,6 +6,8 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from by_hand import by_hand
+
 from handsfree.dialogue import Dialogue, Wording
 from handsfree.display import Glance, begin, fold
 from handsfree.events import Logged
@@ -13,7 +15,6 @@ from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import load_language
 from handsfree.log import open_job
-from handsfree.plan import load_plan
 
 PLAN = "flap-actuator-5wire"
 
@@ -55,7 +56,7 @@ Events = tuple[Logged, ...]
 def write_job(folder: Path, said: list[str], *, apprentice: bool = False) -> list[Events]:
     """Dictate into a job folder; what was told before the first and after each utterance."""
     told: list[Logged] = []
-    loaded = load_plan(PLAN)
+    loaded = by_hand(PLAN)
     dialogue = Dialogue(loaded.plan, load_language("en"), apprentice=apprentice)
     with open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:
         job = Job(dialogue, log, told.append, lambda _: None)
@@ -70,7 +71,7 @@ def write_job(folder: Path, said: list[str], *, apprentice: bool = False) -> lis
 
 @cache
 def wording() -> Wording:
-    return Wording(load_language("en"), load_plan(PLAN).plan)
+    return Wording(load_language("en"), by_hand(PLAN).plan)
 
 
 @cache

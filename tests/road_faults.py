@@ -47,7 +47,7 @@ LAMP, CHARGE, DRAW = "voltage-drop", "battery-charging", "parasitic-draw"
 
 ROAD: dict[str, Road] = {
     "lamp ground 0.4 V under load": Road(
-        LAMP, ("ground wire", "ground strap"), {"ground wire": series("0.09 Ω")}
+        LAMP, ("lamp ground", "ground strap"), {"lamp ground wire": series("0.09 Ω")}
     ),
     "5 V rail pulled down by another sensor": Road(
         SENSOR, ("another user", "reference wire"), parts={
@@ -62,8 +62,8 @@ ROAD: dict[str, Road] = {
         SENSOR, ("module earth", "sensor ground"), {"module earth": series("2.9 Ω")}
     ),
     "actuator contact 2 kΩ": Road(
-        FLAP, ("connector", "module connector", "hot drive wire"),
-        {"connector": series("2 kΩ", "1")},
+        FLAP, ("actuator connector", "module connector", "hot drive wire"),
+        {"actuator connector": series("2 kΩ", "1")},
     ),
     "drive wires swapped": Road(
         FLAP, ("hot drive wire", "cold drive wire"),
@@ -80,15 +80,16 @@ ROAD: dict[str, Road] = {
     ),
     "worn brushes at one spot": Road(FLAP, ("motor",), {"motor": series("400 Ω")}),
     "weak driver, 80 Ω": Road(
-        FLAP, ("hot driver", "bridge supply"), {"hot driver": series("80 Ω", "high")}
+        FLAP, ("module pin 1", "module bridge supply"),
+        {"module pin 1": series("80 Ω", "high")},
     ),
     "coil feed 150 Ω": Road(
-        RELAY, ("ignition feed", "ignition"), {"ignition feed": series("150 Ω")}
+        RELAY, ("ignition feed", "ignition"), {"ignition feed wire": series("150 Ω")}
     ),
     "fuse holder 0.25 Ω with a slow fan": Road(
-        RELAY, ("fan fuse", "feed wire"), {"fan fuse": series("0.25 Ω")}
+        RELAY, ("fan fuse", "battery feed"), {"fan fuse": series("0.25 Ω")}
     ),
-    "fan fuse blown": Road(RELAY, ("fan fuse", "feed wire"), {"fan fuse": {"mode": "open"}}),
+    "fan fuse blown": Road(RELAY, ("fan fuse", "battery feed"), {"fan fuse": {"mode": "open"}}),
     "dragging starter": Road(
         CHARGE, ("starter",), parts={
             "starter": {"kind": "resistor", "between": ["starter", "engine"],

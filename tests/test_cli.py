@@ -16,12 +16,13 @@ import pytest
 import soundfile
 import typer
 import yaml
+from by_hand import FOLDER
 from typer.main import get_group
 
 from handsfree.cli.commands import COMMANDS, load_command
 from handsfree.plan import load_plan, shipped
 
-FLAP = "flap-actuator-5wire"
+FLAP = str(FOLDER / "flap-actuator-5wire.yaml")
 
 
 def run(*args: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
@@ -112,7 +113,7 @@ BAD = [
     (["dictate", FLAP, "--audio", "{empty}"], 2, "empty"),
     (["dictate", FLAP, "--audio", "{folder}"], 2, "{folder}"),
     (["dictate", "no-such-plan", "--audio", "{silence}"], 2, "no-such-plan"),
-    (["dictate", "flap-actuator-5wires", "--audio", "{silence}"], 2, FLAP),
+    (["dictate", "flap-actuator-5wires", "--audio", "{silence}"], 2, "flap-actuator-5wire"),
     (["dictate", FLAP, "--audio", "{silence}", "--engine", "ears"], 2, "ears"),
     (["dictate", FLAP, "--audio", "{silence}", "--engine", "vosk"], 4, "Vosk model"),
     (

@@ -42,7 +42,7 @@ def dictated(session: str, job: Path, english: Language) -> Path:
     ("session", "part", "fault"),
     [
         ("low-beam", "levelling drive", "motor_open"),
-        ("module-dead", "levelling module", "bridge_supply_open"),
+        ("module-dead", "levelling module", "module_bridge_supply_open"),
     ],
 )
 def test_the_demo_sessions_name_the_part(
@@ -54,8 +54,13 @@ def test_the_demo_sessions_name_the_part(
     assert first["faults"] == [fault]
     assert part in first["parts"]
     assert found["odds"] > 20
-    assert {e["step"] for e in first["evidence"]} >= {"reference", "motor_winding"}
-    assert "sweep_half" not in {e["step"] for e in first["evidence"]}  # after the repair
+    assert {e["step"] for e in first["evidence"]} >= {
+        "five_volt_reference_low_beam_on",
+        "pin_2_to_4",
+    }
+    assert "after_position_signal_half_way" not in {
+        e["step"] for e in first["evidence"]
+    }  # after the repair
     assert part.split()[-1] in run("explain", job).stdout
 
 
@@ -68,7 +73,7 @@ def test_simulate_is_seeded() -> None:
     first = run(*command, "--seed", 3).stdout
     assert first == run(*command, "--seed", 3).stdout
     assert first != run(*command, "--seed", 4).stdout
-    winding = next(line for line in lines(first) if line["step"] == "motor_winding")
+    winding = next(line for line in lines(first) if line["step"] == "pin_1_to_2")
     assert winding["shown"]["over_limit"]
 
 

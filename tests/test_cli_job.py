@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from by_hand import FOLDER
 from typer.testing import CliRunner, Result
 
 from handsfree.cli.app import app
@@ -21,7 +22,7 @@ from handsfree.log import open_job, read, verify
 from handsfree.plan import load_plan
 from handsfree.words import Transcriber
 
-FLAP = "flap-actuator-5wire"
+FLAP = str(FOLDER / "flap-actuator-5wire.yaml")
 
 
 def run(*args: object) -> Result:

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 import pytest
+from by_hand import by_hand
 from test_dialogue import Talk, to_winding
 
 from handsfree.dialogue import Dialogue
@@ -26,7 +27,7 @@ from handsfree.heard import Heard, Hypothesis
 from handsfree.job import Job
 from handsfree.log import JobRecord, open_job
 from handsfree.meaning import Command, Unclear
-from handsfree.plan import Plan, load_plan
+from handsfree.plan import Plan
 
 
 @pytest.fixture(scope="module")
@@ -154,7 +155,7 @@ def test_what_was_corrected_is_no_evidence_but_what_was_measured_again_is(talk: 
 
 
 def test_a_log_tells_of_the_withdrawn_verdict(tmp_path: Path, english: Language) -> None:
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = by_hand("flap-actuator-5wire")
     with open_job(tmp_path / "job", loaded.text.encode(), title=loaded.plan.title) as log:
         job = Job(Dialogue(loaded.plan, english), log, lambda _: None, lambda _: None)
         job.begin()

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 
 from handsfree.dialogue import Dialogue
 from handsfree.events import Logged
@@ -14,7 +15,7 @@ from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder
 from handsfree.log import JobRecord, open_job, read, rows, verify
-from handsfree.plan import LoadedPlan, load_plan
+from handsfree.plan import LoadedPlan
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.recordings import Captured, recorded
 
@@ -51,7 +52,7 @@ no
 
 @pytest.fixture(scope="module")
 def loaded() -> LoadedPlan:
-    return load_plan("flap-actuator-5wire")
+    return by_hand("flap-actuator-5wire")
 
 
 @pytest.fixture(scope="module")

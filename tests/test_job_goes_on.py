@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from by_hand import FOLDER, by_hand
 from typer.testing import CliRunner
 
 from handsfree.cli.app import app
@@ -16,7 +17,7 @@ from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder
 from handsfree.log import JobRecord, open_job
-from handsfree.plan import LoadedPlan, load_plan
+from handsfree.plan import LoadedPlan
 from handsfree.words import Transcriber
 
 TESTS = ["twelve six", "point oh two", "five volts", "point six", "point six", "battery voltage"]
@@ -25,7 +26,7 @@ TESTS += ["ground", "ground", "battery voltage", "over limit", "five k", "one k"
 
 @pytest.fixture(scope="module")
 def loaded() -> LoadedPlan:
-    return load_plan("flap-actuator-5wire")
+    return by_hand("flap-actuator-5wire")
 
 
 class Shop:
@@ -159,7 +160,7 @@ def test_resume_goes_on_as_it_was_dictated(
     sound = next((data_folder("demo_audio")).glob("*/01-*.flac"))
     job = tmp_path / "job"
     audio = ["--audio", str(sound), "--voice", "off"]
-    plan = "flap-actuator-5wire"
+    plan = str(FOLDER / "flap-actuator-5wire.yaml")
     first = ["dictate", plan, "--job", str(job), "--route", "informed", "--apprentice", *audio]
     assert CliRunner().invoke(app, first).exception is None
     left = JobRecord.read(job)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from by_hand import by_hand
 
 from handsfree.dialogue import Dialogue
 from handsfree.errors import BadInput
@@ -13,7 +14,6 @@ from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.job.sweeps import import_sweep, read_points
 from handsfree.log import open_job, read, verify
-from handsfree.plan import load_plan
 
 GOOD = "command,feedback\n0,0.6\n25,1.5\n50,2.5\n75,3.5\n100,4.4\n50,2.6\n0,0.6\n"
 DEAD = "Command, Feedback\n0,0.6\n25,1.5\n50,1.5\n75,3.5\n100,4.4\n"
@@ -23,7 +23,7 @@ AFTER = ["repair done", "point six", "two point five", "four point four", "yes",
 
 
 def dictate(job: Path, english: Language, said: list[str]) -> Job:
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = by_hand("flap-actuator-5wire")
     with open_job(job, loaded.text.encode(), title=loaded.plan.title) as log:
         session = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
         session.begin()

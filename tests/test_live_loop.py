@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 
 from handsfree.dialogue import Dialogue
 from handsfree.errors import Missing
@@ -24,7 +25,7 @@ from handsfree.live import Live, Settings, Turns
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.log import open_job, read, verify
 from handsfree.log.opening import utc_now
-from handsfree.plan import LoadedPlan, load_plan
+from handsfree.plan import LoadedPlan
 from handsfree.sound.audio import RATE, Samples, load
 from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.card import Deaf, Lost, Message, Opened, Said
@@ -122,12 +123,12 @@ class Ears:
 
 @pytest.fixture(scope="module")
 def loaded() -> LoadedPlan:
-    return load_plan("flap-actuator-5wire")
+    return by_hand("flap-actuator-5wire")
 
 
 @cache
 def dialogue(how: Verbosity = Verbosity.normal) -> Dialogue:
-    return Dialogue(load_plan("flap-actuator-5wire").plan, language_for("en", how))
+    return Dialogue(by_hand("flap-actuator-5wire").plan, language_for("en", how))
 
 
 class Run:

@@ -1,6 +1,6 @@
-"""Phrasings as mechanics say them are understood, and none as something else.
+"""Phrasings as mechanics say them are understood, and hardly one as something else.
 
-They were written down by somebody who had not seen the grammar (tests/phrasings.py).  Those that
+They were written down by people who had not seen the grammar (tests/phrasings.py).  Those that
 are kept aside are left alone here.
 """
 
@@ -9,24 +9,16 @@ from __future__ import annotations
 import pytest
 from phrasings import table
 
-#: Share of the bench's phrasings that is understood; the rest is refused.
-UNDERSTOOD = 0.84
+#: Share of each file's phrasings that is at least understood, and at most misunderstood; the rest
+#: is refused.  Of "partner" a tenth are several readings in one breath, which are refused.
+LEAST_UNDERSTOOD = {"bench": 0.92, "partner": 0.77, "second": 0.93}
+MOST_WRONG = 0.01
 
 
-@pytest.fixture(scope="module", params=["bench", "partner"])
-def results(request: pytest.FixtureRequest) -> tuple[str, list[tuple[str, str, object]]]:
-    """Name of a file, and its open phrasings with how they are understood."""
-    rows = table(request.param, final=False)
-    return request.param, [(one.said, result, meaning) for one, result, meaning in rows]
-
-
-def test_none_is_understood_wrongly(
-    results: tuple[str, list[tuple[str, str, object]]],
-) -> None:
-    assert [row for row in results[1] if row[1] == "wrong"] == []
-
-
-def test_most_are_understood(results: tuple[str, list[tuple[str, str, object]]]) -> None:
-    name, rows = results
+@pytest.mark.parametrize("name", ["bench", "partner", "second"])
+def test_most_are_understood_and_hardly_one_wrongly(name: str) -> None:
+    rows = [(one.said, result, meaning) for one, result, meaning in table(name, final=False)]
     understood = sum(result == "understood" for _, result, _ in rows)
-    assert name != "bench" or understood >= UNDERSTOOD * len(rows), f"{understood} of {len(rows)}"
+    wrong = [row for row in rows if row[1] == "wrong"]
+    assert len(wrong) <= MOST_WRONG * len(rows), wrong
+    assert understood >= LEAST_UNDERSTOOD[name] * len(rows), f"{understood} of {len(rows)}"

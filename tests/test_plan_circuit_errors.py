@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import jsonschema
 import pytest
+from by_hand import by_hand
 
 from handsfree.circuit import Circuit
 from handsfree.plan import BadPlan, json_schema, load_plan, parse_plan, shipped
 from handsfree.plan.document import read_document
 
-FLAP, AIRBAG = load_plan("flap-actuator-5wire").text, load_plan("airbag-supply").text
+FLAP, AIRBAG = by_hand("flap-actuator-5wire").text, load_plan("airbag-supply").text
 
 
 def faults(text: str) -> list[tuple[int, str, str]]:

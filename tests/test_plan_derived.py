@@ -67,6 +67,12 @@ def test_a_sound_circuit_passes_every_step(plan: Plan) -> None:
         one = found.get(step.id)
         if not isinstance(one, Expectation) or step.expect.over_range:
             continue
+        if step.expect.within is not None:  # beside the battery's reading
+            battery = found[step.expect.near or ""]
+            assert isinstance(battery, Expectation)
+            for ours, its in zip(one.worst, battery.worst, strict=True):
+                assert abs(ours - its) <= step.expect.within, step.id
+            continue
         assert step.expect.low is not None
         assert step.expect.low <= one.worst[0], step.id
         assert step.expect.high is None or one.worst[1] <= step.expect.high, step.id

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from by_hand import by_hand
 from plan_walking import take_of
 from rapidfuzz.distance import Levenshtein
 
@@ -18,7 +19,6 @@ from handsfree.meaning import Command, Meaning, Observation, SetCondition, inter
 from handsfree.plan import COMMON_PRACTICE, Plan, Step, json_schema, load_plan, shipped
 from handsfree.plan.document import read_document
 from handsfree.plan.schema import Subject
-from handsfree.units import parse_quantity
 
 PLANS = {name: load_plan(name) for name in shipped()}
 every_plan = pytest.mark.parametrize("plan", [p.plan for p in PLANS.values()], ids=list(PLANS))
@@ -222,7 +222,7 @@ def test_schema_accepts_the_plan(name: str, validator: jsonschema.protocols.Vali
 def test_schema_refuses(
     path: tuple[str | int, ...], wrong: object, validator: jsonschema.protocols.Validator
 ) -> None:
-    data = read_document(PLANS["flap-actuator-5wire"].text).data
+    data = read_document(by_hand("flap-actuator-5wire").text).data
     place = data
     for part in path[:-1]:
         place = place[part]
@@ -247,34 +247,36 @@ def test_can_termination_after_iso_11898_2() -> None:
     # ISO 11898-2 (from memory): terminating resistor 100 Ω at least, 120 Ω nominal, 130 Ω at
     # most, one at each end of the line.
     plan = PLANS["can-bus-pair"].plan
-    assert limits(plan.step("one_terminator"), "Ω") == (100, 130)
-    assert limits(plan.step("termination"), "Ω") == (100 / 2, 130 / 2)
-    assert passes(plan, "termination", f"{120 / 2} Ω")
-    assert not passes(plan, "termination", "120 Ω")
-    assert not passes(plan, "termination", f"{120 / 3} Ω")
-    # the step that tells a third terminator from a short holds for every tolerance
-    low, _ = limits(plan.step("line_to_line"), "Ω")
-    assert low < 100 / 3 < 100 / 2
+    pair, alone = "pin_6_to_14_battery_disconnected", "pin_6_to_14_gateway_unplugged"
+    assert limits(plan.step(alone), "Ω") == (100, 130)
+    assert limits(plan.step(pair), "Ω") == (100 / 2, 130 / 2)
+    assert passes(plan, pair, f"{120 / 2} Ω")
+    assert not passes(plan, pair, "120 Ω")
+    assert not passes(plan, pair, f"{120 / 3} Ω")
+    # a third terminator and wires that touch are two faults, apart for every tolerance
+    assert plan.circuit is not None
+    short = next(f.mode for f in plan.circuit.faults if f.say == "bus wires shorted together")
+    assert short.resistance.high < 100 / 3
 
 
 def test_can_levels_after_iso_11898_2() -> None:
     # ISO 11898-2 (from memory): recessive 2.0 / 2.5 / 3.0 V on either wire, difference
     # -500 to 50 mV; dominant nominally 3.5 V on CAN high and 1.5 V on CAN low.
     plan = PLANS["can-bus-pair"].plan
-    assert limits(plan.step("high_recessive"), "V") == (2.0, 3.0)
-    assert limits(plan.step("low_recessive"), "V") == (2.0, 3.0)
-    assert limits(plan.step("recessive_difference"), "V") == (-0.5, 0.05)
+    assert limits(plan.step("bus_high_quiet_bus"), "V") == (2.0, 3.0)
+    assert limits(plan.step("bus_low_quiet_bus"), "V") == (2.0, 3.0)
+    assert limits(plan.step("across_6_14_quiet_bus"), "V") == (-0.5, 0.05)
     for share in (0.02, 0.2, 0.5):  # share of dominant bits
-        assert passes(plan, "high_traffic", f"{2.5 + share * (3.5 - 2.5)} V")
-        assert passes(plan, "low_traffic", f"{2.5 - share * (2.5 - 1.5)} V")
+        assert passes(plan, "bus_high_ignition_on", f"{2.5 + share * (3.5 - 2.5)} V")
+        assert passes(plan, "bus_low_ignition_on", f"{2.5 - share * (2.5 - 1.5)} V")
     assert named_after(plan, "ISO 11898-2") == {
-        "high_recessive",
-        "low_recessive",
-        "recessive_difference",
-        "high_traffic",
-        "low_traffic",
-        "termination",
-        "one_terminator",
+        "bus_high_quiet_bus",
+        "bus_low_quiet_bus",
+        "across_6_14_quiet_bus",
+        "bus_high_ignition_on",
+        "bus_low_ignition_on",
+        "pin_6_to_14_battery_disconnected",
+        "pin_6_to_14_gateway_unplugged",
     }
 
 
@@ -294,8 +296,11 @@ def test_relay_terminals_after_din_72552() -> None:
     # DIN 72552: 30 battery, 85 coil end, 86 coil start, 87 output of the make contact.
     plan = PLANS["relay-4pin"].plan
     assert {pin.number for pin in plan.connector.pins} == {30, 85, 86, 87}
-    assert plan.step("coil").wires == (86, 85)
-    assert plan.step("contact_drop").wires == (30, 87)
+    assert plan.step("pin_86_to_85").wires == (86, 85)
+    assert plan.step("across_30_87_fan_commanded").wires == (30, 87)
+
+
+WARM = "running_at_full_temperature"
 
 
 def thermistor(celsius: float, r25: float, b: float) -> float:
@@ -306,8 +311,8 @@ def thermistor(celsius: float, r25: float, b: float) -> float:
 @pytest.mark.parametrize(
     ("resistance", "signal", "coldest", "hottest"),
     [
-        ("resistance_cold", "signal_cold", 15, 25),
-        ("resistance_warm", "signal_warm", 80, 95),
+        ("pin_1_to_2", "temperature_signal_ignition_on", 15, 25),
+        ("pin_1_to_2_switched_off_while_warm", f"temperature_signal_{WARM}", 80, 95),
     ],
 )
 def test_thermistor_by_its_b_value(
@@ -325,20 +330,19 @@ def test_thermistor_by_its_b_value(
     low, high = limits(plan.step(signal), "V")
     assert low <= min(volts) < 1.05 * low
     assert 0.95 * high < max(volts) <= high
-    temperatures = plan.step("coolant_cold" if coldest == 15 else "coolant_warm")
+    thermometer = "coolant_sensor_temperature"
+    temperatures = plan.step(thermometer if coldest == 15 else f"{thermometer}_{WARM}")
     assert limits(temperatures, "°C") == (coldest, hottest)
-    assert resistance in named_after(plan, "IEC 60539-1")
-    assert signal in named_after(plan, "IEC 60539-1")
 
 
 @pytest.mark.parametrize(
-    ("name", "gravity"),
-    [("battery-charging", 1.225), ("parasitic-draw", 1.190)],
+    ("name", "rest", "gravity"),
+    [("battery-charging", "battery_voltage", 1.225), ("parasitic-draw", "battery_voltage", 1.190)],
 )
-def test_battery_at_rest_by_its_specific_gravity(name: str, gravity: float) -> None:
+def test_battery_at_rest_by_its_specific_gravity(name: str, rest: str, gravity: float) -> None:
     # Handbook rule for lead-acid cells: open-circuit voltage = specific gravity + 0.84 V.
     # Gravity 1.265 full, 1.225 at three quarters, 1.190 at half (from memory).
-    step = PLANS[name].plan.step("rest_voltage")
+    step = PLANS[name].plan.step(rest)
     low, high = limits(step, "V")
     assert low == pytest.approx(6 * (gravity + 0.84), abs=0.03)
     assert low < 6 * (1.265 + 0.84) < high
@@ -347,7 +351,7 @@ def test_battery_at_rest_by_its_specific_gravity(name: str, gravity: float) -> N
 
 def test_lamp_current_after_un_regulation_37() -> None:
     # UN Regulation No. 37, category H7, 12 V: rated 55 W, at most 58 W at 13.2 V (from memory).
-    step = PLANS["voltage-drop"].plan.step("lamp_current")
+    step = PLANS["voltage-drop"].plan.step("lamp_feed_current_low_beam_on")
     low, high = limits(step, "A")
     assert 58 / 13.2 <= high < 1.05 * 58 / 13.2
     # A filament's current rises with about the 0.55th power of its voltage (lamp handbooks,
@@ -366,13 +370,16 @@ def test_trade_practice_is_marked(plan: Plan) -> None:
 
 def test_reference_limits_hold_the_nominal_value() -> None:
     for name, step in (
-        ("flap-actuator-5wire", "reference"),
-        ("headlamp-levelling", "reference"),
+        ("flap-actuator-5wire", "five_volt_reference_ignition_on"),
+        ("headlamp-levelling", "five_volt_reference_low_beam_on"),
         ("position-sensor-3wire", "five_volt_reference_ignition_on"),
     ):
         low, high = limits(PLANS[name].plan.step(step), "V")
         assert (low + high) / 2 == pytest.approx(5)
-    winding = limits(PLANS["flap-actuator-5wire"].plan.step("motor_winding"), "Ω")
-    assert winding == (25, 60)
-    track = PLANS["flap-actuator-5wire"].plan.step("track").expect
-    assert track.nominal == parse_quantity("5 kΩ")
+    flap = PLANS["flap-actuator-5wire"].plan
+    low, high = limits(flap.step("pin_1_to_2"), "Ω")  # the winding, 40 Ω ± 25 %, and the leads
+    assert 0.95 * 30 <= low <= 30
+    assert 50 <= high <= 1.05 * 50
+    low, high = limits(flap.step("pin_3_to_5"), "kΩ")  # the track, 5 kΩ ± 15 %
+    assert 0.95 * 4.25 <= low <= 4.25
+    assert 5.75 <= high <= 1.05 * 5.75

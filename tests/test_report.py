@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from by_hand import by_hand
 from typer.testing import CliRunner
 
 from handsfree.cli.app import app
@@ -19,7 +20,6 @@ from handsfree.grammar import Language
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.log import JobRecord, encode_flac, open_job, verify
-from handsfree.plan import load_plan
 from handsfree.report import render, report_file
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
@@ -30,7 +30,7 @@ SAID += ["note the <seal> is torn", "four point nine volts", "finish", "yes"]
 @pytest.fixture(scope="module")
 def page(tmp_path_factory: pytest.TempPathFactory, english: Language) -> str:
     job = tmp_path_factory.mktemp("jobs") / "job"
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = by_hand("flap-actuator-5wire")
     sound = encode_flac(np.zeros(1600, np.float32), 16_000)
     subject = {"vehicle": "Corvid 300", "order": "4711", "technician": "Ilya"}
     details = {"subject": subject, "follows": "0123 4567 89ab cdef"}
@@ -94,11 +94,11 @@ def test_what_was_tested_is_what_the_job_was_opened_with(page: str) -> None:
         "Vehicle": "Corvid 300",
         "Repair order": "4711",
         "Technician": "Ilya",
-        "Meter": load_plan("flap-actuator-5wire").plan.meter.name,
+        "Meter": by_hand("flap-actuator-5wire").plan.meter.name,
         "Follows the job": "0123 4567 89ab cdef",
     }
     invented = [
-        text for text in load_plan("flap-actuator-5wire").plan.subject.model_dump().values() if text
+        text for text in by_hand("flap-actuator-5wire").plan.subject.model_dump().values() if text
     ]
     assert invented
     assert not [text for text in invented if text in page]
@@ -106,7 +106,7 @@ def test_what_was_tested_is_what_the_job_was_opened_with(page: str) -> None:
 
 @pytest.mark.parametrize("name", ["a.pdf", "a.docx", "report"])
 def test_another_format_than_html_is_refused(tmp_path: Path, name: str) -> None:
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = by_hand("flap-actuator-5wire")
     open_job(tmp_path / "job", loaded.text.encode(), title="x").close()
     with pytest.raises(BadInput, match=r"(?s)written as HTML.*\.html"):
         report_file(tmp_path / "job", tmp_path / name)
@@ -114,7 +114,7 @@ def test_another_format_than_html_is_refused(tmp_path: Path, name: str) -> None:
 
 
 def test_a_withdrawn_verdict_is_not_reported(tmp_path: Path, english: Language) -> None:
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = by_hand("flap-actuator-5wire")
     with open_job(tmp_path / "job", loaded.text.encode(), title="x") as log:
         session = Job(Dialogue(loaded.plan, english), log, lambda event: None, lambda text: None)
         session.begin()
@@ -127,7 +127,7 @@ def test_a_withdrawn_verdict_is_not_reported(tmp_path: Path, english: Language) 
 
 
 def test_a_place_that_cannot_be_written(tmp_path: Path, english: Language) -> None:
-    loaded = load_plan("flap-actuator-5wire")
+    loaded = by_hand("flap-actuator-5wire")
     with open_job(tmp_path / "job", loaded.text.encode(), title="x"):
         pass
     with pytest.raises(BadInput, match="cannot be written"):

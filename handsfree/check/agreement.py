@@ -6,7 +6,7 @@ read them, so that an expectation that is relative to another reading can be com
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import isinf
 from typing import Literal
@@ -34,12 +34,14 @@ class Agreement:
         computed: what the sound circuit reads there.
         wanted: what the plan expects by hand.
         objection: why the two contradict; None if they do not.
+        beside: what the sound circuit reads at the step with which this one is compared.
     """
 
     step: Step
     computed: Expectation | ExpectedWord
     wanted: Expected
     objection: str | None
+    beside: Expectation | None = None
 
     @property
     def agrees(self) -> Literal["yes", "partly", "no", "not comparable"]:
@@ -53,6 +55,10 @@ class Agreement:
             share = sum(s for word, s in self.computed.shares.items() if word in right)
             return "yes" if share >= CONFIDENCE else "partly"
         low, high = self.computed.likely
+        within = self.step.expect.within
+        if self.beside is not None and within is not None:  # both move together
+            apart = (abs(a - b) for a, b in zip((low, high), self.beside.likely, strict=True))
+            return "yes" if all(one <= within for one in apart) else "partly"
         if self.wanted.over_limit:
             return "yes" if isinf(low.magnitude) else "partly"
         inside = (self.wanted.low is None or low >= self.wanted.low) and (
@@ -74,9 +80,14 @@ def agreements(plan: Plan) -> tuple[Agreement, ...]:
     steps = [(step, computed[step.id]) for step in plan.steps if step.id in computed]
     wanted = [expected(step, taken) for step, _ in steps]
     return tuple(
-        Agreement(step, found, limits, _objection(found, limits))
+        Agreement(step, found, limits, _objection(found, limits), _beside(computed, step))
         for (step, found), limits in zip(steps, wanted, strict=True)
     )
+
+
+def _beside(computed: Mapping[str, Expectation | ExpectedWord], step: Step) -> Expectation | None:
+    other = computed.get(step.expect.near or "")
+    return other if isinstance(other, Expectation) else None
 
 
 def objections(plan: Plan, found: Iterable[Agreement]) -> Iterator[tuple[FieldPath, str]]:

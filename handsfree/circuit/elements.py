@@ -84,6 +84,8 @@ class Part(Model):
     say: str = Field("", description="how the part is spoken of; its name if not given")
     unit: str = Field("", description="what is replaced if it is faulty; the part if not given")
     needs: Need | None = Field(None, description="no function below this voltage")
+    sound: bool = Field(False, description="true if no fault of it is asked about: a load beside")
+    repair: str = Field("", description="what is done about it; the kind's remedy, if not given")
     faults: tuple[FaultMode, ...] = ()
     rate: float = Field(
         1.0, gt=0, description="how many times likelier than usual its usual faults are"

@@ -173,7 +173,8 @@ class Circuit(Model):
         found = []
         neighbours = library.neighbours(self.parts) if self.usual_faults else {}
         for name, part in self.parts.items():
-            usual = (*part.usual(), *neighbours.get(name, ())) if self.usual_faults else ()
+            own = self.usual_faults and not part.sound
+            usual = (*part.usual(), *neighbours.get(name, ())) if own else ()
             listed = library.merged(part.faults, usual, part, (self.ground, self.supply))
             found += [_fault(name, part, mode) for mode in listed]
         if self.usual_faults:
@@ -375,4 +376,6 @@ def _fault(name: str, part: Part, mode: FaultMode) -> Fault:
     who = " ".join(filter(None, (part.say or name, place or detail)))
     say = mode.say or " ".join((who, library.wording(mode)))
     unit = mode.blames or part.unit or part.say or name
-    return Fault(label, name, unit, place, mode, mode.odds, say, mode.repair or part.remedy)
+    return Fault(
+        label, name, unit, place, mode, mode.odds, say, mode.repair or part.repair or part.remedy
+    )

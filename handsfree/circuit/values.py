@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 
 import numpy as np
@@ -80,6 +81,7 @@ class Spread:
         return f"{scale * self.low:.10g} {unit} to {scale * self.high:.10g} {unit}"
 
 
+@lru_cache(maxsize=4096)
 def parse_spread(text: str, unit: str) -> Spread:
     """A value with limits from "5 V", "5 V ± 2 %", "5 V ± 0.1 V" or "1 V to 4 V".
 

@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
+from enum import StrEnum
+from typing import Annotated
+
 import typer
 from rich.table import Table
 
 from handsfree.check import written
 from handsfree.check.agreement import agreements, objections
+from handsfree.circuit import Circuit
 from handsfree.cli.expectations import figures, plain_agreement
 from handsfree.cli.options import Json, PlanArgument
 from handsfree.cli.output import console, print_json
+from handsfree.diagnosis import rehearse as walk_faults
 from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
 from handsfree.languages import language_of
-from handsfree.plan import LoadedPlan, Step, json_schema, load_plan, shipped
+from handsfree.plan import LoadedPlan, Plan, Step, json_schema, load_plan, shipped
 from handsfree.units import show
 
 _app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
+
+
+class Rehearsal(StrEnum):
+    """How every fault of the circuit is walked through the plan."""
+
+    off = "off"
+    quick = "quick"
+    full = "full"
 
 
 def register(main: typer.Typer) -> None:
@@ -74,9 +89,19 @@ def expectation(step: Step) -> str:
     return ", ".join(filter(None, limits)) + of
 
 
+Rehearse = Annotated[
+    Rehearsal,
+    typer.Option("--rehearse", help="Walk every fault of the circuit through the plan."),
+]
+
+
 @_app.command("check", epilog="Example: handsfree plan check my-plan.yaml")
-def check_plan(plan: PlanArgument) -> None:
-    """Check a plan, also against its circuit; every fault is listed with file, line and field."""
+def check_plan(plan: PlanArgument, rehearse: Rehearse = Rehearsal.quick) -> None:
+    """Check a plan, also against its circuit; every mistake is listed with file, line and field.
+
+    Then every fault of the library is walked through the whole plan, and who is convicted wrongly
+    is listed.  "full" thinks of double faults as well, and takes some ten times as long.
+    """
     loaded = load_plan(plan)
     checked = loaded.plan
     check_spoken(loaded)
@@ -90,6 +115,25 @@ def check_plan(plan: PlanArgument) -> None:
         if agreement.agrees == "partly":
             wanted = written(agreement.wanted)
             console.print(f"  note: some sound circuits fail at {agreement.step.id} ({wanted})")
+    if circuit and rehearse is not Rehearsal.off:
+        for line in _rehearsed(checked, circuit, rehearse):
+            console.print(f"  {line}")
+
+
+def _rehearsed(plan: Plan, circuit: Circuit, how: Rehearsal) -> Iterator[str]:
+    """What the verdict makes of every fault, in lines."""
+    steps = [step.id for step in plan.steps if step.phase == "test"]
+    quick = {"pairs": 0, "samples": 24} if how is Rehearsal.quick else {}
+    walked = walk_faults(circuit, steps, plan.meter.in_circuit, **quick)
+    shown = [one for one in walked if one.seen]
+    said = Counter(one.said.kind for one in shown)
+    kinds = ", ".join(f"{said[kind]} {kind}" for kind in dict.fromkeys(sorted(said)))
+    yield f"rehearsed: of {len(walked)} faults {len(shown)} show; {kinds}"
+    wrong = [one for one in shown if one.wrong]
+    yield f"convicted wrongly: {len(wrong) or 'nobody'}"
+    for one in wrong:
+        named = " or ".join(dict.fromkeys(c.fault.say for c in one.said.candidates))
+        yield f"  {one.fault.id}: {one.fault.say}, and it is said: {named}"
 
 
 @_app.command("expect", epilog="Example: handsfree plan expect headlamp-levelling")

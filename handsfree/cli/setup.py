@@ -33,7 +33,7 @@ from handsfree.sound.tones import tone
 from handsfree.sound.voice import GET_A_VOICE, open_voice
 from handsfree.words import Transcriber
 
-EXAMPLE_PLAN, EXAMPLE_STEP = "headlamp-levelling", "reference"
+EXAMPLE_PLAN, EXAMPLE_STEP = "headlamp-levelling", "five_volt_reference_low_beam_on"
 EXAMPLE_CLIP, EXAMPLE_WORDS = (
     "low-beam/03-*.flac",
     "red with white stripe four point nine seven volts",

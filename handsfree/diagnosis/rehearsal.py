@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from handsfree.circuit import Circuit, Fault, Meter, simulate
+from handsfree.circuit.values import Array
+from handsfree.diagnosis.belief import Belief, Mark
 from handsfree.diagnosis.diagnose import Diagnosis
+from handsfree.diagnosis.table import PAIRS, SAMPLES
 from handsfree.diagnosis.verdict import Verdict, verdict
 
 
@@ -37,7 +41,12 @@ class Rehearsed:
 
 
 def rehearse(
-    circuit: Circuit, tests: Sequence[str], meter: Meter | None = None
+    circuit: Circuit,
+    tests: Sequence[str],
+    meter: Meter | None = None,
+    *,
+    pairs: int = PAIRS,
+    samples: int = SAMPLES,
 ) -> tuple[Rehearsed, ...]:
     """Walk every single fault through the tests of a plan.
 
@@ -45,19 +54,24 @@ def rehearse(
         circuit: of the plan.
         tests: ids of its steps before the repair.
         meter: that is used.
+        pairs, samples: as for `Diagnosis.of`; less is quicker and coarser.
 
     Raises:
         BadInput: the circuit does not fit together.
     """
-    diagnosis = Diagnosis.of(circuit, meter)
+    diagnosis = Diagnosis.of(circuit, meter, pairs=pairs, samples=samples)
     known = [test for test in tests if test in diagnosis.axes]
     found = simulate(circuit, samples=1, meter=meter)
     number = {test: t for t, test in enumerate(found.tests)}
     seen = {fault for cause in diagnosis.table.causes for fault in cause.faults}
+
+    @cache
+    def evidence(mark: Mark) -> Array:
+        return diagnosis.table.evidence(mark.test, mark.cell)
+
     result = []
     for fault, values in zip(circuit.faults, found.values[1:, :, 0], strict=True):
-        belief = diagnosis.belief([])
-        for test in known:
-            belief = belief.after(diagnosis.mark(test, float(values[number[test]])))
+        marks = [diagnosis.mark(test, float(values[number[test]])) for test in known]
+        belief = Belief(diagnosis.table, tuple(marks), tuple(map(evidence, marks)))
         result.append(Rehearsed(fault, verdict(belief, circuit, []), fault.id in seen))
     return tuple(result)

@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
-from handsfree.meaning import NO_UNIT, Aside
+from handsfree.meaning import NO_UNIT, Aside, Command, SetCondition
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -26,6 +26,8 @@ def ask(
     wire = desk.wording.step_name(desk.plan.step(question.step)) if question.step else ""
     if question.kind == "finish":
         text = desk.say("ask_finish")
+    elif question.kind == "meant":
+        text = _what_is_meant(desk, question.meant)
     elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
     elif question.kind == "confirm":
@@ -37,6 +39,17 @@ def ask(
         text = desk.say(key, first=", ".join(first), second=last)
     asked = Asked(join([*said, text]), question, question.candidates, reason)
     return Turn(session).then(asked)
+
+
+def _what_is_meant(desk: Desk, meant: Command | SetCondition | None) -> str:
+    match meant:
+        case SetCondition(condition=condition):
+            return desk.say("ask_meant_condition", condition=desk.plan.condition(condition).say)
+        case Command(name="go", wire=wire) if wire is not None:
+            return desk.say("ask_meant_go", wire=desk.wording.pin(desk.plan.pin(wire)))
+        case Command(name=name):
+            return desk.say(f"ask_meant_{name}")
+    raise ValueError("a question about nothing")
 
 
 def _told_apart(desk: Desk, question: Question) -> list[str]:

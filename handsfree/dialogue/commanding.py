@@ -12,7 +12,7 @@ from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import answer, correct, strike
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import ConditionSet, Paused, Question, Spoke, StepSkipped, Woken
-from handsfree.meaning import Command
+from handsfree.meaning import Command, SetCondition
 from handsfree.plan.schema import Step
 
 #: Commands by which an apprentice leaves open what to expect.
@@ -54,6 +54,9 @@ def obey(
     question, guess = session.question, desk.guessing(session)
     if guess and command.name in _NOT_KNOWN:
         return teaching.judge_guess(desk, session, guess, None)
+    if question and question.meant and command.name == "yes":
+        turn = closed(session)
+        return turn.and_then(do(desk, turn.session, question.meant))
     if question and command.name in _ANSWERS:
         return answer(desk, session, question, command)
     if command.name in _QUERIES:
@@ -70,6 +73,13 @@ def obey(
             return _resume(desk, session)
     turn = closed(session)
     return turn.and_then(_obey(desk, turn.session, command, said, unsure=unsure))
+
+
+def do(desk: Desk, session: Session, meant: Command | SetCondition) -> Turn:
+    """Do what was asked for, or take a condition as set."""
+    if isinstance(meant, SetCondition):
+        return set_condition(desk, session, meant.condition)
+    return obey(desk, session, meant, unsure=False)
 
 
 def _obey(
@@ -138,7 +148,7 @@ def _tell(desk: Desk, session: Session, what: str) -> str:
         case "why" if step:
             return step.why
         case "where" if step:
-            steps = route.phase_steps(desk.plan, session)
+            steps = route.line(desk.plan, session)
             number, count = str(steps.index(step) + 1), str(len(steps))
             return say("where_is", number=number, count=count, prompt=step.prompt)
         case "repeat" if desk.guessing(session) and step:
@@ -155,7 +165,7 @@ def _last(desk: Desk, session: Session) -> str:
 
 
 def _left(desk: Desk, session: Session) -> str:
-    left = [s for s in route.phase_steps(desk.plan, session) if route.is_open(session, s)]
+    left = [s for s in route.line(desk.plan, session) if route.is_open(session, s)]
     key = "left_one" if len(left) == 1 else "left_are"
     return desk.say(key, count=desk.wording.integer(len(left)))
 

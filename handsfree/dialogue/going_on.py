@@ -32,7 +32,7 @@ def where(desk: Desk, session: Session) -> Turn:
     if step is None:
         prompt = desk.say("going_on_verdict", prompt=desk.standing_prompt(session))
         return turn.then(Spoke(prompt))
-    steps = route.phase_steps(desk.plan, session)
+    steps = route.line(desk.plan, session)
     number = desk.wording.integer(steps.index(step) + 1)
     count = desk.wording.integer(len(steps))
     places = {"number": number, "count": count, "prompt": step.prompt}

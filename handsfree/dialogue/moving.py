@@ -33,9 +33,13 @@ def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
 
 
 def _following(desk: Desk, session: Session, step: Step, goto: str) -> tuple[Step | None, str]:
-    """The step that comes next, or None at the end of the phase, and why it is chosen."""
+    """The step that comes next, or None at the end of the phase, and why it is chosen.
+
+    In the order of the plan, what waits for a doubt comes at the end, as far as it tells something.
+    """
     following = route.after(desk.plan, session, step, goto)
-    if not desk.informed or session.phase != "test":
+    doubted = following is None and goto == "next" and route.waiting(desk.plan, session)
+    if not (desk.informed or doubted) or session.phase != "test":
         return following, ""
     try:
         chosen = informed.proposal(desk, session)

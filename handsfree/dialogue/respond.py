@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handsfree.check import resolve
-from handsfree.dialogue.asking import aside, unclear
+from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
@@ -14,10 +14,11 @@ from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import take
 from handsfree.dialogue.turn import Turn, closed
 from handsfree.dialogue.wording import Wording
-from handsfree.events import Event, Noted, Spoke, UtteranceHeard
+from handsfree.events import Event, Noted, Question, Spoke, UtteranceHeard
 from handsfree.grammar import Language, SpokenPlan
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning import (
+    DECISIVE,
     Ambiguous,
     Aside,
     Command,
@@ -36,8 +37,9 @@ from handsfree.plan.schema import Plan
 SURE_COMMAND = 0.5
 #: The same for one that changes nothing that is logged.
 SURE_QUERY = 0.3
-#: Commands that end, strike, skip or move.
-DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
+#: Commands that are asked about if they were read by their gist: where a correction and the end
+#: are asked about anyway.
+_ASKED = (DECISIVE | {"pause"}) - {"correct", "finish"}
 #: A value that is less likely than this to be right is confirmed.
 SURE_VALUE = 0.8
 #: The same for a number of one word, without wire and unit: many a word sounds like one.
@@ -129,16 +131,21 @@ class Dialogue:
         enough = SURE_ONE_WORD if _one_word(understood) else SURE_VALUE
         unsure = understood.share < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
-        ending = session.question is not None and session.question.kind == "finish"
+        unsure = unsure or understood.by_gist
+        open_end = session.question and session.question.kind in ("finish", "meant")
         match understood.meaning:
             case Command(name="yes" | "no" | "pause" | "resume"):
                 pass
             case Aside(about=False):
                 pass
-            case _ if ending:  # anything but yes goes on
+            case _ if open_end:  # anything but yes goes on
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))
         match understood.meaning:
+            case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
+                turn = closed(session)
+                asked = ask(desk, turn.session, Question("meant", None, meant=meant), "meant", said)
+                return turn.and_then(asked)
             case Command() as command:
                 return obey(desk, session, command, said, unsure=unsure)
             case SetCondition(condition=condition):
@@ -186,6 +193,11 @@ def _sure(understood: Understood, session: Session) -> Understood:
     if understood.share >= (SURE_COMMAND if decisive else SURE_QUERY):
         return understood
     return replace(understood, meaning=Unclear(f"heard as {name}, too unsure to be obeyed"))
+
+
+def _decides(meant: Command | SetCondition) -> bool:
+    """Whether it ends, strikes, skips or moves, and is asked about nowhere else."""
+    return isinstance(meant, SetCondition) or meant.name in _ASKED
 
 
 def _one_word(understood: Understood) -> bool:

@@ -12,6 +12,12 @@ def phase_steps(plan: Plan, session: Session) -> list[Step]:
     return [s for s in plan.steps if s.phase == phase]
 
 
+def line(plan: Plan, session: Session) -> list[Step]:
+    """The steps that are counted: of those that wait for a doubt, only what came up."""
+    met = {session.step, *session.standing, *session.skipped}
+    return [s for s in phase_steps(plan, session) if not s.in_doubt or s.id in met]
+
+
 def is_open(session: Session, step: Step) -> bool:
     """Whether a step is neither taken nor skipped."""
     return step.id not in session.standing and step.id not in session.skipped
@@ -20,7 +26,7 @@ def is_open(session: Session, step: Step) -> bool:
 def after(plan: Plan, session: Session, step: Step, goto: str) -> Step | None:
     """The step that follows `step` when it says `goto`; None at the end of the phase.
 
-    "next" is the next open step in the order of the plan.
+    "next" is the next open step in the order of the plan, but for those that wait for a doubt.
     """
     if goto == "finish":
         return None
@@ -28,7 +34,12 @@ def after(plan: Plan, session: Session, step: Step, goto: str) -> Step | None:
         return plan.step(goto)
     steps = phase_steps(plan, session)
     place = steps.index(step) + 1 if step in steps else 0
-    return next((s for s in steps[place:] if is_open(session, s)), None)
+    return next((s for s in steps[place:] if is_open(session, s) and not s.in_doubt), None)
+
+
+def waiting(plan: Plan, session: Session) -> list[Step]:
+    """The open steps that are asked only in doubt."""
+    return [s for s in phase_steps(plan, session) if s.in_doubt and is_open(session, s)]
 
 
 def on_wire(plan: Plan, session: Session, pin: int) -> list[Step]:

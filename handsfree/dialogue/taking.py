@@ -148,6 +148,8 @@ def strike(desk: Desk, session: Session) -> Turn:
 def answer(desk: Desk, session: Session, question: Question, command: Command) -> Turn:
     """The open question is answered by first, second, yes or no."""
     step = desk.focus(session)
+    if question.kind == "meant" and command.name != "no":
+        return ask_again(desk, session, question)
     if question.kind == "finish" or step is None:
         turn = closed(session)
         if command.name == "yes":

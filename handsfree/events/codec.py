@@ -43,10 +43,10 @@ from handsfree.events.kinds import (
     Woken,
 )
 from handsfree.events.known import check_known
-from handsfree.events.meanings import take_of, takes_of, understood_of
+from handsfree.events.meanings import meaning_told, take_of, takes_of, understood_of
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
-from handsfree.meaning import Reading, Take
+from handsfree.meaning import Command, Reading, SetCondition, Take
 from handsfree.meaning.plain import plain, plain_understood
 from handsfree.plan.schema import Plan
 from handsfree.units import show
@@ -229,6 +229,8 @@ class Codec:
                 "supersedes": question.supersedes and self._seqs[question.supersedes],
                 "asked": question.asked,
             }
+            if question.meant:
+                line["question"]["meant"] = plain(question.meant, self._plan)
         return _dump(fields.AskedFields.model_validate(line))
 
     def _asked(self, line: fields.AskedFields) -> Asked:
@@ -236,7 +238,10 @@ class Codec:
         if known := line.question:
             supersedes = known.supersedes and self._numbers[known.supersedes]
             steps, asked = tuple(known.steps), known.asked
-            question = Question(known.kind, known.step, candidates, steps, supersedes, asked)
+            meant = meaning_told(known.meant) if known.meant else None
+            if not isinstance(meant, Command | SetCondition | None):
+                raise ValueError("only a command or a condition can be what was meant")
+            question = Question(known.kind, known.step, candidates, steps, supersedes, asked, meant)
         return Asked(line.text, question, candidates, line.reason)
 
     def _reading_fields(self, event: ReadingTaken) -> dict[str, Any]:

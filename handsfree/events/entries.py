@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from handsfree.check import Comparison
-from handsfree.meaning import Observation, Reading, State, Take
+from handsfree.meaning import Command, Observation, Reading, SetCondition, State, Take
 from handsfree.meaning.plain import unit_symbol
 
 
@@ -68,17 +68,19 @@ class Question:
 
     Attributes:
         kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            finish (whether the job shall end).
+            finish (whether the job shall end), meant (whether that is what was asked for).
         step: the step whose take it is about; None for one that is about the job.
         candidates: takes between which is asked.
         steps: id of the step of each candidate, where these differ.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
+        meant: what is done after "yes", for "meant".
     """
 
-    kind: Literal["which", "confirm", "correct", "finish"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant"]
     step: str | None
     candidates: tuple[Take, ...] = ()
     steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
+    meant: Command | SetCondition | None = None

@@ -76,6 +76,7 @@ class UnderstoodFields(MeaningFields):
     text: str
     repairs: list[RepairFields]
     share: Numeric = Field(description="probability that this meaning is right")
+    by_gist: bool = Field(False, description="read from words outside the grammar")
 
 
 class AlternativeFields(Fields):
@@ -150,11 +151,12 @@ class StruckFields(Fields):
 class OpenQuestion(Fields):
     """The question that is open; its candidates are those of the line."""
 
-    kind: Literal["which", "confirm", "correct", "finish"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant"]
     step: str | None
     steps: list[str] = Field([], description="step of each candidate, where these differ")
     supersedes: int | None = Field(None, description="seq of the reading that the answer replaces")
     asked: int = 1
+    meant: MeaningFields | None = Field(None, description="what is done after yes")
 
 
 class AskedFields(Fields):

@@ -15,7 +15,7 @@ from handsfree.events.kinds import (
     StepOpened,
     StepSkipped,
 )
-from handsfree.meaning import State, Take
+from handsfree.meaning import SetCondition, State, Take
 from handsfree.plan.measure import StateName
 from handsfree.plan.schema import Plan
 
@@ -56,6 +56,8 @@ def _conditions(event: Event) -> Iterator[str]:
             yield condition
         case ReadingTaken(entry=entry):
             yield entry.condition
+        case Asked(question=question) if question and isinstance(question.meant, SetCondition):
+            yield question.meant.condition
 
 
 def _takes(event: Event) -> Iterator[Take]:

@@ -93,4 +93,4 @@ def meaning_told(told: fields.MeaningFields) -> Meaning:
 def understood_of(told: fields.UnderstoodFields) -> Understood:
     """What was understood."""
     repairs = tuple(Repair(one.heard, one.taken) for one in told.repairs)
-    return Understood(meaning_told(told), told.text, repairs, float(told.share))
+    return Understood(meaning_told(told), told.text, repairs, float(told.share), told.by_gist)

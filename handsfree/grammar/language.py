@@ -28,6 +28,9 @@ class Language:
         spaced: whether its words are always written apart.
         alike: pairs of words that are taken for each other, each both ways round.
         homophones: a word as a transcriber may write it, to the word that it sounds like.
+        denials: words that deny what is said around them, or make it somebody else's.
+        guards: words that make a value or a wish into something else.
+        fillers: words that add nothing to it.
     """
 
     name: str
@@ -37,6 +40,9 @@ class Language:
     spaced: bool = True
     alike: frozenset[tuple[str, str]] = frozenset()
     homophones: Mapping[str, str] = field(default_factory=dict)
+    denials: frozenset[str] = frozenset()
+    guards: frozenset[str] = frozenset()
+    fillers: frozenset[str] = frozenset()
 
     @classmethod
     def of_grammars(
@@ -49,6 +55,9 @@ class Language:
         spaced: bool = True,
         alike: Iterable[tuple[str, str]] = (),
         homophones: Mapping[str, str] | None = None,
+        denials: Iterable[str] = (),
+        guards: Iterable[str] = (),
+        fillers: Iterable[str] = (),
     ) -> Language:
         """Join grammar files.
 
@@ -69,7 +78,18 @@ class Language:
                         where = f"{grammar.source}, line {grammar.lines.get(rule, 0)}"
                         raise BadInput(f"<{rule}> uses <{used}>, which is not there", where=where)
         both = frozenset(pair for a, b in alike for pair in ((a, b), (b, a)))
-        return cls(name, rules, prompts or {}, pronunciations or {}, spaced, both, homophones or {})
+        return cls(
+            name,
+            rules,
+            prompts or {},
+            pronunciations or {},
+            spaced,
+            both,
+            homophones or {},
+            frozenset(denials),
+            frozenset(guards),
+            frozenset(fillers),
+        )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
         """The automaton of a rule, with slots filled by `bindings`."""
@@ -98,6 +118,27 @@ class Language:
             if len(tags) == 1:
                 said.setdefault(tags[0], " ".join(words))
         return said
+
+    def called(self, kind: str, names: Iterable[str]) -> list[jsgf.Ref]:
+        """The rules of `kind` that have one of `names` among their sentences.
+
+        Args:
+            kind: how the names of the rules begin: "when", "answer".
+            names: as a plan calls a condition or an answer.
+        """
+        said = [name.split() for name in names]
+        rules = [rule for rule in self.rules if rule.startswith(f"{kind}_")]
+        return [jsgf.Ref(rule) for rule in rules if any(map(self._of_rule(rule).accepts, said))]
+
+    def _of_rule(self, rule: str) -> Automaton:
+        """The automaton of a rule without slots; made once."""
+        if rule not in self._made:
+            self._made[rule] = self.automaton(rule)
+        return self._made[rule]
+
+    @cached_property
+    def _made(self) -> dict[str, Automaton]:
+        return {}
 
     @cached_property
     def _spoken_units(self) -> dict[str, list[str]]:

@@ -105,6 +105,25 @@ def _condition(condition: Condition) -> Expansion:
     return Tagged(ways, (f"condition {condition.id}",))
 
 
+def _condition_gist(language: Language, condition: Condition) -> Expansion:
+    """What a condition may be called in other words: "key's on" for "key on"."""
+    names = [name.lower() for name in (condition.say, *condition.names)]
+    ways: list[Expansion] = [*language.called("when", names)]
+    for name in names:
+        first, *rest = map(Terminal, name.split())
+        link = Choice(((1.0, Sequence(())), (1.0, Terminal("'s")), (1.0, Terminal("is"))))
+        ways.append(Sequence((first, link, *rest)) if rest else first)
+    return Tagged(choice(ways), (f"condition {condition.id}",))
+
+
+def _option_gist(language: Language, option: Option) -> Expansion:
+    """What an answer may be called in other words."""
+    return Tagged(
+        choice(language.called("answer", [option.value, *option.names])),
+        (f"option {option.value}",),
+    )
+
+
 def _option(language: Language, option: Option) -> Expansion:
     ways: list[Expansion] = [phrase(text) for text in (option.value, *option.names)]
     ways += [Ref(rule) for rule in ("yes", "no") if option.value in language.phrases(rule)]
@@ -181,4 +200,38 @@ class SpokenPlan:
         if key not in self._made:
             slots = self.slots(step, written=written)
             self._made[key] = self.language.automaton(moment, slots)
+        return self._made[key]
+
+    def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
+        """What may be meant at `step` in other words than the grammar's, in text; made once.
+
+        None in a language without such rules.
+        """
+        rule = "gist" if moment == "listening" else f"gist_{moment}"
+        if rule not in self.language.rules:
+            return None
+        measure = (step.measure.options, step.measure.quantity) if step else None
+        key = (measure, rule)
+        if key not in self._made:
+            options = (step and step.measure.options) or ()
+            slots = self.slots(step, written=True) | {
+                "wire": choice(
+                    Tagged(
+                        choice(
+                            (
+                                wire_names(self.language, self.plan, pin),
+                                *self.language.called("role", (pin.function, *pin.names)),
+                            )
+                        ),
+                        (f"wire {pin.number}",),
+                    )
+                    for pin in self.plan.connector.pins
+                ),
+                "words": Repeat(Terminal(ANY), 0, many=True),
+                "condition_gist": choice(
+                    _condition_gist(self.language, one) for one in self.plan.conditions
+                ),
+                "option_gist": choice(_option_gist(self.language, one) for one in options),
+            }
+            self._made[key] = self.language.automaton(rule, slots)
         return self._made[key]

@@ -2,6 +2,7 @@
 
 from handsfree.meaning.interpret import interpret
 from handsfree.meaning.meanings import (
+    DECISIVE,
     NO_UNIT,
     Ambiguous,
     Aside,
@@ -19,6 +20,7 @@ from handsfree.meaning.meanings import (
 )
 
 __all__ = [
+    "DECISIVE",
     "NO_UNIT",
     "Ambiguous",
     "Aside",

@@ -21,6 +21,7 @@ from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.numerals import Form
 from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
+from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
     Ambiguous,
     Aside,
@@ -100,6 +101,13 @@ def interpret(
     repaired = None if best else _repaired(heard.hypotheses[0], spoken, automaton, step)
     if repaired or reason:
         return repaired or Understood(Unclear(reason), heard.text)
+    if strange and (meaning := gist(strange, spoken, step, moment)):
+        share = sum(
+            share
+            for one, share in zip(heard.hypotheses, heard.shares, strict=True)
+            if one.text == strange
+        )
+        return Understood(meaning, strange, share=share, by_gist=True)
     return Understood(Aside("unknown", about=_may_be_meant(strange, spoken)), strange)
 
 

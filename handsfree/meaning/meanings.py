@@ -73,6 +73,10 @@ class Command:
     others: tuple[int, ...] = ()
 
 
+#: Commands that end, strike, skip or move.
+DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
+
+
 @dataclass(frozen=True, slots=True)
 class SetCondition:
     """The technician says which condition is set."""
@@ -148,9 +152,11 @@ class Understood:
         text: the wording it was read from.
         repairs: names that were put right, to be said.
         share: 0 to 1, the probability that this meaning is right, by the engine's belief.
+        by_gist: the words are not the grammar's; this is what they come to.
     """
 
     meaning: Meaning
     text: str = ""
     repairs: tuple[Repair, ...] = ()
     share: float = 1.0
+    by_gist: bool = False

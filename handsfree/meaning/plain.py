@@ -90,4 +90,5 @@ def plain_understood(understood: Understood, plan: Plan) -> dict[str, Any]:
         "text": understood.text,
         "repairs": repairs,
         "share": round(understood.share, 4),
+        **({"by_gist": True} if understood.by_gist else {}),
     }

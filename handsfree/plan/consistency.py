@@ -98,6 +98,7 @@ def _order(steps: Sequence[Step]) -> Iterator[Problem]:
     """Tests that come too late, and steps to which nothing leads."""
     phases = [step.phase for step in steps]
     starts = [phases.index(phase) for phase in dict.fromkeys(phases)]
+    starts += [index for index, step in enumerate(steps) if step.in_doubt]
     places = {step.id: index for index, step in enumerate(steps)}
     reached: set[int] = set()
     while starts:
@@ -112,6 +113,8 @@ def _order(steps: Sequence[Step]) -> Iterator[Problem]:
     for index, step in enumerate(steps):
         if step.phase == "test" and "after_repair" in phases[:index]:
             yield ("steps", index, "phase"), "tests come before the steps after the repair"
+        elif step.in_doubt and step.phase == "after_repair":
+            yield ("steps", index, "in_doubt"), "after the repair nothing is in doubt"
         elif index not in reached:
             yield ("steps", index, "id"), f"nothing leads to the step {step.id!r}"
 

@@ -221,6 +221,10 @@ class Step(PlanModel):
     source: Text = COMMON_PRACTICE
     caution: str = ""
     phase: Literal["test", "after_repair"] = "test"
+    in_doubt: bool = Field(
+        False,
+        description="asked after all others, while no part is named: what tells most comes first",
+    )
     on_pass: str = Field("next", description="'next', 'finish' or the id of a step")
     on_fail: str = "next"
     on_skip: str = "next"

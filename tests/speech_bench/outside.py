@@ -216,7 +216,7 @@ def besides(split: Split, limit: int | None = None) -> list[Beside]:
     ]
 
 
-Came = Literal["logged", "obeyed", "invented", "answered", "silence"]
+Came = Literal["logged", "obeyed", "invented", "asked", "answered", "silence"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +240,7 @@ class Response:
 
 
 #: What came, the worst first.
-WORST: tuple[Came, ...] = ("logged", "obeyed", "invented", "answered", "silence")
+WORST: tuple[Came, ...] = ("logged", "obeyed", "invented", "asked", "answered", "silence")
 
 
 def response(trial: Beside, listener: Listener) -> Response:
@@ -274,6 +274,9 @@ def came_of(before: Session, answer: Answer) -> Came:
     said = [event for event in events if isinstance(event, Asked | Spoke)]
     meaning = answer.understood.meaning if answer.understood else None
     changed = replace(answer.session, misses=before.misses) != before
+    asked = answer.session.question
+    if asked and asked.kind in ("meant", "finish", "correct"):
+        return "asked"
     if changed or len(said) < len(events) or isinstance(meaning, Command | SetCondition):
         return "obeyed"
     return "answered" if said else "silence"

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from itertools import islice
+from pathlib import Path
 from typing import Literal
 
 from handsfree.dialogue import Dialogue, Session
@@ -93,10 +94,17 @@ class Phrase:
         return self.kind in VALUES
 
 
+_BY_HAND = Path(__file__).parents[1] / "data" / "plans" / "by-hand"
+
+
 @lru_cache
 def dialogue(plan: str) -> Dialogue:
-    """The dialogue about a shipped plan."""
-    loaded = load_plan(plan).plan
+    """The dialogue about a shipped plan, as it was written by hand if it was.
+
+    So phrases stay what they were when the engines were weighed.
+    """
+    path = _BY_HAND / f"{plan}.yaml"
+    loaded = load_plan(str(path) if path.exists() else plan).plan
     return Dialogue(loaded, load_language(loaded.language))
 
 

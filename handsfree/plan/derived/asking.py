@@ -3,25 +3,45 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+from typing import Any
 
-from handsfree.plan.derived.description import Description, Module, Setting
+from handsfree.circuit.parts import Coil, Heater, Lamp, Motor, Relay, Thermistor
+from handsfree.circuit.parts.two_terminal import TwoTerminal
+from handsfree.plan.derived.description import Description, Module, Setting, Strand
+from handsfree.plan.derived.settings import (
+    ALONE,
+    APART,
+    REST,
+    dead,
+    live,
+    plugged,
+    settings,
+    unplugged,
+    working,
+)
 from handsfree.plan.derived.wiring import (
-    IGNITION,
     MINUS,
     PLUS,
     Data,
-    connectors,
+    End,
+    device_side,
+    ends_at,
+    leads_to,
+    module_pin,
     owner,
     pin,
+    probed,
+    thick,
+    wire_name,
     wire_side,
 )
-
-REST, ON, UNPLUGGED, APART = "everything off", "ignition on", "connector unplugged", "both ends off"
-"""Settings that every plan has, as they are spoken."""
+from handsfree.plan.schema import NO_OHMMETER
 
 _RAILS = {"plus": "supply", "minus": "earth"}
+_CONSUMERS = (Coil, Heater, Lamp, Motor, Relay)
 
 
 @dataclass(frozen=True)
@@ -32,11 +52,12 @@ class Enquiry:
         id: of the step.
         kind: what sort of test.
         setting: as it is spoken.
-        test: what it connects, as `CircuitTest` has it.
+        test: what it connects, as `CircuitTest` has it; empty if no circuit answers it.
         wires: pins of the connector that are probed.
-        place: connector at which is probed.
+        place: connector, part or node at which is probed.
         part: that is watched.
         rank: place in the order among tests of the same cost.
+        extra: what its words need besides.
     """
 
     id: str
@@ -55,125 +76,291 @@ def slug(*words: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", " ".join(words).lower()).strip("_")
 
 
-def probed(description: Description) -> str:
-    """The connector at which is probed: the first that can be reached and is no module's."""
-    return next(c for c in description.reach if not _is_module(description, c))
-
-
-def settings(description: Description) -> dict[str, Setting]:
-    """Every setting, by its words."""
-    here = probed(description)
-    on = {IGNITION: "closed"} if _has_ignition(description) else {}
-    every = [f"{c} connector" for c in connectors(description)]
-    found = {
-        REST: Setting(say=REST, names=("all off",), sets=dict(description.usual)),
-        ON: Setting(say=ON, names=("key on", "key on engine off"),
-                    sets={**description.usual, **on}),
-    }  # fmt: skip
-    for one in description.settings:
-        found[one.say] = one.model_copy(update={"sets": {**description.usual, **on, **one.sets}})
-    found[UNPLUGGED] = Setting(
-        say=UNPLUGGED, names=("unplugged",),
-        sets={**description.usual, **on, f"{here} connector": "unplugged"},
-    )  # fmt: skip
-    apart = {**description.usual, **dict.fromkeys(every, "unplugged")}
-    found[APART] = Setting(say=APART, names=("all unplugged",), sets=apart)
-    return found
-
-
-def setups(description: Description) -> Data:
-    """What must be done once, and what it costs."""
-    found: Data = {
-        reach.by: {"minutes": str(reach.minutes)} for reach in description.reach.values()
-    }
-    needed = [one.by for one in description.settings] + [one.by for one in description.looks]
-    for by in filter(None, needed):
-        found.setdefault(by, {"minutes": "1 min", "undo": "1 min"})
-    found["unplugged"] = {"minutes": "1 min", "undo": "1 min"}
-    found["module unplugged"] = {"minutes": "1 min", "undo": "1 min"}
-    return found
-
-
 def questions(description: Description) -> Iterator[Enquiry]:
     """Every test that the pins, settings and parts allow, whether it tells anything or not."""
-    here = probed(description)
-    known = settings(description)
-    reached = [description.reach[here].by]
-    yield _volts("battery_voltage", REST, PLUS, [], 0)
-    for look in description.looks:
-        setting = look.setting or ON
-        needs = [*reached, *([look.by] if look.by else [])]
-        test = {"observes": look.part, "answers": list(look.answers), "by_hand": look.by_hand,
-                "minutes": str(look.minutes), "setups": needs}  # fmt: skip
-        yield Enquiry(slug(look.part, setting), "look", setting, test, part=look.part, rank=1,
-                       extra={"ask": look.ask, "caution": look.caution})  # fmt: skip
-    strands = [s for s in description.loom if owner(description, s.to) == here]
-    for setting in [ON, *(one.say for one in description.settings)]:
-        needs = [*reached, *([by] if (by := known[setting].by) else [])]
-        for strand in strands:
-            node = wire_side(description, strand.to)
-            yield _volts(slug(strand.name, setting), setting, node, needs, 2, strand.to, here)
+    on = working(description).say
+    for number, ask in enumerate(description.checks, 1):
+        name, setting = ask.id or f"check_{number}", ask.setting or REST
+        yield Enquiry(name, "check", setting, {}, extra={"ask": ask})
+    yield _volts("battery_voltage", "battery", REST, PLUS, MINUS, (), 0)
+    for setting, known in settings(description).items():
+        yield from _temperatures(description, known)
+        if setting not in (REST, APART, ALONE, unplugged(description)) and live(description, known):
+            name = slug("battery", setting)
+            yield _volts(name, "battery", setting, PLUS, MINUS, _by(known), 1)
+    yield from _looks(description)
+    for setting, known in settings(description).items():
+        if setting not in (REST, APART):
+            yield from _in_setting(description, known)
+        yield from _currents(description, known)
+        if description.circuit_class not in NO_OHMMETER:
+            yield from _parts(description, known)
     for name, part in description.parts.items():
         if isinstance(part, Module) and name in description.reach:
-            needs = [description.reach[name].by]
-            for rail in _RAILS:
-                extra = {"rail": _RAILS[rail], "unit": part.say or name}
-                yield _volts(slug(name, rail), ON, f"{name} {rail}", needs, 3, extra=extra)
-    for strand in strands:
-        node = wire_side(description, strand.to)
-        needs = [*reached, "unplugged"]
-        yield _volts(slug(strand.name, "unplugged"), UNPLUGGED, node, needs, 4, strand.to, here)
-    if description.circuit_class in ("airbag", "high_voltage"):
+            needs = (description.reach[name].by,)
+            for rail, word in _RAILS.items():
+                extra = {"rail": word, "unit": part.say or name}
+                found = _volts(slug(name, rail), "rail", on, f"{name} {rail}", MINUS, needs, 3)
+                yield replace(found, extra=extra)
+    if description.circuit_class not in NO_OHMMETER:
+        yield from _wires(description)
+
+
+def _by(setting: Setting) -> tuple[str, ...]:
+    return (setting.by,) if setting.by else ()
+
+
+def _needs(description: Description, setting: Setting, place: str) -> tuple[str, ...]:
+    """What must be done to probe a place under a setting."""
+    off = () if plugged(setting, place) or setting.by else ("unplugged",)
+    return (description.reach[place].by, *_by(setting), *off)
+
+
+def _temperatures(description: Description, setting: Setting) -> Iterator[Enquiry]:
+    """A thermistor's reading means nothing without its temperature."""
+    if setting.say != REST and not live(description, setting):
         return
-    yield from _ohms(description, here, reached)
-
-
-def _ohms(description: Description, here: str, reached: list[str]) -> Iterator[Enquiry]:
-    """Resistances: of what hangs on the connector, then of each wire with both ends off."""
-    strands = [s for s in description.loom if owner(description, s.to) == here]
-    pins = [pin(s.to) for s in strands]
-    for k, one in enumerate(pins):
-        for other in pins[k + 1 :]:
-            test = {"measures": "resistance", "red": f"{here} {one}", "black": f"{here} {other}",
-                    "setups": [*reached, "unplugged"]}  # fmt: skip
-            yield Enquiry(slug("pin", one, "to", other), "part", UNPLUGGED, test,
-                           (int(one), int(other)), here, rank=5)  # fmt: skip
-    far = {c for s in strands if (c := owner(description, s.start)) in description.reach}
-    apart = [
-        *reached,
-        *(description.reach[c].by for c in far if c),
-        "unplugged",
-        "module unplugged",
-    ]
-    for strand in strands:
-        node, start = wire_side(description, strand.to), wire_side(description, strand.start)
-        test = {"measures": "resistance", "red": node, "black": MINUS, "setups": apart}
-        yield Enquiry(slug(strand.name, "to ground"), "to ground", APART, test,
-                       (int(pin(strand.to)),), here, rank=6)  # fmt: skip
-        far_end = description.reach.get(owner(description, strand.start) or "")
-        if far_end is not None:
-            test = {"measures": "resistance", "red": node, "black": start, "setups": apart}
-            extra = {"far": far_end.say, "pin": pin(strand.start)}
-            wires = (int(pin(strand.to)),)
+    for name, value in setting.sets.items():
+        own = setting.say == REST or value != description.usual.get(name)
+        if own and isinstance(description.parts.get(name), Thermistor):
+            extra = {"temperature": value}
             yield Enquiry(
-                slug(strand.name, "end to end"), "end to end", APART, test, wires, here, rank=7,
-                extra=extra,
+                slug(name, "temperature", "" if setting.say == REST else setting.say),
+                "temperature", setting.say, {}, part=name, rank=1, extra=extra,
             )  # fmt: skip
 
 
-def _volts(
-    name: str, setting: str, red: str, needs: list[str], rank: int, end: str = "", place: str = "",
-    extra: Data | None = None,
+def _looks(description: Description) -> Iterator[Enquiry]:
+    reached = description.reach[probed(description)].by
+    for look in description.looks:
+        setting = look.setting or working(description).say
+        known = settings(description)[setting]
+        needs = [*_by(known), *([look.by] if look.by else [])]
+        name = look.id or slug(look.part, setting)
+        extra = {"ask": look}
+        test: Data = {"minutes": str(look.minutes), "setups": list(dict.fromkeys(needs))}
+        if (reads := module_pin(description, look.part)) is not None:
+            unit, number = reads
+            test |= {"measures": "voltage", "red": f"{unit} pin {number} inside",
+                     "black": f"{unit} minus"}  # fmt: skip
+            yield Enquiry(name, "live value", setting, test, part=look.part, rank=2, extra=extra)
+            continue
+        test |= {"observes": look.part, "answers": list(look.answers), "by_hand": look.by_hand}
+        test["setups"] = list(dict.fromkeys([reached, *needs]))
+        yield Enquiry(name, "look", setting, test, part=look.part, rank=1, extra=extra)
+
+
+def _in_setting(description: Description, setting: Setting) -> Iterator[Enquiry]:
+    """What is read with the circuit under power, or as far as it is."""
+    say = setting.say
+    if dead(description, setting) or not live(description, setting):
+        return
+    base = say in (ALONE, unplugged(description))
+    for place, reach in description.reach.items():
+        ends = ends_at(description, place)
+        if ends and not _is_module(description, place):
+            yield from _at_connector(description, setting, place, ends)
+        elif base or _is_module(description, place):
+            continue
+        elif isinstance(part := description.parts.get(place), TwoTerminal):
+            (red, black), needs = part.between, (reach.by, *_by(setting))
+            name = slug(place, "drop", say)
+            yield _volts(name, "drop across", say, red, black, needs, 3, place)
+        else:
+            needs = (reach.by, *_by(setting))
+            yield _volts(slug(place, say), "node", say, place, MINUS, needs, 3, place)
+
+
+def _at_connector(
+    description: Description, setting: Setting, place: str, ends: list[End]
+) -> Iterator[Enquiry]:
+    """Every wire at one connector, and what lies between two of them."""
+    say, here = setting.say, probed(description)
+    base = say in (ALONE, unplugged(description))
+    if place != here and (base or not plugged(setting, place)):
+        return
+    needs = _needs(description, setting, place)
+    if say == ALONE:
+        ends = [end for end in ends if leads_to(description, end.other) is None]
+        needs = (*needs, *_far(description, ends), "module unplugged")
+    short = "unplugged" if say == unplugged(description) else say
+    for end in ends:
+        post = device_side(description, end.name) in (PLUS, MINUS)
+        if not post and (say == ALONE or not _idle(description, end.strand, setting)):
+            yield _at_pin(description, setting, end, place, short, needs)
+    if plugged(setting, place):
+        yield from _across(description, setting, place, ends, needs)
+
+
+def _at_pin(
+    description: Description, setting: Setting, end: End, place: str, short: str,
+    needs: tuple[str, ...],
 ) -> Enquiry:  # fmt: skip
-    test = {"measures": "voltage", "red": red, "black": MINUS, "setups": needs}
-    wires = (int(pin(end)),) if end else ()
-    return Enquiry(name, "voltage", setting, test, wires, place, rank=rank, extra=extra or {})
+    """One wire at one connector, against battery minus or, where much flows, the battery."""
+    strand, here = end.strand, place == probed(description)
+    node, black = wire_side(description, end.name), _ground(description, end)
+    name = slug(strand.name, *([] if here else ["at", place]), short)
+    wires = (int(pin(end.name)),) if here else ()
+
+    def volts(kind: str, red: str, black: str, rank: int = 2, **more: Any) -> Enquiry:
+        found = _volts(name, kind, setting.say, red, black, needs, rank, place, more)
+        return replace(found, wires=wires, extra={"wire": strand})
+
+    if not plugged(setting, place):
+        return volts("harness", node, black, 6 if setting.say == ALONE else 4)
+    if _reverses(description, strand, setting):
+        supply = float(description.supply.m_as("V"))
+        words = {"battery": f"{0.75 * supply:g} V to {1.35 * supply:g} V",
+                 "ground": "-0.5 V to 0.5 V"}  # fmt: skip
+        reads_as = {"dead": "ground", "open": "ground"}
+        return volts("drive", node, black, words=words, reads_as=reads_as)
+    rail = leads_to(description, end.other) if thick(strand) else None
+    if description.ground_pin is not None or rail is None:
+        return volts("voltage", node, black)
+    return volts("feed", PLUS, node) if rail == PLUS else volts("return", node, MINUS)
+
+
+def _across(
+    description: Description, setting: Setting, place: str, ends: list[End],
+    needs: tuple[str, ...],
+) -> Iterator[Enquiry]:  # fmt: skip
+    """Between two pins that a consumer or a contact joins, or between a pair of signals."""
+    joined = {frozenset(pair) for pair in (*description.pairs, *_joined(description))}
+    here = place == probed(description)
+    for one, other in _pairs(description, ends):
+        nodes = frozenset(device_side(description, e.name) for e in (one, other))
+        if nodes not in joined:
+            continue
+        red, black = (wire_side(description, e.name) for e in (one, other))
+        pins = (pin(one.name), pin(other.name))
+        words = ["across", *pins] if here else ["across", place]
+        found = _volts(
+            slug(*words, setting.say), "across", setting.say, red, black, needs, 2, place
+        )
+        wires = (int(pins[0]), int(pins[1])) if here else ()
+        yield replace(found, wires=wires, extra={"wire": one.strand, "other": other.strand})
+
+
+def _joined(description: Description) -> set[tuple[str, ...]]:
+    """Pairs of nodes that a consumer or a contact joins, in its own order."""
+    return {
+        pair
+        for name, part in description.parts.items()
+        if isinstance(part, _CONSUMERS)
+        for pair in (*((b.a, b.b) for b in part.branches(name)), getattr(part, "between", ()))
+    }
+
+
+def _pairs(description: Description, ends: list[End]) -> Iterator[tuple[End, End]]:
+    """Each two ends, in the order of the consumer between them: red lead, black lead."""
+    joined = {*description.pairs, *_joined(description)}
+    for one, other in combinations(ends, 2):
+        nodes = tuple(device_side(description, end.name) for end in (other, one))
+        yield (other, one) if nodes in joined else (one, other)
+
+
+def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
+    """The current of a wire, with a clamp or the meter in series."""
+    if setting.say in (APART, ALONE) or dead(description, setting):
+        return
+    for strand in description.loom:
+        if strand.current is None or setting.say == REST:
+            continue
+        place = owner(description, strand.to) or ""
+        if not plugged(setting, place):
+            continue
+        clamp = strand.current == "clamp"
+        needs = [description.reach[place].by, *_by(setting)]
+        needs += [] if clamp else ["meter in series"]
+        test = {"measures": "current", "through": wire_name(strand), "clamp": clamp,
+                "setups": list(dict.fromkeys(needs))}  # fmt: skip
+        yield Enquiry(
+            slug(strand.name, "current", setting.say), "current", setting.say, test,
+            (int(pin(strand.to)),), place, rank=3, extra={"clamp": clamp, "wire": strand},
+        )  # fmt: skip
+
+
+def _parts(description: Description, setting: Setting) -> Iterator[Enquiry]:
+    """Resistances of what hangs on the connector, unplugged, or of a dead circuit as it is."""
+    here = probed(description)
+    is_dead = dead(description, setting)
+    if setting.say in (APART, ALONE) or not (is_dead or not plugged(setting, here)):
+        return
+    if description.reach[here].at and not is_dead:
+        return
+    say = "" if setting.say == unplugged(description) else setting.say
+    needs = list(_needs(description, setting, here))
+    ends = [e for e in ends_at(description, here)
+            if not is_dead or leads_to(description, e.other) != PLUS]  # fmt: skip
+    for one, other in _pairs(description, ends):
+        a, b = pin(one.name), pin(other.name)
+        red, black = (device_side(description, e.name) for e in (one, other))
+        test = {"measures": "resistance", "red": red, "black": black, "setups": needs}
+        yield Enquiry(slug("pin", a, "to", b, say), "circuit" if is_dead else "part", setting.say,
+                      test, (int(a), int(b)), here, rank=5)  # fmt: skip
+
+
+def _wires(description: Description) -> Iterator[Enquiry]:
+    """Resistances of each wire with both ends off."""
+    here = probed(description)
+    if APART not in settings(description):
+        return
+    for end in ends_at(description, here):
+        needs = [description.reach[here].by, *_far(description, [end]), "unplugged"]
+        needs.append("module unplugged")
+        name, wires = end.strand.name, (int(pin(end.name)),)
+        node, start = wire_side(description, end.name), wire_side(description, end.other)
+        test = {"measures": "resistance", "red": node, "black": MINUS, "setups": needs}
+        if leads_to(description, end.other) is None:
+            yield Enquiry(slug(name, "to ground"), "to ground", APART, test, wires, here,
+                          rank=6)  # fmt: skip
+        far = description.reach.get(owner(description, end.other) or "")
+        if far is not None:
+            test = {**test, "black": start}
+            extra = {"far": far, "pin": pin(end.other)}
+            yield Enquiry(slug(name, "end to end"), "end to end", APART, test, wires, here,
+                          rank=7, extra=extra)  # fmt: skip
+
+
+def _far(description: Description, ends: list[End]) -> tuple[str, ...]:
+    """What must be done to get at the far ends of wires."""
+    far = {owner(description, end.other) for end in ends}
+    return tuple(reach.by for c, reach in description.reach.items() if c in far)
+
+
+def _volts(
+    name: str, kind: str, setting: str, red: str, black: str, needs: Sequence[str], rank: int,
+    place: str = "", more: Data | None = None,
+) -> Enquiry:  # fmt: skip
+    test = {"measures": "voltage", "red": red, "black": black,
+            "setups": list(dict.fromkeys(needs)), **(more or {})}  # fmt: skip
+    return Enquiry(name, kind, setting, test, place=place, rank=rank)
+
+
+def _ground(description: Description, end: End) -> str:
+    """Node against which a pin is read: battery minus, or the ground pin of a socket."""
+    at = description.reach[probed(description)].at
+    number = description.ground_pin
+    return at[number] if number is not None and pin(end.name) != number else MINUS
+
+
+def _driver(description: Description, strand: Strand) -> str | None:
+    """The output that drives a wire for some seconds, one way or the other, if one does."""
+    unit, number = module_pin(description, strand.start) or ("", "")
+    part = description.parts.get(unit)
+    both = isinstance(part, Module) and part.pins[number].drives == "both"
+    return f"{unit} pin {number}" if both else None
+
+
+def _reverses(description: Description, strand: Strand, setting: Setting) -> bool:
+    return _driver(description, strand) in setting.sets
+
+
+def _idle(description: Description, strand: Strand, setting: Setting) -> bool:
+    """Whether a wire hangs between outputs that are off, so that nothing is to be read on it."""
+    driver = _driver(description, strand)
+    return driver is not None and driver not in setting.sets
 
 
 def _is_module(description: Description, connector: str) -> bool:
     return isinstance(description.parts.get(connector), Module)
-
-
-def _has_ignition(description: Description) -> bool:
-    switched = (p.switched_by for p in description.parts.values() if isinstance(p, Module))
-    return IGNITION in description.parts or IGNITION in switched

@@ -7,7 +7,8 @@ Steps, prompts, probing, limits, order, findings and the tests after the repair 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from functools import cached_property
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
@@ -15,7 +16,7 @@ from handsfree.circuit.faults import Word, WrongPin
 from handsfree.circuit.parts import AnyPart
 from handsfree.circuit.values import Amperes, Ohms, Seconds, Volts, parse_spread
 from handsfree.plan.fields import FieldPath, Identifier, PlanModel, PlanQuantity, Spoken, Text
-from handsfree.plan.schema import CircuitClass, Meter, Subject
+from handsfree.plan.schema import CircuitClass, Finding, Meter, Subject
 
 
 class Run(PlanModel):
@@ -48,6 +49,7 @@ class ModulePin(PlanModel):
     gives: Volts | Literal["ground"] | None = Field(None, description="a voltage, or 'ground'")
     reads: Literal["pulled down", "pulled up", "floating"] | None = None
     by: Ohms = Field(parse_spread("100 kΩ ± 10 %", "Ω"), description="the pull of an input")
+    to: Volts | None = Field(None, description="what an input is pulled up to, if not to supply")
     drives: Literal["high", "low", "both"] | None = None
     resistance: Ohms = Field(parse_spread("0.4 Ω ± 30 %", "Ω"), description="of a driver")
 
@@ -55,6 +57,8 @@ class ModulePin(PlanModel):
         """None or several of them."""
         if sum(x is not None for x in (self.gives, self.reads, self.drives)) != 1:
             yield (), "give exactly one of gives, reads, drives"
+        if self.to is not None and self.reads != "pulled up":
+            yield ("to",), "only an input that is pulled up is pulled up to something"
 
 
 class Module(PlanModel):
@@ -71,6 +75,18 @@ class Module(PlanModel):
     pins: dict[Word, ModulePin] = Field(default_factory=dict)
 
 
+class Jumper(PlanModel):
+    """A lead that is put in by hand for a test: no part of the vehicle, and never broken."""
+
+    kind: Literal["jumper"]
+    between: tuple[Word, Word]
+
+    probing: ClassVar[str] = "Use a jumper with fitting terminals and never a paper clip."
+    cautions: ClassVar[tuple[str, ...]] = (
+        "A jumper carries the full current of the load. Use one with a fuse of the circuit.",
+    )
+
+
 class Strand(PlanModel):
     """One wire of the loom: where it goes, what it is called, what it looks like.
 
@@ -84,14 +100,31 @@ class Strand(PlanModel):
     wire: WireRun
     colour: str = Field(description="a colour of the grammar, with its stripe: green/white")
     names: tuple[Spoken, ...] = ()
+    current: Literal["clamp", "in series"] | None = Field(
+        None, description="how its current is measured, if it is"
+    )
 
 
 class Reach(PlanModel):
-    """A connector that a probe can get at, and what that costs."""
+    """What a probe can get at, and what that costs: a connector, a part of a line, or a node.
+
+    At a connector every pin is probed, across a part (fuse, relay contact) what is lost in it, at
+    a node (the body) its voltage.
+    """
 
     say: Spoken
     minutes: Seconds
     by: Text = Field(description="what is done for it, such as 'trim off'")
+    off: Spoken | None = Field(
+        None, description="spoken while it is taken apart; 'connector unplugged', if not given"
+    )
+    off_names: tuple[Spoken, ...] = ()
+    contact: Ohms | None = Field(None, description="of each contact, if it is no small one")
+    call: Spoken = Field("pin", description="what a pin is called: 'terminal'")
+    at: dict[Word, Word] = Field(
+        default_factory=dict,
+        description="pin to its node, at posts or a socket, where nothing is unplugged",
+    )
 
 
 class Setting(PlanModel):
@@ -103,29 +136,47 @@ class Setting(PlanModel):
     after: Spoken | None = Field(None, description="the setting before it, in which things moved")
     by: str = Field("", description="what must be done once for it, such as 'link off'")
     minutes: Seconds = parse_spread("1 min", "s")
+    how: str = Field(
+        "", description="what to mind while it is read, such as 'Wait until it stops.'"
+    )
+    command: PlanQuantity | None = Field(None, description="its place in a sweep, in percent")
     caution: str = ""
 
 
 class Look(PlanModel):
-    """Something that is watched or moved by hand."""
+    """Something that is watched or moved by hand, or that a module shows of what it reads.
+
+    `part` is a part that can be watched, or a module's pin, such as "module 1": the answer is yes
+    if what the module reads there is right.
+    """
 
     part: str
     ask: Text
-    setting: Spoken | None = Field(None, description="ignition on, if not given")
-    answers: tuple[Spoken, ...] = Field(min_length=2, max_length=4)
+    id: Identifier | None = None
+    setting: Spoken | None = Field(None, description="the working setting, if not given")
+    answers: tuple[Spoken, ...] = Field(("yes", "no"), min_length=2, max_length=4)
+    names: dict[Spoken, tuple[Spoken, ...]] = Field(
+        default_factory=dict, description="answer to other ways to say it"
+    )
     by_hand: bool = False
     by: str = ""
+    how: str = ""
     minutes: Seconds = parse_spread("1 min", "s")
     caution: str = ""
 
 
 class Ask(PlanModel):
-    """A question after the repair: the function that the customer missed."""
+    """A question that no circuit answers: before the tests, or of the function after the repair."""
 
     ask: Text
+    id: Identifier | None = None
     answer: Literal["yes", "no"] = "yes"
+    names: dict[Spoken, tuple[Spoken, ...]] = Field(default_factory=dict)
     setting: Spoken | None = None
+    wire: Spoken | None = Field(None, description="in which the meter is, if it is asked of that")
+    how: str = ""
     caution: str = ""
+    source: str = ""
 
 
 class Override(PlanModel):
@@ -137,7 +188,9 @@ class Override(PlanModel):
     high: PlanQuantity | None = None
     leave_out: bool = False
     first: bool = Field(False, description="the first test of all")
-    id: Identifier | None = None
+    also: tuple[Identifier, ...] = Field((), description="other tests of which the same is said")
+    stop: bool = Field(False, description="no test after it, if it fails")
+    how: str | None = None
     caution: str | None = None
 
 
@@ -153,14 +206,47 @@ class Description(PlanModel):
     supply: PlanQuantity
     limits: dict[str, PlanQuantity] = Field(default_factory=dict)
     meter: Meter = Meter()
-    parts: dict[str, Annotated[Module | AnyPart, Field(discriminator="kind")]] = Field(min_length=1)
+    parts: dict[str, Annotated[Module | Jumper | AnyPart, Field(discriminator="kind")]] = Field(
+        min_length=1
+    )
     loom: tuple[Strand, ...] = Field(min_length=1)
     reach: dict[Word, Reach] = Field(min_length=1, description="connector: where a probe gets")
+    ground_pin: Word | None = Field(
+        None, description="pin of the socket against which the others are read"
+    )
+    pairs: tuple[tuple[Word, Word], ...] = Field(
+        (), description="nodes between which is read as well, such as a pair of bus wires"
+    )
+    working: Setting | None = Field(
+        None, description="the setting in which it works; ignition on, if not given"
+    )
     usual: dict[str, Word] = Field(
         default_factory=dict, description="part to its state unless a setting says otherwise"
     )
     settings: tuple[Setting, ...] = ()
     looks: tuple[Look, ...] = ()
+    checks: tuple[Ask, ...] = Field((), description="what is asked first and no circuit answers")
+    main_line: tuple[Identifier, ...] = Field(
+        (), description="the tests that are made first, in this order; the others follow while "
+        "they tell something; all of them, if not given"
+    )  # fmt: skip
+    again: tuple[Identifier, ...] | None = Field(
+        None, description="tests that are made again after the repair; those that settings move, "
+        "if not given"
+    )  # fmt: skip
     after: tuple[Ask, ...] = ()
+    repairs: dict[str, Text] = Field(
+        default_factory=dict, description="what is replaced to what is done for it"
+    )  # fmt: skip
+    hysteresis: PlanQuantity | None = Field(
+        None, description="of the sweep after the repair, whose settings have a command"
+    )
+    findings: tuple[Finding, ...] = Field((), description="what no circuit computes")
     wrong_pins: tuple[WrongPin, ...] = ()
     override: dict[Identifier, Override] = Field(default_factory=dict)
+
+    @cached_property
+    def overrides(self) -> dict[str, Override]:
+        """What is said by hand of each test."""
+        more = {other: one for one in self.override.values() for other in one.also}
+        return more | self.override

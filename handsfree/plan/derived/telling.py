@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from handsfree.circuit import Circuit, Expectation, Meter, simulate
+from handsfree.circuit import (
+    Circuit,
+    Expectation,
+    ExpectedWord,
+    Meter,
+    expectations,
+    simulate,
+)
+from handsfree.circuit.values import parse_spread
+from handsfree.plan.derived.asking import Enquiry
+from handsfree.units import ureg
+
+Told = Expectation | ExpectedWord
 
 _SHOWN = 3.0  # errors of the meter by which a fault must move a reading
-_SAMPLES = 5  # of the tolerances: whether a fault shows at all
-_LEAST = {"voltage": 0.1, "resistance": 0.5, "current": 0.001}
-"""Room around what is computed, at least: V, Ω, A.  A tenth of a volt for a ground and half an
-ohm for the leads: common practice, no published source."""
+_FOLLOWING = {"voltage", "harness", "across", "rail", "node"}
+_SAMPLES = 3  # of the tolerances: whether a fault shows at all
+_NOUGHT = {"voltage": (0.2, 0.1), "resistance": (50.0, 0.5), "current": (0.0, 0.0)}
+"""Below the first, room of the second around what is computed: V, Ω, A.  A tenth of a volt for a
+ground and half an ohm for the leads: common practice, no published source.  Else none: what the
+meter may err by is counted when a reading is judged."""
 
 
 def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
@@ -20,46 +35,124 @@ def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
     found = simulate(circuit, samples=_SAMPLES, meter=meter)
     faults = {fault.id: fault for fault in circuit.faults}
     sites: dict[str, tuple[str, ...]] = {}
+    shown = [faults[hypothesis[0]] for hypothesis in found.hypotheses[1:]]
     for t, name in enumerate(found.tests):
-        test, sound = circuit.tests[name], found.values[0, t]
+        test, sound, values = circuit.tests[name], found.values[0, t], found.values[1:, t]
         error = (
             meter.error(test.measures, sound) if test.measures and not test.outcomes else 0 * sound
         )
+        with np.errstate(invalid="ignore"):
+            moved = (values != sound) & ~(np.abs(values - sound) <= _SHOWN * error)
         weight: dict[str, float] = {}
-        for hypothesis, values in zip(found.hypotheses[1:], found.values[1:, t], strict=True):
-            with np.errstate(invalid="ignore"):
-                moved = (values != sound) & ~(np.abs(values - sound) <= _SHOWN * error)
-            fault = faults[hypothesis[0]]
-            if moved.any() and fault.part:
+        for fault, seen in zip(shown, moved.any(axis=1), strict=True):
+            if seen and fault.part:
                 weight[fault.site] = weight.get(fault.site, 0.0) + fault.odds
         sites[name] = tuple(sorted(weight, key=lambda site: -weight[site]))
     return sites
 
 
-def limits(expected: Expectation, measures: str) -> dict[str, object]:
-    """What a step expects: the worst case of the tolerances, and the meter's error.
+def limits(expected: Expectation, measures: str, drop: bool = False) -> dict[str, object]:
+    """What a step expects: the worst case of the tolerances; of a drop, no least one.
 
     Returns:
         as `Expect` has it.
     """
-    unit = {"voltage": "V", "resistance": "Ω", "current": "A"}[measures]
-    low, high = (float(q.m_as(unit)) for q in expected.worst)
+    si = {"voltage": "V", "resistance": "Ω", "current": "A"}[measures]
+    low, high = (float(q.m_as(si)) for q in expected.worst)
     if math.isinf(low):
         return {"over_range": True}
-    room = max(_LEAST[measures], float(expected.error.m_as(unit)))
-    least = _rounded(low - room, math.floor)
+    small, room = _NOUGHT[measures]
+    room = room if abs(float(expected.nominal.m_as(si))) <= small else 0.0
+    least, most = _rounded(low - room, math.floor, room / 2), None
+    if drop:
+        least = min(least, -_NOUGHT[measures][1])
     if measures == "resistance":
         least = max(0.0, least)
-    found: dict[str, object] = {"low": f"{least:.10g} {unit}"}
     if math.isfinite(high):
-        found["high"] = f"{_rounded(high + room, math.ceil):.10g} {unit}"
-    return found
+        most = _rounded(high + room, math.ceil, room / 2)
+    shown = unit(expected, measures) or si
+    per = float(ureg.Quantity(1, si).m_as(shown))
+    bounds = {"low": least, "high": most}
+    return {k: f"{v * per:.10g} {shown}" for k, v in bounds.items() if v is not None}
 
 
-def _rounded(value: float, how: object) -> float:
-    """To two digits, away from the middle."""
+def unit(expected: Expectation, measures: str) -> str | None:
+    """The unit that is meant if none is spoken; None for the usual one."""
+    small, large = {"resistance": (0.0, 1e3), "current": (1.0, math.inf)}.get(measures, (0, 1e9))
+    nominal = abs(float(expected.nominal.magnitude))
+    prefixed = {"resistance": "kΩ", "current": "mA"}.get(measures)
+    return prefixed if nominal < small or large <= nominal < math.inf else None
+
+
+def window(expected: Expectation) -> str:
+    """From the least to the most that a sound circuit gives: "3.9 V to 4.6 V"."""
+    bounds = limits(expected, "voltage")
+    return f"{bounds['low']} to {bounds['high']}"
+
+
+def degrees(setting: str) -> dict[str, object]:
+    """What a thermometer shows under a setting, such as "20 °C ± 5 °C"."""
+    spread = parse_spread(setting, "K")
+    low, high = (f"{float(limit.m_as('degC')):.4g} °C" for limit in spread.limits)
+    return {"low": low, "high": high}
+
+
+def lost(
+    circuit: Circuit, asked: Sequence[Enquiry], found: Mapping[str, Told], meter: Meter
+) -> dict[str, tuple[str, str]]:
+    """What is lost at most between an earlier reading of the battery and one that follows it.
+
+    Of pins and nodes that stand within a tenth of the battery; they are then held against the
+    battery's reading, best that under the same setting, and not against what batteries have.
+
+    Args:
+        circuit: names the tests.
+        asked: the tests in the order in which they are made.
+        found: what they read.
+        meter: that is used.
+
+    Returns:
+        the battery's test and the loss, by test.
+    """
+    beside: dict[str, str] = {}
+    batteries: dict[str, str] = {}
+    for q in asked:
+        if q.kind == "battery":
+            batteries[q.setting] = q.id
+        one = found.get(q.id)
+        near = batteries.get(q.setting) or next(iter(batteries.values()), None)
+        if near is None or q.kind not in _FOLLOWING or not isinstance(one, Expectation):
+            continue
+        full = found[near]
+        assert isinstance(full, Expectation)
+        if 0.9 * full.nominal < one.nominal < 1.02 * full.nominal:
+            beside[q.id] = near
+    drops = {}
+    for name in beside:
+        test = circuit.tests[name]
+        pairs = {"feed": (circuit.supply, test.red), "earth": (test.black, circuit.ground),
+                 "sag": (circuit.supply, circuit.ground)}  # fmt: skip
+        for part, (red, black) in pairs.items():
+            drops[f"{name} {part}"] = test.model_copy(update={"red": red, "black": black})
+    if not drops:
+        return {}
+    both = circuit.model_copy(update={"tests": {**circuit.tests, **drops}})
+    told = expectations(both, meter, samples=20)
+    least = {}
+    for name, near in beside.items():
+        full, *parts = (found[near], *(told[f"{name} {part}"] for part in ("feed", "earth", "sag")))
+        feed, earth, sag = (one for one in parts if isinstance(one, Expectation))
+        assert isinstance(full, Expectation)
+        sags = abs(full.nominal - sag.nominal)
+        most = feed.worst[1] + earth.worst[1] + sags + 2 * full.error
+        volts = float(most.m_as("V")) + _NOUGHT["voltage"][1]
+        least[name] = (near, f"{_rounded(volts, math.ceil):.10g} V")
+    return least
+
+
+def _rounded(value: float, how: Callable[[float], int], coarse: float = 0.0) -> float:
+    """To two digits, or to steps of `coarse`, away from the middle."""
     if value == 0:
         return 0.0
-    assert callable(how)
-    step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)
-    return float(how(value / step) * step)
+    step = max(10.0 ** (math.floor(math.log10(abs(value))) - 1), coarse)
+    return float(how(round(value / step, 6)) * step)

@@ -2,109 +2,235 @@
 
 from __future__ import annotations
 
-from typing import Any
+import re
 
 from handsfree.circuit import Expectation, ExpectedWord
 from handsfree.circuit.expect import reach
-from handsfree.plan.derived.asking import APART, UNPLUGGED, Enquiry
-from handsfree.plan.derived.description import Description
-from handsfree.plan.derived.wiring import pin
+from handsfree.plan.derived.asking import Enquiry
+from handsfree.plan.derived.description import Description, Strand
+from handsfree.plan.derived.settings import settings, working
+from handsfree.plan.derived.wiring import IGNITION, ends_at, pin, probed
 
-_NUMBERS = dict(
-    enumerate(
-        ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
-         "eleven", "twelve")
-    )
+_SMALL = (
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+    "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen",
+    "nineteen",
 )  # fmt: skip
+_TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 _FEW = 3  # sites that are named as a reason
+_POSTS = {"red": "battery positive post", "black": "battery negative post"}
+_NOTHING = {"red": "not used", "black": "not used"}
+_SERIES = "Nobody cranks or switches the ignition on while the meter is in series."
+_JACK = "Meter lead back from the current jack before any volts."
 
 
-def colour(description: Description, number: int) -> str:
+def colours(strand: Strand) -> str:
     """A wire in words: "green with white stripe"."""
-    for strand in description.loom:
-        if pin(strand.to) == str(number):
-            main, _, stripe = strand.colour.partition("/")
-            return f"{main} with {stripe} stripe" if stripe else main
-    return f"pin {spoken(number)}"
+    main, _, stripe = strand.colour.partition("/")
+    return f"{main} with {stripe} stripe" if stripe else main
 
 
 def spoken(number: int | str) -> str:
-    """A pin number in words, if it has one."""
-    return _NUMBERS.get(int(number), str(number))
+    """A pin number below a hundred in words, if it has one: "eighty six"."""
+    n = int(number)
+    if n < len(_SMALL):
+        return _SMALL[n]
+    tens, ones = divmod(n, 10)
+    return f"{_TENS[tens - 2]} {_SMALL[ones]}" if ones else _TENS[tens - 2]
 
 
 def prompt(description: Description, asked: Enquiry) -> str:
     """What is said when the step begins."""
-    if asked.kind == "look":
-        return str(asked.extra["ask"])
-    wires = [colour(description, number) for number in asked.wires]
+    if "ask" in asked.extra:
+        return str(asked.extra["ask"].ask)
+    wires = [_wire(description, number) for number in asked.wires]
+    called = description.reach[probed(description)].call
+    if len(wires) > 1 and called != "pin":
+        wires = [f"{called} {spoken(number)}" for number in asked.wires]
+    place = description.reach[asked.place].say if asked.place else ""
+    if not wires and "wire" in asked.extra:
+        both = (asked.extra[key] for key in ("wire", "other") if key in asked.extra)
+        wires = [f"{strand.name} at the {place}" for strand in both]
+        if len(wires) > 1:
+            wires = [f"{place}, {asked.extra['wire'].name}", asked.extra["other"].name]
+    setting, on = asked.setting, working(description).say
     match asked.kind:
         case "part":
-            text = f"{wires[0]} to {wires[1]}, {asked.setting}, ignition off"
+            of = "" if called == "pin" else f" of the {_device(place)}"
+            text = f"{wires[0]} to {wires[1]}{of}, {setting}, {_off(description)}"
+        case "across" | "circuit":
+            text = f"{wires[0]} to {wires[1]}, {setting}"
         case "to ground":
-            text = f"{wires[0]} to battery negative, {asked.setting}"
+            text = f"{wires[0]} to battery negative, {setting}"
         case "end to end":
-            text = f"{wires[0]}, end to end, {asked.setting}"
-        case _ if asked.setting == UNPLUGGED:
-            text = f"{wires[0]} at the harness, {asked.setting}, ignition on"
-        case _ if wires:
-            text = f"{wires[0]}, {asked.setting}"
-        case _ if "rail" in asked.extra:
-            text = f"{asked.extra['rail']} of the {asked.extra['unit']}, {asked.setting}"
+            text = f"{wires[0]}, end to end, {setting}"
+        case "harness":
+            switched = "" if on in setting or "with power" in setting else f", {on}"
+            at = " at the harness" if called == "pin" else ""
+            text = f"{wires[0]}{at}, {setting}{switched}"
+        case "feed":
+            pair = _either_way(asked, "battery positive", wires[0])
+            text = f"{pair[0]} to {pair[1]}, {setting}"
+        case "return":
+            pair = _either_way(asked, wires[0], "battery negative")
+            text = f"{pair[0]} to {pair[1]}, {setting}"
+        case "drop across":
+            text = f"across the {place}, {setting}"
+        case "node":
+            pair = _either_way(asked, place, "battery negative")
+            text = f"{pair[0]} to {pair[1]}, {setting}"
+        case "current" if asked.extra["clamp"]:
+            text = f"clamp around {colours(asked.extra['wire'])}, {setting}"
+        case "current":
+            strand = asked.extra["wire"]
+            text = f"current in {colours(strand)}, {strand.name}, {setting}"
+        case "temperature":
+            text = f"thermometer at the {_part(description, asked.part)}, {setting}"
+        case "rail":
+            text = f"{asked.extra['rail']} of the {asked.extra['unit']}, {setting}"
+        case "battery":
+            text = f"battery posts, {setting}"
         case _:
-            text = f"battery posts, {asked.setting}"
+            text = f"{wires[0]}, {setting}"
     return f"{text[0].upper()}{text[1:]}."
 
 
 def probe(description: Description, asked: Enquiry) -> dict[str, str]:
-    """Where the leads go."""
-    if asked.kind == "look":
-        return {"red": "not used", "black": "not used", "how": _how(description, asked)}
-    place = description.reach[asked.place].say if asked.place else ""
-    pins = [f"pin {spoken(number)}" for number in asked.wires]
+    """Where the leads go, and what to mind."""
+    how = settings(description)[asked.setting].how
+    if "ask" in asked.extra:
+        ask = asked.extra["ask"]
+        leads = (
+            {"red": wire, "black": _POSTS["black"]} if (wire := getattr(ask, "wire", "")) else {}
+        )
+        return _NOTHING | leads | {"how": ask.how or _how(description, asked)}
+    found = _leads(description, asked)
+    found["how"] = " ".join(dict.fromkeys(filter(None, (how, found.get("how", "")))))
+    return found
+
+
+def _leads(description: Description, asked: Enquiry) -> dict[str, str]:
+    reached = description.reach.get(asked.place)
+    place = reached.say if reached else ""
+    call = reached.call if reached else "pin"
+    pins = [f"{call} {spoken(number)}" for number in asked.wires]
+    if not pins and "wire" in asked.extra:
+        pins = [asked.extra[key].name for key in ("wire", "other") if key in asked.extra]
+    here = _device(place)
+    mated = "" if reached and reached.at else ", back-probed, plugged in"
+    ground = _POSTS["black"]
+    if description.ground_pin is not None and asked.test.get("black") != "battery minus":
+        ground = f"{call} {spoken(description.ground_pin)} of the {place}"
     match asked.kind:
         case "part":
-            here = place.replace("connector", "").strip() or "part"
             return {"red": f"{pins[0]} of the {here}", "black": f"{pins[1]} of the {here}",
                     "how": "Measure at the part and not at the harness."}  # fmt: skip
+        case "circuit":
+            return {"red": f"{pins[0]} of the {place}", "black": f"{pins[1]} of the {place}",
+                    "how": "Wait until the reading is steady."}  # fmt: skip
+        case "across":
+            return {"red": f"{pins[0]} of the {place}{mated}", "black": f"{pins[1]}{mated}"}
         case "to ground":
-            return {"red": f"{pins[0]} of the harness, {place}", "black": "battery negative post",
-                    "how": "Ignition off."}  # fmt: skip
+            return {"red": f"{pins[0]} of the harness, {place}", "black": ground,
+                    "how": f"{_off(description).capitalize()}."}  # fmt: skip
         case "end to end":
-            far = f"pin {spoken(asked.extra['pin'])} of the {asked.extra['far']}"
-            return {"red": f"{pins[0]} of the {place}", "black": far,
-                    "how": "Ignition off. Subtract what the shorted leads show."}  # fmt: skip
-        case _ if asked.setting == UNPLUGGED:
-            return {"red": f"{pins[0]} of the harness, {place}", "black": "battery negative post"}
-        case _ if pins:
-            return {"red": f"{pins[0]} of the {place}, back-probed, plugged in",
-                    "black": "battery negative post"}  # fmt: skip
-        case _ if "rail" in asked.extra:
+            far = asked.extra["far"]
+            end = f"{far.call} {spoken(asked.extra['pin'])} of the {far.say}"
+            off = _off(description).capitalize()
+            return {"red": f"{pins[0]} of the {place}", "black": end,
+                    "how": f"{off}. Subtract what the shorted leads show."}  # fmt: skip
+        case "harness":
+            return {"red": f"{pins[0]} of the harness, {place}", "black": ground}
+        case "feed":
+            pair = _either_way(asked, _POSTS["red"], f"{pins[0]} of the {place}{mated}")
+            return {"red": pair[0], "black": pair[1]}
+        case "drop across":
+            pair = _either_way(asked, f"battery side of the {place}", f"far side of the {place}")
+            return {"red": pair[0], "black": pair[1], "how": _how(description, asked)}
+        case "node":
+            pair = _either_way(asked, place, ground)
+            return {"red": pair[0], "black": pair[1], "how": "Bare metal."}
+        case "return":
+            pair = _either_way(asked, f"{pins[0]} of the {place}{mated}", ground)
+            return {"red": pair[0], "black": pair[1]}
+        case "current" if asked.extra["clamp"]:
+            return {"red": f"clamp around the wire at {pins[0]}", "black": "not used",
+                    "how": "Zero the clamp first, one wire only in its jaw."}  # fmt: skip
+        case "current":
+            return {"red": asked.extra["wire"].name, "black": ground}
+        case "temperature":
+            return {"red": f"thermometer at the {_part(description, asked.part)}",
+                    "black": "not used"}  # fmt: skip
+        case "rail":
             red = f"{asked.extra['rail']} pin of the {asked.extra['unit']}, back-probed"
-            return {"red": red, "black": "battery negative post"}
+            return {"red": red, "black": ground}
+        case "battery":
+            return _POSTS | {"how": "On the posts themselves and not on the clamps."}
         case _:
-            return {"red": "battery positive post", "black": "battery negative post",
-                    "how": "On the posts themselves and not on the clamps."}  # fmt: skip
+            return {"red": f"{pins[0]} of the {place}{mated}", "black": ground}
 
 
-def _how(description: Description, asked: Enquiry) -> str:
-    part: Any = description.parts.get(asked.part)
-    return str(getattr(part, "probing", "")) if part is not None else ""
-
-
-def why(asked: Enquiry, expected: Expectation | ExpectedWord, sites: tuple[str, ...]) -> str:
+def why(asked: Enquiry, expected: Expectation | ExpectedWord | None, sites: tuple[str, ...]) -> str:
     """What the reading tells: what a sound circuit gives, and what would change it."""
+    if asked.kind == "temperature":
+        return "A thermistor's reading means nothing without its temperature."
+    if expected is None:
+        return "Asked before anything is measured."
     gives = (
         f"A sound circuit gives {reach(expected)} here."
-        if isinstance(expected, Expectation)
-        else f"In a sound circuit the answer is {expected.nominal}."
+        if isinstance(expected, Expectation) and asked.kind != "live value"
+        else f"In a sound circuit the answer is {getattr(expected, 'nominal', '')}."
     )
+    if asked.kind == "live value":
+        gives = "The meter shows what is on the wire, the live value what the module makes of it."
     tells = ", ".join(sites[:_FEW])
     return f"{gives} It tells of {tells}." if tells else gives
 
 
 def caution(description: Description, asked: Enquiry) -> str:
-    """What to mind: of the setting, of the part, of an ohmmeter."""
-    if asked.setting == APART or asked.kind == "part":
-        return ""
-    return str(asked.extra.get("caution", ""))
+    """What to mind: what was asked for with the test, of the part that is watched, of the meter."""
+    if "ask" in asked.extra:
+        return str(asked.extra["ask"].caution) or _cautions(description, asked)
+    series = any(strand.current == "in series" for strand in description.loom)
+    if asked.kind == "current" and not asked.extra["clamp"]:
+        return _SERIES
+    return _JACK if series and asked.test else ""
+
+
+def _either_way(asked: Enquiry, red: str, black: str) -> tuple[str, str]:
+    """The two leads, exchanged where the current flows the other way."""
+    return (black, red) if asked.extra.get("turned") else (red, black)
+
+
+def _device(place: str) -> str:
+    """What hangs on a connector: "sensor" on the "sensor connector"."""
+    return re.sub(r"connector of the|connector|socket", "", place).strip() or "part"
+
+
+def _wire(description: Description, number: int) -> str:
+    """A wire by its colours; at terminals and sockets by the number as well."""
+    here = description.reach[probed(description)]
+    strand = next(
+        e.strand for e in ends_at(description, probed(description)) if pin(e.name) == str(number)
+    )
+    named = f"{here.call} {spoken(number)}, {colours(strand)}"
+    return named if here.call != "pin" or here.at else colours(strand)
+
+
+def _off(description: Description) -> str:
+    """That nothing is under power, in words."""
+    return "ignition off" if IGNITION in working(description).sets else "all off"
+
+
+def _part(description: Description, name: str) -> str:
+    return getattr(description.parts.get(name), "say", "") or name
+
+
+def _how(description: Description, asked: Enquiry) -> str:
+    part = description.parts.get(asked.part or asked.place)
+    return str(getattr(part, "probing", ""))
+
+
+def _cautions(description: Description, asked: Enquiry) -> str:
+    part = description.parts.get(asked.part)
+    return " ".join(getattr(part, "cautions", ()))

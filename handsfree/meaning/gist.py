@@ -1,0 +1,137 @@
+"""What is probably meant by words that the grammar does not have.
+
+A transcriber writes nearly always what was said, and people say more than a grammar that
+is far apart in sound can hold.  The text is read by a wider grammar in which most words do
+not matter.  The reading with the fewest of these words counts, if it is the only one, and
+if none of them may change what is meant: "not", "if", a number.
+"""
+
+from __future__ import annotations
+
+from handsfree.grammar.automaton import Tags, is_numeral
+from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.text import parse_text, words
+from handsfree.meaning.meanings import (
+    DECISIVE,
+    Ambiguous,
+    Command,
+    Meaning,
+    Note,
+    Observation,
+    Reading,
+    SetCondition,
+    State,
+)
+from handsfree.meaning.tags import meaning_of
+from handsfree.plan.schema import Step
+
+#: Share of the words that may be passed over.
+MOST_PASSED = 1 / 2
+#: The same for what changes the job.
+MOST_AROUND_DECISION = 1 / 3
+#: So many words may be passed over where a state of a wire is said.
+MOST_AROUND_STATE = 1
+
+#: States that are also said where a quantity is measured.
+_OF_METER = ("open", "continuity", "dead", "ground", "battery")
+#: Words of numbers that are also little words.
+_LITTLE = frozenset({"a", "and", "one"})
+
+
+def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Meaning | None:
+    """What `text` comes to; None if that cannot be told.
+
+    Args:
+        text: words outside the grammar of the moment.
+        spoken: the plan in its language.
+        step: the open step; None for none.
+        moment: what is waited for.
+    """
+    automaton = spoken.gist(step, moment)
+    if automaton is None:
+        return None
+    unit = step.measure.base_unit if step else ""
+    size = len(words(text, automaton.vocabulary))
+    found: dict[tuple[int, int], dict[Meaning, None]] = {}
+    for tags in parse_text(automaton, text):
+        meaning = meaning_of(tags, unit)
+        beside = _beside(meaning, tags)
+        passed = [word for word in beside if word not in spoken.language.fillers]
+        if (
+            not any(word in _guards(meaning, spoken) or is_numeral(word) for word in passed)
+            and len(passed) <= size * _most_passed(meaning)
+            and _likely(meaning, tags, passed, step)
+        ):
+            found.setdefault((len(passed), len(beside)), {})[meaning] = None
+    nearest = list(found[min(found)]) if found else []
+    for first in (_answers, _over_limit, _no_note):
+        nearest = [one for one in nearest if first(one)] or nearest
+    readings = tuple(one for one in nearest if isinstance(one, Reading))
+    if len(readings) == len(nearest) > 1:
+        return Ambiguous(readings, "number form")
+    return nearest[0] if len(nearest) == 1 else None
+
+
+def _beside(meaning: Meaning, tags: Tags) -> list[str]:
+    """The words of a reading of the text that say nothing of its meaning."""
+    if isinstance(meaning, Note):
+        return []
+    return [tag.removeprefix("any ") for tag in tags if tag.startswith("any ")]
+
+
+def _guards(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
+    """Words that must not be passed over for this meaning."""
+    language = spoken.language
+    if isinstance(meaning, Command) and meaning.name not in DECISIVE:
+        return language.denials | (spoken.subject_words & spoken.number_words - _LITTLE)
+    return language.denials | language.guards | (spoken.subject_words - _LITTLE)
+
+
+def _most_passed(meaning: Meaning) -> float:
+    """Share of the words that may be passed over for this meaning."""
+    match meaning:
+        case Command(name=name) if name in DECISIVE - {"correct"}:
+            return MOST_AROUND_DECISION
+    return MOST_PASSED
+
+
+def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) -> bool:
+    """Whether so much may be passed over for this meaning, and the step can show it."""
+    match meaning:
+        case State(state=state) if step is None or not step.measure.states:
+            return state in _OF_METER and not passed
+        case Observation():
+            return not passed
+        case Reading(value=None) | State():
+            return len(passed) <= MOST_AROUND_STATE
+        case Reading() if _cut_off(tags):
+            return False
+        case Reading(unit_spoken=False) if "point" not in tags:
+            # A bare number may count anything, unless a meter is said to show it.
+            return not passed or ("shown" in tags and tags[-1] != f"any {passed[-1]}")
+        case Note(text=text):
+            return bool(text)
+        case Reading() | Command() | SetCondition():
+            return True
+    return False
+
+
+def _cut_off(tags: Tags) -> bool:
+    """Whether the word before a point is passed over, which was part of the number."""
+    return any(
+        tag == "point" and before.startswith("any ")
+        for before, tag in zip(tags, tags[1:], strict=False)
+    )
+
+
+def _answers(meaning: Meaning) -> bool:
+    return isinstance(meaning, Command) and meaning.name in ("yes", "no", "choice")
+
+
+def _over_limit(meaning: Meaning) -> bool:
+    """What the meter shows of an open wire, rather than the state of the wire."""
+    return isinstance(meaning, Reading) and meaning.over_limit
+
+
+def _no_note(meaning: Meaning) -> bool:
+    return not isinstance(meaning, Note)

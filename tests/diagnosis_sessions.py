@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from handsfree.circuit import Circuit, Hypothesis, Meter, single_faults
+from handsfree.circuit import Circuit, FaultSet, Meter, single_faults
 from handsfree.diagnosis import Belief, Diagnosis, enough, verdict
 from handsfree.diagnosis.synthetic import draw, mishear
 from handsfree.plan import load_plan, shipped
@@ -35,7 +35,7 @@ class Jobs:
         wrong: what was taken for the fault.
     """
 
-    fault: Hypothesis
+    fault: FaultSet
     jobs: int = 0
     first: int = 0
     sure: int = 0
@@ -60,7 +60,7 @@ class Shop:
     known: dict[tuple[object, ...], tuple[str, bool]] = field(default_factory=dict)
 
     def work(
-        self, fault: Hypothesis, jobs: int, *, informed: bool, slips: float = 0.02, seed: int = 0
+        self, fault: FaultSet, jobs: int, *, informed: bool, slips: float = 0.02, seed: int = 0
     ) -> Jobs:
         """Some jobs with one fault.
 

@@ -18,7 +18,7 @@ from handsfree.diagnosis import (
     Diagnosis,
     bounded,
     explain,
-    simulate,
+    simulate_jobs,
 )
 from handsfree.diagnosis.axis import axis_of
 from handsfree.diagnosis.hearing import mishearings
@@ -294,10 +294,10 @@ def test_takes_that_say_nothing_are_left_out(diagnosis):
 
 def test_a_made_up_job_is_seeded_and_has_a_take_for_every_test():
     c = circuit(LAMP)
-    job = simulate(c, ("lamp_open",), 5)
+    job = simulate_jobs(c, ("lamp_open",), 5)
     assert [s.test for s in job] == list(c.tests)
-    assert job == simulate(c, ("lamp_open",), 5)
-    assert job != simulate(c, ("lamp_open",), 6)
+    assert job == simulate_jobs(c, ("lamp_open",), 5)
+    assert job != simulate_jobs(c, ("lamp_open",), 6)
     takes = {s.test: s.shown for s in job}
     assert takes["lights"] == Observation("no")
     assert takes["state"] == State("battery")

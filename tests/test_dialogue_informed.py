@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from handsfree.diagnosis import simulate
+from handsfree.diagnosis import simulate_jobs
 from handsfree.dialogue import Dialogue, Session
 from handsfree.events import Asked, Event, Spoke, VerdictReached
 from handsfree.grammar import Language
@@ -26,7 +26,7 @@ def diagnose(dialogue: Dialogue, fault: str, most: int = 40) -> tuple[list[str],
     plan = dialogue.desk.plan
     assert plan.circuit is not None
     meter = plan.meter.in_circuit
-    shown = simulate(plan.circuit, (fault,), 3, misheard=0, meter=meter)
+    shown = simulate_jobs(plan.circuit, (fault,), 3, misheard=0, meter=meter)
     takes = {one.test: one.shown for one in shown}
     response = dialogue.start()
     texts: list[str] = []

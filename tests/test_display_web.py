@@ -226,7 +226,7 @@ def test_a_code_has_forty_bits_and_an_hour_of_guesses_is_little() -> None:
     codes = {Pairing().code for _ in range(200)}
     assert len(codes) == 200
     assert {len(code) for code in codes} == {SIGNS}
-    guesses = door.MOST / WRONG_LASTS * LIVES
+    guesses = door.MOST_GUESTS / WRONG_LASTS * LIVES
     assert guesses / 32**SIGNS < 1 / 2_000_000
 
 
@@ -304,10 +304,10 @@ def test_idle_connections_are_bounded_and_leave_the_files_alone(
     with site.headset() as page:
         told(page), told(page)
         before = len(list(Path("/proc/self/fd").iterdir()))
-        strangers = idle(site.screen, 2 * door.MOST)
-        assert sum(shut(guest) for guest in strangers[-door.MOST :]) == door.MOST
+        strangers = idle(site.screen, 2 * door.MOST_GUESTS)
+        assert sum(shut(guest) for guest in strangers[-door.MOST_GUESTS :]) == door.MOST_GUESTS
         opened = len(list(Path("/proc/self/fd").iterdir())) - before
-        assert opened <= len(strangers) + door.MOST  # ours, and theirs that are let in
+        assert opened <= len(strangers) + door.MOST_GUESTS  # ours, and theirs that are let in
         site.screen.show(view_after("point oh two"))
         assert told(page)["glance"]["value"]["shown"] == "0.02"
         for guest in strangers:
@@ -334,8 +334,9 @@ def test_who_says_nothing_or_little_is_shut_out(
     monkeypatch.setattr("handsfree.display.web.OPENED_WITHIN", 0.3)
     made = Served()
     (guest,) = idle(made.screen, 1)
-    guest.sendall(said)
-    assert shut(guest)
+    with guest:
+        guest.sendall(said)
+        assert shut(guest)
     made.screen.close()
 
 
@@ -357,7 +358,8 @@ def test_a_tls_handshake_that_is_not_ended_is_shut_out(
     monkeypatch.setattr("handsfree.display.web.OPENED_WITHIN", 0.3)
     made = Served(context=local_certificate(tmp_path, {"127.0.0.1"}).context())
     (guest,) = idle(made.screen, 1)
-    assert shut(guest)
+    with guest:
+        assert shut(guest)
     made.screen.close()
 
 

@@ -10,7 +10,7 @@ from by_hand import FOLDER, by_hand
 from typer.testing import CliRunner
 
 from handsfree.cli.app import app
-from handsfree.diagnosis import simulate
+from handsfree.diagnosis import simulate_jobs
 from handsfree.dialogue import Dialogue
 from handsfree.grammar import Language
 from handsfree.heard import Heard
@@ -114,7 +114,7 @@ def test_a_computed_verdict_is_kept_and_explained(
     shop = Shop(tmp_path / "job", loaded, dialogue)
     assert loaded.plan.circuit is not None
     meter = loaded.plan.meter.in_circuit
-    shown = simulate(loaded.plan.circuit, ("reference_wire_open",), 3, misheard=0, meter=meter)
+    shown = simulate_jobs(loaded.plan.circuit, ("reference_wire_open",), 3, misheard=0, meter=meter)
     takes = {one.test: one.shown for one in shown}
     job = shop.take_up()
     while job.session.phase == "test":

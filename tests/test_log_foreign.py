@@ -14,7 +14,7 @@ import pytest
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import JobRecord, open_job, read, verify
 from handsfree.log.chain import MOST_FLAWS, NOTHING, decode, encode, holds_whole_event, scan
-from handsfree.log.folder import MOST, read_file
+from handsfree.log.folder import MOST_BYTES, read_file
 from handsfree.plan import load_plan
 from handsfree.report import report_file
 
@@ -69,7 +69,8 @@ def test_what_is_no_plain_file_is_not_opened(
             clip.symlink_to("/dev/zero")
         case "socket":
             monkeypatch.chdir(clip.parent)
-            socket.socket(socket.AF_UNIX).bind(clip.name)
+            with socket.socket(socket.AF_UNIX) as bound:
+                bound.bind(clip.name)
         case "folder linked":
             (job / "clips").rename(job.parent / "clips")
             (job / "clips").symlink_to(job.parent / "clips")
@@ -108,7 +109,7 @@ def test_a_file_larger_than_any_jobs_is_not_taken_into_memory(job: Path, name: s
             verify(job)
     with pytest.raises(BadInput, match="larger than any"):
         read_file(job, name)
-    assert MOST["events.jsonl"] < 1 << 30
+    assert MOST_BYTES["events.jsonl"] < 1 << 30
 
 
 def line(extra: str) -> bytes:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from by_hand import by_hand
 
 from handsfree.dialogue import Dialogue, Response, Session
 from handsfree.events import Asked, Event, ReadingStruck, ReadingTaken, Spoke
@@ -15,9 +16,8 @@ from handsfree.events.codec import Codec
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
 from handsfree.meaning import Aside, Command, Note, Reading, SetCondition, State
-from handsfree.plan import load_plan
 
-TALK = Dialogue(load_plan("flap-actuator-5wire").plan, load_language("en"))
+TALK = Dialogue(by_hand("flap-actuator-5wire").plan, load_language("en"))
 
 
 def at(step: str) -> Session:

@@ -13,7 +13,7 @@ import handsfree
 SHARED = {"register"}
 #: Of the circuit and of a plan that means the same by them, until the two become one.
 TWICE_STILL = {
-    "Accuracy", "Bools", "Connector", "Hypothesis", "Meter", "States", "predict", "simulate",
+    "Accuracy", "Connector", "Meter",
 }  # fmt: skip
 
 

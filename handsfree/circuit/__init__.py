@@ -18,7 +18,7 @@ from handsfree.circuit.expect import (
 )
 from handsfree.circuit.meter import Meter, count
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
-from handsfree.circuit.solve import Hypothesis, Predictions, simulate, single_faults
+from handsfree.circuit.solve import FaultSet, Predictions, simulate, single_faults
 
 __all__ = [
     "Circuit",
@@ -27,7 +27,7 @@ __all__ = [
     "Expectation",
     "ExpectedWord",
     "Fault",
-    "Hypothesis",
+    "FaultSet",
     "Meter",
     "Predictions",
     "contradiction",

@@ -52,7 +52,7 @@ class Curve:
     parameters: tuple[Spread, ...]
 
 
-States = Mapping[str, Mapping[str, Spread]]
+StateFields = Mapping[str, Mapping[str, Spread]]
 """State name to the slots in which it differs from the branches as listed."""
 
 
@@ -115,7 +115,7 @@ class Part(Model):
         """The nonlinear elements."""
         return ()
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         """The states, the usual one first; empty if the part has none."""
         return {}
 

@@ -15,7 +15,7 @@ from handsfree.circuit.template import Template
 from handsfree.circuit.values import Array
 from handsfree.circuit.variants import Variants
 
-Hypothesis = tuple[str, ...]
+FaultSet = tuple[str, ...]
 """Ids of the faults that are present; () is the healthy circuit."""
 
 _CELLS = 4_000_000  # matrix cells solved at once: bounds memory to some 100 MB
@@ -33,19 +33,19 @@ class Predictions:
             `CircuitTest.outcomes`, or their count if none fits.
     """
 
-    hypotheses: tuple[Hypothesis, ...]
+    hypotheses: tuple[FaultSet, ...]
     tests: tuple[str, ...]
     values: Array
 
 
-def single_faults(circuit: Circuit) -> tuple[Hypothesis, ...]:
+def single_faults(circuit: Circuit) -> tuple[FaultSet, ...]:
     """The healthy circuit, then each fault alone."""
     return ((), *((fault.id,) for fault in circuit.faults))
 
 
 def simulate(
     circuit: Circuit,
-    hypotheses: Sequence[Hypothesis] | None = None,
+    hypotheses: Sequence[FaultSet] | None = None,
     tests: Sequence[str] | None = None,
     *,
     samples: int = 100,
@@ -79,7 +79,7 @@ def simulate(
 
 def predict(
     template: Template,
-    hypotheses: tuple[Hypothesis, ...],
+    hypotheses: tuple[FaultSet, ...],
     tests: tuple[str, ...],
     u: Array,
     meter: Meter,

@@ -9,7 +9,7 @@ import typer
 from rich.table import Table
 
 from handsfree.cli.output import console, print_json
-from handsfree.diagnosis import Explanation, simulate
+from handsfree.diagnosis import Explanation, simulate_jobs
 from handsfree.diagnosis.plain import plain_explanation
 from handsfree.dialogue import Dialogue, informed
 from handsfree.errors import BadInput
@@ -107,7 +107,7 @@ def simulate_plan(
         if name not in known:
             remedy = f"Known: {', '.join(known)}"
             raise BadInput(f"the circuit has no fault {name!r}", where="--fault", remedy=remedy)
-    taken = simulate(circuit, tuple(fault or ()), seed, meter=loaded.meter.in_circuit)
+    taken = simulate_jobs(circuit, tuple(fault or ()), seed, meter=loaded.meter.in_circuit)
     for one in taken:
         line = {
             "step": one.test,

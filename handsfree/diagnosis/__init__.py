@@ -16,7 +16,7 @@ from handsfree.diagnosis.diagnose import Diagnosis
 from handsfree.diagnosis.explain import Evidence, Explanation, Ranked, explain
 from handsfree.diagnosis.rehearsal import Rehearsed, rehearse
 from handsfree.diagnosis.rules import conclude
-from handsfree.diagnosis.synthetic import Synthetic, simulate
+from handsfree.diagnosis.synthetic import Synthetic, simulate_jobs
 from handsfree.diagnosis.verdict import Candidate, Verdict, verdict
 
 __all__ = [
@@ -39,6 +39,6 @@ __all__ = [
     "enough",
     "explain",
     "rehearse",
-    "simulate",
+    "simulate_jobs",
     "verdict",
 ]

@@ -14,7 +14,7 @@ from handsfree.circuit.model import Circuit, CircuitTest
 from handsfree.diagnosis.axis import Axis
 from handsfree.diagnosis.belief import Belief, Mark
 from handsfree.diagnosis.choice import Proposal, proposals
-from handsfree.diagnosis.table import PAIRS, SAMPLES, Table, predict
+from handsfree.diagnosis.table import PAIRS, SAMPLES, Table, tabulate
 from handsfree.meaning.meanings import Observation, Reading, State, Take
 
 
@@ -52,7 +52,7 @@ class Diagnosis:
         Raises:
             BadInput: the circuit does not fit together.
         """
-        return cls(circuit, *predict(circuit, meter, pairs=pairs, samples=samples))
+        return cls(circuit, *tabulate(circuit, meter, pairs=pairs, samples=samples))
 
     def belief(self, takes: Iterable[tuple[str, Take]]) -> Belief:
         """The causes weighed by takes.

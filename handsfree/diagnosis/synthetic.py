@@ -15,7 +15,7 @@ import numpy as np
 
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit, CircuitTest
-from handsfree.circuit.solve import Hypothesis
+from handsfree.circuit.solve import FaultSet
 from handsfree.circuit.solve import simulate as solve
 from handsfree.circuit.values import Array
 from handsfree.diagnosis.hearing import mishearings
@@ -47,9 +47,9 @@ class Synthetic:
         return self.shown != self.heard
 
 
-def simulate(
+def simulate_jobs(
     circuit: Circuit,
-    faults: Hypothesis,
+    faults: FaultSet,
     seed: int = 0,
     *,
     misheard: float = MISHEARD,
@@ -81,7 +81,7 @@ def simulate(
 
 def draw(
     circuit: Circuit,
-    faults: Hypothesis,
+    faults: FaultSet,
     vehicles: int,
     rng: np.random.Generator,
     meter: Meter | None = None,

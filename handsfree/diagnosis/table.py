@@ -18,17 +18,15 @@ from functools import cached_property
 
 import numpy as np
 import scipy
-from numpy.typing import NDArray
 
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit
 from handsfree.circuit.network import Ints
 from handsfree.circuit.solve import simulate
+from handsfree.circuit.states import Bools
 from handsfree.circuit.values import Array
 from handsfree.diagnosis.axis import Axis, NumberAxis, WordAxis, axis_of
 from handsfree.diagnosis.causes import Cause, causes_of
-
-Bools = NDArray[np.bool_]
 
 PAIRS, SAMPLES = 60, 80
 """Double faults thought of, and made-up vehicles for each cause."""
@@ -187,7 +185,7 @@ class Table:
         return np.diff(scipy.special.ndtr(from_middle), axis=2)
 
 
-def predict(
+def tabulate(
     circuit: Circuit,
     meter: Meter | None = None,
     *,

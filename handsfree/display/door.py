@@ -11,7 +11,7 @@ import socket
 from ipaddress import ip_address
 from typing import Any
 
-MOST = 128
+MOST_GUESTS = 128
 """Connections at once."""
 OF_ONE_ADDRESS = 12
 """Connections of one other machine at once; a browser opens up to seven."""
@@ -46,7 +46,7 @@ class Door(socket.socket):
         self._guests = [known for known in self._guests if known[0].fileno() >= 0]
         same = sum(other == address for _, other in self._guests)
         crowded = same >= OF_ONE_ADDRESS and not ip_address(address).is_loopback
-        if crowded or len(self._guests) >= MOST:
+        if crowded or len(self._guests) >= MOST_GUESTS:
             guest.close()
             raise ConnectionAbortedError("too many connections")
         self._guests.append((guest, address))

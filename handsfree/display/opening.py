@@ -10,7 +10,7 @@ from rich.console import Console
 
 from handsfree.dialogue import Wording
 from handsfree.display.consoles import ShowingConsole
-from handsfree.display.pairing import shown
+from handsfree.display.pairing import written_code
 from handsfree.display.showing import Display
 from handsfree.display.web_display import Site, WebDisplay
 from handsfree.events import Tell
@@ -50,7 +50,7 @@ def open_display(
         tell = announce or _announce
         tell(page.invitation(squares=announce is None and sys.stderr.isatty()))
         if page.pairing:
-            page.pairing.announce = lambda code: tell(f"new pairing code: {shown(code)}")
+            page.pairing.announce = lambda code: tell(f"new pairing code: {written_code(code)}")
         return page
     console = console or ShowingConsole()
     if kind == "terminal" and console.is_terminal:

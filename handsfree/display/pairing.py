@@ -72,6 +72,6 @@ class Pairing:
         return any(hmac.compare_digest(given, known.encode()) for known in self._tokens)
 
 
-def shown(code: str) -> str:
+def written_code(code: str) -> str:
     """A code as it is read and typed: in two groups."""
     return f"{code[:4]} {code[4:]}"

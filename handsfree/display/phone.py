@@ -19,7 +19,7 @@ from handsfree.sound.audio import RATE
 from handsfree.sound.blocks import BACKLOG, BLOCK, Block, Blocks
 from handsfree.sound.card import Lost, Message, Opened, Said
 
-RATES = range(8_000, 192_001)
+PHONE_RATES = range(8_000, 192_001)
 """Samples a second that a browser may record at."""
 
 PHONE_NAME = "phone"
@@ -64,7 +64,7 @@ class Phone:
             rate: samples a second that it sends; refused if no browser records so.
             send: sends it a message; must bear threads.
         """
-        if not isinstance(rate, int) or rate not in RATES or self._owner not in (None, owner):
+        if not isinstance(rate, int) or rate not in PHONE_RATES or self._owner not in (None, owner):
             return False
         self._owner, self._send, self._rate, self._due = owner, send, rate, 0
         self._fed_at = self._clock()

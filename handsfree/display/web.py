@@ -37,9 +37,9 @@ OPENED_WITHIN, PAIRED_WITHIN = 5.0, 10.0
 """Seconds in which a connection must be made, and a page must say who it is."""
 WRONG_LASTS = 1.0
 """Seconds for which a wrong guess keeps its connection."""
-MOST = 32
+MOST_PAGES = 32
 """Pages that may be open at once."""
-LARGEST = 2**16
+LARGEST_MESSAGE = 2**16
 """Bytes in a message of a page."""
 
 NOT_PAIRED, BUSY = 4401, 1013
@@ -121,7 +121,7 @@ class WebScreen:
                 process_request=self._answer,
                 server_header=None,
                 compression=None,
-                max_size=LARGEST,
+                max_size=LARGEST_MESSAGE,
                 ping_interval=10,
                 ping_timeout=10,
                 close_timeout=1,
@@ -145,7 +145,7 @@ class WebScreen:
             admitted = await self._admit(connection, hello)
             if admitted is None:
                 return
-            if len(self._pages) >= MOST:
+            if len(self._pages) >= MOST_PAGES:
                 await connection.close(BUSY, "too many pages are open")
                 return
             page = _Page(connection, paired=admitted == "paired")

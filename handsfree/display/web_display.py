@@ -10,7 +10,7 @@ from typing import Any
 from platformdirs import user_data_path
 
 from handsfree.dialogue import Wording
-from handsfree.display.pairing import Pairing, shown
+from handsfree.display.pairing import Pairing, written_code
 from handsfree.display.showing import Display
 from handsfree.errors import BadInput
 from handsfree.events import Tell
@@ -80,7 +80,7 @@ class WebDisplay(Display):
         """
         lines = [f"page: {self.address}"]
         if self.code:
-            lines.append(f"pairing code: {shown(self.code)}")
+            lines.append(f"pairing code: {written_code(self.code)}")
             lines.append(_squares(f"{self.address}#code={self.code}") if squares else "")
         if self.fingerprint:
             lines.append(f"certificate, SHA-256: {self.fingerprint}")

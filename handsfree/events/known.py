@@ -15,22 +15,24 @@ from handsfree.events.kinds import (
     StepOpened,
     StepSkipped,
 )
-from handsfree.meaning import SetCondition, State, Take
+from handsfree.meaning import Command, SetCondition, State, Take
 from handsfree.plan.measure import StateName
 from handsfree.plan.schema import Plan
 
 
 def check_known(event: Event, plan: Plan) -> None:
-    """Nothing, if the plan has every step and condition that the event names.
+    """Nothing, if the plan has every step, condition and pin to go to that the event names.
 
     Raises:
-        KeyError: it has no such step or condition.
+        KeyError: it has no such step, condition or pin.
         ValueError: a state is none that a wire can have.
     """
     for step in _steps(event):
         plan.step(step)
     for condition in _conditions(event):
         plan.condition(condition)
+    for pin in _pins(event):
+        plan.pin(pin)
     for take in _takes(event):
         if isinstance(take, State) and take.state not in get_args(StateName):
             raise ValueError(f"{take.state[:40]!r} is no state of a wire")
@@ -58,6 +60,12 @@ def _conditions(event: Event) -> Iterator[str]:
             yield entry.condition
         case Asked(question=question) if question and isinstance(question.meant, SetCondition):
             yield question.meant.condition
+
+
+def _pins(event: Event) -> Iterator[int]:
+    match event:
+        case Asked(question=question) if question and isinstance(question.meant, Command):
+            yield from (pin for pin in (question.meant.wire,) if pin is not None)
 
 
 def _takes(event: Event) -> Iterator[Take]:

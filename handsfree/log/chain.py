@@ -33,7 +33,7 @@ ROLES = ("plan", "clip", "aside")
 NO_FOLLOWER = "the line does not follow from the line before"
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
 #: Lists and objects within each other, digits of a whole number, bytes: more than any line has.
-DEEPEST, MOST_DIGITS, LONGEST = 32, 300, 1 << 24
+DEEPEST, MOST_DIGITS_LOGGED, LONGEST_LINE = 32, 300, 1 << 24
 #: Damaged lines of a log that are told.
 MOST_FLAWS = 10_000
 
@@ -188,7 +188,7 @@ def scan(data: bytes) -> Scan:
 
 def holds_whole_event(tail: bytes) -> bool:
     """Whether a tail is more than the beginning of one line, so that no cut write explains it."""
-    if tail.endswith(b"\n") or len(tail) > LONGEST:
+    if tail.endswith(b"\n") or len(tail) > LONGEST_LINE:
         return True
     text = tail.decode(errors="replace")
     try:
@@ -204,7 +204,7 @@ def _record(line: bytes) -> Any:
     Raises:
         ValueError: it is no JSON, or too deep, or has numbers or signs that JSON cannot write.
     """
-    if len(line) > LONGEST:
+    if len(line) > LONGEST_LINE:
         raise ValueError("longer than any line")
     text = line.decode()
     if text.count("[") + text.count("{") > DEEPEST and _deepest(text) > DEEPEST:
@@ -232,7 +232,7 @@ _BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)|[][{}]', re.DOTALL)
 
 
 def _whole(text: str) -> int:
-    if len(text.lstrip("-")) > MOST_DIGITS:
+    if len(text.lstrip("-")) > MOST_DIGITS_LOGGED:
         raise ValueError("a number is too long")
     return int(text)
 

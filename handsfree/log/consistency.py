@@ -79,7 +79,7 @@ def proof_of_more(names: Iterable[str], events: Sequence[Line]) -> str | None:
 _NUMBERED = re.compile(r"(?:clips|aside)/([0-9]{5,9})[.-].*")
 
 
-def number_of(name: str) -> int:
+def event_of_clip(name: str) -> int:
     """The event that a file is named after."""
     match = _NUMBERED.fullmatch(name)
     return int(match[1]) if match else 0
@@ -104,7 +104,7 @@ def _misplaced(event: Line, kinds: Mapping[int, str]) -> str | None:
     if event.kind == "opened" and kinds:
         return "the opening of another job stands here"
     for role, name, _ in event.files:
-        if role == "clip" and number_of(name) != event.seq:
+        if role == "clip" and event_of_clip(name) != event.seq:
             return "its clip is named after another event"
     for field, kind in _REFERENCES.items():
         other = event.fields.get(field)

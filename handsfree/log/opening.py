@@ -16,7 +16,7 @@ from handsfree.events import Event, JobOpened, JobTakenUp
 from handsfree.events.codec import same_event, same_fields
 from handsfree.log import chain
 from handsfree.log.chain import Line
-from handsfree.log.consistency import contradictions, number_of, proof_of_more
+from handsfree.log.consistency import contradictions, event_of_clip, proof_of_more
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
@@ -181,7 +181,9 @@ def _refuse_damage(folder: Path, log: chain.Scan) -> None:
     elif not log.events and (clips or chain.holds_whole_event(log.tail)):
         what = f"{EVENTS} does not begin with the job's opening"
     elif proof:
-        what = f"the log was longer: {proof} comes of event {number_of(proof)}, which is cut off"
+        what = (
+            f"the log was longer: {proof} comes of event {event_of_clip(proof)}, which is cut off"
+        )
     if what:
         raise Damaged(
             what,

@@ -37,7 +37,7 @@ from handsfree.log.folder import (
 from handsfree.log.opening import open_job
 from handsfree.log.verify import verify
 
-MOST_TOLD = 100
+MOST_LISTED = 100
 """Readings and files that are told to be missing; the others are counted."""
 
 
@@ -204,9 +204,9 @@ def _copy(folder: Path, target: Path, data: bytes, kept: tuple[Line, ...], plan:
 
 
 def _bounded(told: list[str], what: str) -> list[str]:
-    if len(told) <= MOST_TOLD:
+    if len(told) <= MOST_LISTED:
         return told
-    return [*told[:MOST_TOLD], f"and {_counted(len(told) - MOST_TOLD, what)} more"]
+    return [*told[:MOST_LISTED], f"and {_counted(len(told) - MOST_LISTED, what)} more"]
 
 
 def _counted(number: int, what: str) -> str:

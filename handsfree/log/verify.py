@@ -25,7 +25,7 @@ from typing import Literal
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import chain
 from handsfree.log.chain import Line
-from handsfree.log.consistency import contradictions, length, number_of, proof_of_more, setbacks
+from handsfree.log.consistency import contradictions, event_of_clip, length, proof_of_more, setbacks
 from handsfree.log.folder import (
     EVENTS,
     FINISHED,
@@ -107,7 +107,9 @@ def verify(folder: Path) -> Verification:
     ]
     stored = stored_names(folder)
     if proof := proof_of_more(stored, log.events):
-        what = f"the log was longer: this file comes of event {number_of(proof)}, which is cut off"
+        what = (
+            f"the log was longer: this file comes of event {event_of_clip(proof)}, which is cut off"
+        )
         problems.append(Remark(proof, what, _COPY))
 
     if not log.events or log.events[0].kind != "opened":

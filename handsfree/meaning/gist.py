@@ -8,6 +8,8 @@ if none of them may change what is meant: "not", "if", a number.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from handsfree.grammar.automaton import Tags, is_numeral
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.text import parse_text, words
@@ -118,10 +120,7 @@ def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) 
 
 def _cut_off(tags: Tags) -> bool:
     """Whether the word before a point is passed over, which was part of the number."""
-    return any(
-        tag == "point" and before.startswith("any ")
-        for before, tag in zip(tags, tags[1:], strict=False)
-    )
+    return any(tag == "point" and before.startswith("any ") for before, tag in pairwise(tags))
 
 
 def _answers(meaning: Meaning) -> bool:

@@ -20,9 +20,9 @@ RATES = range(4_000, 384_001)
 MOST_CHANNELS = 64
 LONGEST = 4 * 3600
 """Seconds of a file, at most: so long a recording takes 0.9 GB of memory."""
-BLOCK = 1 << 16
+FRAMES_AT_ONCE = 1 << 16
 """Frames that are read at once."""
-UNKNOWN = 1 << 62
+UNKNOWN_LENGTH = 1 << 62
 """From here on a number of frames means that the file does not know it."""
 
 Samples = NDArray[np.float32]
@@ -85,7 +85,7 @@ def load(path: Path | str) -> Audio:
         raise BadInput(
             f"not a sound file: {error.error_string}", where=where, remedy=remedy
         ) from error
-    if frames < sound.frames < UNKNOWN:
+    if frames < sound.frames < UNKNOWN_LENGTH:
         raise _truncated(where)
     if not frames:
         raise BadInput("the file holds no sound", where=where)
@@ -106,7 +106,7 @@ def _refuse_absurd(sound: soundfile.SoundFile, where: str) -> None:
         raise BadInput(what, where=where, remedy=f"{RATES.start} to {RATES.stop - 1} are read.")
     if sound.channels > MOST_CHANNELS:
         raise BadInput(f"the file says that it has {sound.channels} channels", where=where)
-    if LONGEST * sound.samplerate < sound.frames < UNKNOWN:
+    if LONGEST * sound.samplerate < sound.frames < UNKNOWN_LENGTH:
         raise _too_long(where)
 
 
@@ -114,7 +114,7 @@ def _read(sound: soundfile.SoundFile, where: str) -> tuple[Samples, int]:
     """The sound as mono at `RATE`, and how many frames it had; a piece at a time."""
     stream = soxr.ResampleStream(sound.samplerate, RATE, 1, dtype="float32", quality="VHQ")
     parts, frames = [], 0
-    while len(block := sound.read(BLOCK, dtype="float32", always_2d=True)):
+    while len(block := sound.read(FRAMES_AT_ONCE, dtype="float32", always_2d=True)):
         frames += len(block)
         if frames > LONGEST * sound.samplerate:
             raise _too_long(where)

@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, Part, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.physics import can
 from handsfree.circuit.usual import Usual, broken, series, shorted, stuck
@@ -65,7 +65,7 @@ class CanNode(Part):
             ends.append(Branch("termination", self.high, self.low, self.termination))
         return tuple(ends)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         quiet = {"dominant high": OPEN, "dominant low": OPEN}
         traffic = dict.fromkeys(quiet, parse_spread("150 Ω to 3 kΩ", "Ω"))
         return {
@@ -112,7 +112,7 @@ class LinNode(Part):
             Branch("stage", self.wire, self.ground, self.stage),
         )
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {
             "recessive": {"stage": OPEN},
             "dominant": {},

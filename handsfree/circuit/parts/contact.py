@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.usual import FEED, SERIES, Usual, broken, series
 from handsfree.circuit.values import Ohms, parse_spread
@@ -33,7 +33,7 @@ class Connector(Part):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return tuple(Branch(pin, *pair, self.contact) for pin, pair in self.pins.items())
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"mated": {}, "unplugged": dict.fromkeys(self.pins, OPEN)}
 
     def usual(self) -> Usual:

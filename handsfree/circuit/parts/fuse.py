@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, StateFields
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.physics import fuse
 from handsfree.circuit.usual import FEED, Usual, broken, series
@@ -53,7 +53,7 @@ class Fuse(TwoTerminal):
             if fuse.blows(rated, multiple * rated, patience)
         )
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"whole": {}, "blown": {"": OPEN}}
 
     def branches(self, name: str) -> tuple[Branch, ...]:

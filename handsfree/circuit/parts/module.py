@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, Part, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.usual import Usual, broken, series, stuck
@@ -31,7 +31,7 @@ class Driver(Part):
         sides = {"high": self.supply, "low": self.ground}
         return tuple(Branch(s, n, self.output, self.resistance) for s, n in sides.items() if n)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         slots = [b.slot for b in self.branches("")]
         off = dict.fromkeys(slots, OPEN)
         return {"off": off} | {s: {o: OPEN for o in slots if o != s} for s in slots}
@@ -70,7 +70,7 @@ class PulseDriver(Part):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return (Branch("", self.supply, self.output, self.resistance),)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"pulses": {}, "off": {"": OPEN}, "on": {}}
 
     def setting(self) -> Spread | None:
@@ -98,7 +98,7 @@ class Load(TwoTerminal):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return self.one(self._ohms(self.asleep))
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"asleep": {}, "awake": {"": self._ohms(self.awake)}, "off": {"": OPEN}}
 
     def usual(self) -> Usual:

@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from handsfree.circuit import faults as modes
-from handsfree.circuit.elements import Branch, Normal, Part, States
+from handsfree.circuit.elements import Branch, Normal, Part, StateFields
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.usual import Usual, broken, series, shorted, to_case
 from handsfree.circuit.values import Amperes, Ohms, Share, Spread, Volts, parse_spread
@@ -74,7 +74,7 @@ class Starter(TwoTerminal):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return self.one(self._at(1.0))
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"cranks": {}, "stands": {"": Spread(1e6, 1e6, 1e6, "Ω")}, "drags": self._drags}
 
     @property
@@ -112,7 +112,7 @@ class Mechanism(Part):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return ()
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"attached": {}, "removed": {}}
 
     def setting(self) -> Spread | None:

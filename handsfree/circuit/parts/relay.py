@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.usual import FEED, Usual, broken, series, shorted, stuck, worn
 from handsfree.circuit.values import Ohms, Volts, parse_spread
@@ -41,7 +41,7 @@ class Relay(Part):
         contacts = (Branch(s, self.common, n, self.contact) for s, n in ends.items() if n)
         return (Branch("coil", *self.coil, self.resistance), *contacts)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         slots = {b.slot for b in self.branches("")}
         closed = {"released": "normally closed", "pulled": "normally open"}
         return {

@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, Part, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.usual import Usual, broken, shorted, stuck, worn
@@ -62,7 +62,7 @@ class ActiveSpeedSensor(TwoTerminal):
             for slot, i in (("low", self.low), ("high", self.high))
         )  # fmt: skip
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {
             "no tooth": {"high": OPEN},
             "tooth": {"low": OPEN},
@@ -96,7 +96,7 @@ class HallSensor(Part):
             Branch("output", self.output, self.ground, self.resistance),
         )
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"no tooth": {"output": OPEN}, "tooth": {}}
 
     def usual(self) -> Usual:

@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, StateFields
 from handsfree.circuit.faults import Weak
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.physics.battery import open_circuit_voltage
@@ -32,7 +32,7 @@ class Source(TwoTerminal):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return self.one(self.resistance, self.voltage)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"on": {}, "off": {"": OPEN}}
 
     def usual(self) -> Usual:
@@ -83,7 +83,7 @@ class Battery(TwoTerminal):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return self.one(self.resistance, self.voltage)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"on": {}, "off": {"": OPEN}}
 
     def usual(self) -> Usual:
@@ -129,7 +129,7 @@ class Alternator(TwoTerminal):
             Branch("high", *self.between, self.resistance, self.commanded_high),
         )
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         slots = ("", "low", "high")
         off = dict.fromkeys(slots, OPEN)
         return {

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import ClassVar, Literal
 
-from handsfree.circuit.elements import OPEN, Branch, Normal, States
+from handsfree.circuit.elements import OPEN, Branch, Normal, StateFields
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.usual import FEED, SERIES, Usual, series, stuck
 from handsfree.circuit.values import Ohms, parse_spread
@@ -26,7 +26,7 @@ class Switch(TwoTerminal):
     def branches(self, name: str) -> tuple[Branch, ...]:
         return self.one(self.contact)
 
-    def states(self) -> States:
+    def states(self) -> StateFields:
         return {"open": {"": OPEN}, "closed": {}}
 
     def usual(self) -> Usual:

@@ -334,8 +334,9 @@ def test_who_says_nothing_or_little_is_shut_out(
     monkeypatch.setattr("handsfree.display.web.OPENED_WITHIN", 0.3)
     made = Served()
     (guest,) = idle(made.screen, 1)
-    guest.sendall(said)
-    assert shut(guest)
+    with guest:
+        guest.sendall(said)
+        assert shut(guest)
     made.screen.close()
 
 
@@ -357,7 +358,8 @@ def test_a_tls_handshake_that_is_not_ended_is_shut_out(
     monkeypatch.setattr("handsfree.display.web.OPENED_WITHIN", 0.3)
     made = Served(context=local_certificate(tmp_path, {"127.0.0.1"}).context())
     (guest,) = idle(made.screen, 1)
-    assert shut(guest)
+    with guest:
+        assert shut(guest)
     made.screen.close()
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import JobRecord, open_job, read, verify
-from handsfree.log.chain import NOTHING, decode, encode, holds_whole_event, scan
+from handsfree.log.chain import MOST_FLAWS, NOTHING, decode, encode, holds_whole_event, scan
 from handsfree.log.folder import MOST_BYTES, read_file
 from handsfree.plan import load_plan
 from handsfree.report import report_file
@@ -69,7 +69,8 @@ def test_what_is_no_plain_file_is_not_opened(
             clip.symlink_to("/dev/zero")
         case "socket":
             monkeypatch.chdir(clip.parent)
-            socket.socket(socket.AF_UNIX).bind(clip.name)
+            with socket.socket(socket.AF_UNIX) as bound:
+                bound.bind(clip.name)
         case "folder linked":
             (job / "clips").rename(job.parent / "clips")
             (job / "clips").symlink_to(job.parent / "clips")
@@ -133,6 +134,22 @@ def test_json_that_nobody_wrote_is_no_event(job: Path, extra: str) -> None:
 
 def test_brackets_in_a_text_are_not_counted() -> None:
     assert decode(line('"x":"' + '[{\\"' * 500 + '"')).fields["x"] == '[{"' * 500
+
+
+@pytest.mark.parametrize(
+    "tail",
+    [b"\n" * 5_000_000, b"{}\n" * 200_000, b'"' + b'\\"' * 9_000_000, b"[" * 17_000_000,
+     b"[[" + b'"' + b'\\"' * 2_000_000 + b"[" * 40 + b"\n", b"[],[" * 10_000_000],
+    ids=["newlines", "no events", "no end", "brackets", "no end of a string", "lists"],
+)  # fmt: skip
+def test_a_log_of_megabytes_of_nonsense_is_read_in_one_go(job: Path, tail: bytes) -> None:
+    """None of these may take time by the square of its length, or memory beyond measure."""
+    with (job / "events.jsonl").open("ab") as log:
+        log.write(tail)
+    result = verify(job)
+    assert result.events == 2
+    assert result.state == "damaged"
+    assert len(result.problems) <= MOST_FLAWS + 10
 
 
 # --- going on with it, and reporting it ---------------------------------------------------------

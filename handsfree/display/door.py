@@ -6,6 +6,7 @@ files that the whole program may open, and end the dictation.
 
 from __future__ import annotations
 
+import os
 import socket
 from ipaddress import ip_address
 from typing import Any
@@ -27,7 +28,7 @@ class Door(socket.socket):
         super().__init__(socket.AF_INET, socket.SOCK_STREAM)
         self._guests: list[tuple[socket.socket, str]] = []
         try:
-            if socket.SO_REUSEADDR and not hasattr(socket, "SO_EXCLUSIVEADDRUSE"):
+            if os.name == "posix":  # elsewhere it would share the port with another program
                 self.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             self.bind((host, port))
         except BaseException:

@@ -17,6 +17,7 @@ order a person reads them.
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
@@ -31,8 +32,10 @@ ROLES = ("plan", "clip", "aside")
 #: Where either of two lines was put in place of another.
 NO_FOLLOWER = "the line does not follow from the line before"
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})
-#: Lists and objects within each other, digits of a whole number: more than any event has.
-DEEPEST, MOST_DIGITS_LOGGED = 32, 300
+#: Lists and objects within each other, digits of a whole number, bytes: more than any line has.
+DEEPEST, MOST_DIGITS_LOGGED, LONGEST_LINE = 32, 300, 1 << 24
+#: Damaged lines of a log that are told.
+MOST_FLAWS = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,17 +155,20 @@ def scan(data: bytes) -> Scan:
     A line is blamed once: the line after a changed one is not blamed for the `prev` that no
     longer fits.
     """
-    *lines, tail = data.split(b"\n")
+    whole = data.rfind(b"\n") + 1
+    tail, last = data[whole:], data.count(b"\n")
     events: list[Line] = []
     flaws: list[Damage] = []
     prev, seq, sound = NOTHING, 1, True
-    for number, text in enumerate(lines, 1):
-        line = text + b"\n"
+    for number, line in enumerate(io.BytesIO(data[:whole]), 1):
+        if len(flaws) == MOST_FLAWS:
+            flaws.append(Damage(number, f"after {MOST_FLAWS} damaged lines no more was looked at"))
+            break
         before, prev = prev, digest(line)
         try:
             event = decode(line)
         except ValueError:
-            if number == len(lines) and not tail:
+            if number == last and not tail:
                 tail = line
             else:
                 flaws.append(Damage(number, "the line cannot be read"))
@@ -182,7 +188,7 @@ def scan(data: bytes) -> Scan:
 
 def holds_whole_event(tail: bytes) -> bool:
     """Whether a tail is more than the beginning of one line, so that no cut write explains it."""
-    if tail.endswith(b"\n"):
+    if tail.endswith(b"\n") or len(tail) > LONGEST_LINE:
         return True
     text = tail.decode(errors="replace")
     try:
@@ -198,6 +204,8 @@ def _record(line: bytes) -> Any:
     Raises:
         ValueError: it is no JSON, or too deep, or has numbers or signs that JSON cannot write.
     """
+    if len(line) > LONGEST_LINE:
+        raise ValueError("longer than any line")
     text = line.decode()
     if text.count("[") + text.count("{") > DEEPEST and _deepest(text) > DEEPEST:
         raise ValueError("nested too deeply")
@@ -219,7 +227,8 @@ def _deepest(text: str) -> int:
     return deepest
 
 
-_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[][{}]')
+#: A string, which may lack its end, or a bracket; what was once matched is not looked at again.
+_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)|[][{}]', re.DOTALL)
 
 
 def _whole(text: str) -> int:

@@ -39,7 +39,7 @@ PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 #: Names that a file of a job may have.
 _OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
 #: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
-MOST_BYTES = {EVENTS: 1 << 28, PLAN: 1 << 22, FINISHED: 1 << 12}
+MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12}
 MOST_OF_A_CLIP = 1 << 26
 
 

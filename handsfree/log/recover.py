@@ -8,7 +8,9 @@ any more whether it was written so.
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from handsfree.errors import BadInput, Damaged
@@ -198,8 +200,7 @@ def _copy(folder: Path, target: Path, data: bytes, kept: tuple[Line, ...], plan:
             for role, name, expected in event.files:
                 if role != "plan" and _digest(folder, name) == expected:
                     write_file(target / name, read_file(folder, name) or b"")
-        lines = data.split(b"\n")[: len(kept)]
-        write_file(target / EVENTS, b"".join(line + b"\n" for line in lines))
+        write_file(target / EVENTS, b"".join(islice(io.BytesIO(data), len(kept))))
 
 
 def _bounded(told: list[str], what: str) -> list[str]:

@@ -24,7 +24,8 @@ from handsfree.languages import load_language
 from handsfree.log import encode_flac, open_job
 from handsfree.plan import load_plan
 
-LOADED = load_plan("flap-actuator-5wire")
+_PLANS = Path(__file__).parents[1] / "data" / "plans" / "by-hand"
+LOADED = load_plan(_PLANS / "flap-actuator-5wire.yaml")
 DIALOGUE = Dialogue(LOADED.plan, load_language("en"))
 SOUND = encode_flac(np.random.default_rng(0).uniform(-0.5, 0.5, 1600).astype(np.float32), 16_000)
 SAID = """\

@@ -28,7 +28,7 @@ from handsfree.meaning.tags import meaning_of
 from handsfree.plan.schema import Step
 
 #: Share of the words that may be passed over.
-MOST_PASSED = 1 / 2
+MOST_PASSED = 2 / 5
 #: The same for what changes the job.
 MOST_AROUND_DECISION = 1 / 3
 #: So many words may be passed over where a state of a wire is said.

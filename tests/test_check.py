@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 from typing import Any
 
@@ -10,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.check import Comparison, Refusal, accuracy, check, expected, resolve
+from handsfree.check.guard import guard_band
 from handsfree.meaning import Ambiguous, Observation, Reading, State, Take, Understood
 from handsfree.plan import Plan, Step
 from handsfree.units import quantity, show
@@ -233,3 +235,14 @@ def test_a_failing_reading_is_never_pulled_into_range(numbers: list[str]) -> Non
     }
     if len(outcomes) > 1:
         assert isinstance(resolved("reference", understood), list)
+
+
+@pytest.mark.parametrize(
+    # JCGM 106:2012, table 1 (from memory): distance from the limit in standard uncertainties.
+    ("p", "z"),
+    [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)],
+)
+def test_guard_band_factors(p: float, z: float) -> None:
+    assert guard_band(quantity(math.sqrt(3), "V"), p).to("V").magnitude == pytest.approx(
+        z, abs=0.006
+    )

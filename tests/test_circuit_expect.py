@@ -2,24 +2,16 @@
 
 import math
 
-import numpy as np
 import pytest
 from circuit_samples import circuit, flap
-from hypothesis import given
-from hypothesis import strategies as st
-from pydantic import ValidationError
 
 from handsfree.circuit.expect import (
     Expectation,
     ExpectedWord,
-    conformity,
     contradiction,
-    decide,
     expectations,
-    guard_band,
     live_ohmmeter_tests,
 )
-from handsfree.circuit.meter import Accuracy, Meter
 from handsfree.units import ureg
 
 Q = ureg.Quantity
@@ -112,90 +104,3 @@ tests:
   dead: {condition: "off", measures: resistance, red: bat, black: gnd}
 """)
     assert live_ohmmeter_tests(c) == ("live",)
-
-
-# Conformity ------------------------------------------------------------------------------
-
-
-def test_conformity_published_example():
-    # JCGM 106:2012, 7.3 (from memory): breakdown voltage of a Zener diode, upper limit -5.40 V,
-    # estimate -5.47 V with a standard uncertainty of 0.05 V: probability of conformity 0.92.
-    error = volts(0.05 * math.sqrt(3))
-    p = conformity(volts(-5.47), None, volts(-5.40), error)
-    assert p == pytest.approx(0.92, abs=0.005)
-
-
-@pytest.mark.parametrize(
-    # JCGM 106:2012, table 1 (from memory): distance from the limit in standard uncertainties.
-    ("p", "z"),
-    [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)],
-)
-def test_guard_band_factors(p, z):
-    assert guard_band(volts(math.sqrt(3)), p).to("V").magnitude == pytest.approx(z, abs=0.006)
-
-
-def test_decisions():
-    error = volts(0.03)
-    assert decide(volts(5.0), volts(4.8), volts(5.2), error).verdict == "pass"
-    assert decide(volts(4.5), volts(4.8), volts(5.2), error).verdict == "fail"
-    near = decide(volts(4.81), volts(4.8), volts(5.2), error)
-    assert near.verdict == "marginal"
-    assert 0.2 < near.wrong < 0.5
-    just_out = decide(volts(4.79), volts(4.8), volts(5.2), error)
-    assert just_out.verdict == "marginal"
-    assert just_out.wrong == pytest.approx(near.wrong)
-    assert decide(volts(5.0), None, None, error) == decide(volts(9.0), None, None, error)
-    assert decide(Q(math.inf, "Ω"), Q(1, "MΩ"), None, Q(0, "Ω")).verdict == "pass"
-    assert decide(Q(math.inf, "Ω"), Q(20, "Ω"), Q(30, "Ω"), Q(0, "Ω")).verdict == "fail"
-    assert decide(Q(4990, "mV"), volts(4.8), volts(5.2), Q(20, "mV")).verdict == "pass"
-
-
-@given(st.floats(-20, 20), st.floats(1e-3, 1))
-def test_a_reading_passes_exactly_where_the_guard_band_ends(reading, error):
-    """ISO 14253-1: one-sided, acceptance begins one guard band inside the limit."""
-    limit, band = volts(0), guard_band(volts(error)).to("V").magnitude
-    verdict = decide(volts(reading), None, limit, volts(error)).verdict
-    if abs(abs(reading) - band) > 1e-6:
-        expected = "pass" if reading < -band else "fail" if reading > band else "marginal"
-        assert verdict == expected
-
-
-def test_probability_of_a_wrong_decision_is_what_a_simulation_finds():
-    rng = np.random.default_rng(1)
-    reading, low, error = 4.81, 4.8, 0.03
-    true = rng.normal(reading, error / math.sqrt(3), 200_000)
-    found = decide(volts(reading), volts(low), None, volts(error)).wrong
-    assert found == pytest.approx((true < low).mean(), abs=0.005)
-
-
-# The meter -------------------------------------------------------------------------------
-
-
-def test_accuracy_is_percent_of_reading_plus_counts():
-    meter = Meter()
-    # 6000 counts, 0.1 mV finest: 12.6 V is shown as 12.60; 0.5 % + 2 counts = 0.083 V.
-    values = np.array([12.6, 4.98, 0.05, -12.6])
-    assert meter.resolution("voltage", values) == pytest.approx([0.01, 1e-3, 1e-4, 0.01])
-    assert meter.error("voltage", values) == pytest.approx([0.083, 0.0269, 0.00045, 0.083])
-    # The range changes above 5999 counts.
-    assert meter.resolution("voltage", np.array([6.0, 6.001])) == pytest.approx([1e-3, 1e-2])
-    assert meter.error("resistance", np.array([math.inf])) == [0]
-
-
-def test_the_display_stays_within_its_accuracy():
-    meter, rng = Meter(), np.random.default_rng(2)
-    true = np.array([12.6, 4.98, 0.0123, math.inf])
-    shown = np.stack([meter.show("voltage", true, rng) for _ in range(200)])
-    bound = meter.error("voltage", true)[:3] + meter.resolution("voltage", true)[:3]
-    assert (np.abs(shown[:, :3] - true[:3]) <= bound).all()
-    assert np.isinf(shown[:, 3]).all()
-    counts = shown[:, 0] / 0.01
-    assert counts == pytest.approx(np.round(counts))
-
-
-def test_a_count_has_the_unit_of_its_quantity():
-    wrong = Accuracy.model_validate({"percent": 1, "counts": 2, "finest": "0.1 Ω"})
-    with pytest.raises(ValidationError, match="is in V, not in Ω"):
-        Meter(voltage=wrong)
-    with pytest.raises(ValidationError, match=r"write '0\.1 mV'"):
-        Accuracy.model_validate({"percent": 1, "counts": 2, "finest": 3})

@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from by_hand import FOLDER
 from speech_bench import outside as bench
 from speech_bench.phrases import dialogue as about
 
@@ -24,7 +25,7 @@ KOREAN_PLAN = str(Path(__file__).parent / "data" / "plans" / "korean.yaml")
 
 @cache
 def dialogue(language: str) -> Dialogue:
-    plan = {"en": "flap-actuator-5wire", "ko": KOREAN_PLAN}[language]
+    plan = {"en": str(FOLDER / "flap-actuator-5wire.yaml"), "ko": KOREAN_PLAN}[language]
     return Dialogue(load_plan(plan).plan, load_language(language))
 
 

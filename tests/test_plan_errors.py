@@ -326,7 +326,7 @@ def test_a_plan_with_one_line_changed(place: int, scrap: str, how: int) -> None:
 
 
 def test_steps_with_other_faults_are_not_called_too_few() -> None:
-    text = re.sub(r"(?m)^    prompt: .*$", "    promt: x", load_plan("relay-4pin").text)
+    text = re.sub(r"(?m)^    prompt: .*$", "    promt: x", by_hand("relay-4pin").text)
     with pytest.raises(BadPlan) as error:
         parse_plan(text, "relay.yaml")
     assert "promt" in str(error.value)

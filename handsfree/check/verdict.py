@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from handsfree.check.expected import Expected, Taken, accuracy, expected
+from handsfree.check.guard import guard_band
 from handsfree.meaning.meanings import Observation, Reading, State, Take
 from handsfree.plan.schema import Outcome, Plan, Step
 from handsfree.units import Quantity, difference, quantity, size, ureg
@@ -18,8 +19,8 @@ class Comparison:
     """The comparison of one take.
 
     Attributes:
-        result: in range; low or high (out of range); marginal (within the meter's accuracy
-            of a limit); as expected or wrong (states and observations); not comparable.
+        result: in range; low or high (out of range); marginal (nearer to a limit than the guard
+            band); as expected or wrong (states and observations); not comparable.
         outcome: what the plan's rules see; None if not comparable.
         expected: what it was compared with.
         distance: how far outside the limit, or, if marginal, how far from it.
@@ -158,7 +159,7 @@ def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Comp
     limits = [limit for limit in (low, high) if limit is not None and not _no_limit(limit)]
     gaps = [size(difference(value, limit)) for limit in limits]
     near = min(gaps, default=None)
-    if spread is not None and near is not None and near < spread:
+    if spread is not None and near is not None and near < guard_band(spread):
         return Comparison("marginal", side or "pass", wanted, near)
     return Comparison(side or "in range", side or "pass", wanted, distance)
 

@@ -8,11 +8,9 @@
 """
 
 from handsfree.circuit.expect import (
-    Decision,
     Expectation,
     ExpectedWord,
     contradiction,
-    decide,
     expectations,
     live_ohmmeter_tests,
 )
@@ -23,7 +21,6 @@ from handsfree.circuit.solve import FaultSet, Predictions, simulate, single_faul
 __all__ = [
     "Circuit",
     "CircuitTest",
-    "Decision",
     "Expectation",
     "ExpectedWord",
     "Fault",
@@ -32,7 +29,6 @@ __all__ = [
     "Predictions",
     "contradiction",
     "count",
-    "decide",
     "expectations",
     "live_ohmmeter_tests",
     "simulate",

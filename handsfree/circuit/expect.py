@@ -1,11 +1,7 @@
-"""What a sound circuit should read, and how sure a pass or a fail is.
+"""What a sound circuit should read.
 
 Sources:
     JCGM 101:2008 (Monte Carlo propagation of distributions): coverage interval.
-    JCGM 106:2012 (role of measurement uncertainty in conformity assessment): probability of
-    conformity, guard bands.  ISO 14253-1: conformity is proven only where its probability
-    is at least 95 %, non-conformity likewise.
-    JCGM 100:2008, 4.3.7: a maker's limits ±a mean a standard uncertainty of a/√3.
 Worst case: each tolerance at the limit that hurts, as its sign of influence says; exact where
 the reading rises or falls steadily with each tolerance.
 """
@@ -14,8 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from statistics import NormalDist
-from typing import Literal
 
 import numpy as np
 
@@ -27,7 +21,7 @@ from handsfree.circuit.values import Array
 from handsfree.units import Quantity, show, ureg
 
 CONFIDENCE = 0.95
-"""Probability asked of a pass or a fail (ISO 14253-1)."""
+"""Share of sound circuits whose readings are said to be likely."""
 
 LIVE = ureg.Quantity(0.05, "V")
 """A voltage that falsifies a resistance reading: common practice, no published source."""
@@ -67,20 +61,6 @@ class ExpectedWord:
     test: str
     nominal: str | None
     shares: dict[str, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Decision:
-    """A reading against its limits.
-
-    Attributes:
-        verdict: `marginal` if neither conformity nor the contrary is proven.
-        wrong: probability that taking the reading at its face (in or out of the limits) is
-            wrong.
-    """
-
-    verdict: Literal["pass", "fail", "marginal"]
-    wrong: float
 
 
 def expectations(
@@ -165,59 +145,6 @@ def live_ohmmeter_tests(circuit: Circuit, meter: Meter | None = None) -> tuple[s
         for name, reading in found.items()
         if isinstance(reading, Expectation) and abs(reading.nominal) > LIVE
     )
-
-
-def conformity(
-    reading: Quantity, low: Quantity | None, high: Quantity | None, error: Quantity
-) -> float:
-    """Probability that the true value lies within the limits (JCGM 106:2012, 7.4).
-
-    Args:
-        reading: what the meter shows; infinite for OL.
-        low, high: limits; None if there is none on that side.
-        error: largest error of the meter at the reading.
-    """
-    y = reading.magnitude
-    unit = reading.units
-    lower = -math.inf if low is None else low.to(unit).magnitude
-    if lower == 0 and reading.check("[resistance]"):
-        lower = -math.inf  # nothing has less than nought ohms: that is no limit
-    upper = math.inf if high is None else high.to(unit).magnitude
-    u = error.to(unit).magnitude / math.sqrt(3)
-    if u == 0 or math.isinf(y):
-        return float(lower <= y <= upper)
-    normal = NormalDist(y, u)
-    below = normal.cdf(lower) if math.isfinite(lower) else 0.0
-    return (normal.cdf(upper) if math.isfinite(upper) else 1.0) - below
-
-
-def decide(
-    reading: Quantity,
-    low: Quantity | None,
-    high: Quantity | None,
-    error: Quantity,
-    confidence: float = CONFIDENCE,
-) -> Decision:
-    """Pass, fail or marginal, with guard bands (ISO 14253-1, JCGM 106:2012).
-
-    Args:
-        reading: what the meter shows; infinite for OL.
-        low, high: limits; None if there is none on that side.
-        error: largest error of the meter at the reading.
-        confidence: probability asked of a pass or a fail.
-    """
-    inside = (low is None or reading >= low) and (high is None or reading <= high)
-    p = conformity(reading, low, high, error)
-    wrong = 1 - p if inside else p
-    if p >= confidence:
-        return Decision("pass", wrong)
-    return Decision("fail" if p <= 1 - confidence else "marginal", wrong)
-
-
-def guard_band(error: Quantity, confidence: float = CONFIDENCE) -> Quantity:
-    """How far inside a limit a reading must lie to pass: 1.64 standard uncertainties at 95 %."""
-    band: Quantity = error * (NormalDist().inv_cdf(confidence) / math.sqrt(3))
-    return band
 
 
 def contradiction(

@@ -123,7 +123,7 @@ def check_plan(plan: PlanArgument, rehearse: Rehearse = Rehearsal.quick) -> None
 def _rehearsed(plan: Plan, circuit: Circuit, how: Rehearsal) -> Iterator[str]:
     """What the verdict makes of every fault, in lines."""
     steps = [step.id for step in plan.steps if step.phase == "test"]
-    quick = {"pairs": 0, "samples": 24} if how is Rehearsal.quick else {}
+    quick = {"pairs": 0, "samples": 40} if how is Rehearsal.quick else {}
     walked = walk_faults(circuit, steps, plan.meter.in_circuit, **quick)
     shown = [one for one in walked if one.seen]
     said = Counter(one.said.kind for one in shown)

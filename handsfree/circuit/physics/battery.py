@@ -1,9 +1,8 @@
-"""Lead-acid starter batteries: state of charge at rest, and the load test.
+"""Lead-acid starter batteries: voltage at rest by state of charge.
 
 Sources:
     Battery Council International, service manual: open-circuit voltage by state of charge
-    of a flooded 12 V battery at 80 °F (26.7 °C), after rest; load test at half the cold
-    cranking current for 15 s, least voltage by temperature.
+    of a flooded 12 V battery at 80 °F (26.7 °C), after rest.
     Vinal, "Storage Batteries": temperature coefficient of the cell's electromotive force.
     The charge values are from memory.
 """
@@ -22,10 +21,6 @@ OPEN_CIRCUIT: tuple[tuple[float, float], ...] = (
 VOLTS_PER_KELVIN = 6 * 0.0002
 """Volts per kelvin for six cells: about +0.2 mV per cell and kelvin (Vinal)."""
 
-LOAD_TEST: tuple[tuple[float, float], ...] = (
-    (-18, 8.5), (-12, 8.7), (-7, 8.9), (-1, 9.1), (4, 9.3), (10, 9.4), (16, 9.5), (21, 9.6),
-)  # fmt: skip
-"""Temperature in °C, least voltage in V after 15 s at half the cold cranking current (BCI)."""
 
 _REFERENCE = 26.7
 
@@ -40,23 +35,6 @@ def open_circuit_voltage(charge: Quantity, temperature: Quantity | None = None) 
     percent, volts = zip(*OPEN_CIRCUIT, strict=True)
     at_rest = np.interp(charge.to("percent").magnitude, percent, volts)
     return ureg.Quantity(float(at_rest) + _shift(temperature), "V")
-
-
-def state_of_charge(voltage: Quantity, temperature: Quantity | None = None) -> Quantity:
-    """State of charge in % from the voltage at rest, held between 0 and 100 %.
-
-    Valid after rest without load or charge (surface charge gone): common practice is
-    several hours, or a short load first.
-    """
-    percent, volts = zip(*OPEN_CIRCUIT, strict=True)
-    at_rest = voltage.to("V").magnitude - _shift(temperature)
-    return ureg.Quantity(float(np.interp(at_rest, volts, percent)), "percent")
-
-
-def load_test_voltage(temperature: Quantity) -> Quantity:
-    """Least voltage after 15 s at half the cold cranking current (BCI)."""
-    degrees, volts = zip(*LOAD_TEST, strict=True)
-    return ureg.Quantity(float(np.interp(temperature.to("degC").magnitude, degrees, volts)), "V")
 
 
 def _shift(temperature: Quantity | None) -> float:

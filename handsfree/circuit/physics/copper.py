@@ -1,12 +1,9 @@
-"""Copper: wire resistance by gauge, length and temperature, and the drop along a run.
+"""Copper: wire resistance by gauge, length and temperature.
 
 Sources:
     IEC 60028: annealed copper has 1/58 Ω·mm²/m at 20 °C and a temperature coefficient of
     0.00393 per kelvin.
     ASTM B258: AWG diameters are a geometric series, 0.005 in × 92^((36 − n)/39).
-    IEC 60228, class 5 (flexible stranded copper): largest resistance per length by
-    nominal cross-section.  ISO 6722 (road vehicle cable) sets slightly lower limits for the
-    same cross-sections, so a wire that keeps ISO 6722 keeps these too.
 """
 
 from __future__ import annotations
@@ -21,12 +18,6 @@ RESISTIVITY = ureg.Quantity(1 / 58, "ohm * mm**2 / m")
 
 COEFFICIENT = ureg.Quantity(0.00393, "1 / kelvin")
 """Change of resistance with temperature, relative to 20 °C (IEC 60028)."""
-
-CLASS_5: dict[float, float] = {
-    0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30,
-    10.0: 1.91, 16.0: 1.21, 25.0: 0.780, 35.0: 0.554, 50.0: 0.386, 70.0: 0.272, 95.0: 0.206,
-}  # fmt: skip
-"""Largest resistance at 20 °C in mΩ/m by nominal cross-section in mm² (IEC 60228, class 5)."""
 
 _AWG = re.compile(r"(?:AWG\s*(0{1,4}|\d+(?:/0)?)|(0{1,4}|\d+(?:/0)?)\s*AWG)", re.IGNORECASE)
 _AREA = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*(?:mm2|mm²|mm\^2|mm\*\*2|sq\s*mm)", re.IGNORECASE)
@@ -81,33 +72,3 @@ def wire_resistance(
     """
     cold: Quantity = (RESISTIVITY * length / area).to("ohm")
     return cold if temperature is None else at_temperature(cold, temperature)
-
-
-def largest_resistance(area: Quantity, length: Quantity) -> Quantity:
-    """The largest resistance at 20 °C that the cable standard allows (IEC 60228, class 5).
-
-    Raises:
-        ValueError: the standard has no such nominal cross-section.
-    """
-    size = round(area.to("mm**2").magnitude, 6)
-    if size not in CLASS_5:
-        raise ValueError(f"{size:g} mm² is no nominal cross-section of IEC 60228, class 5")
-    limit: Quantity = (ureg.Quantity(CLASS_5[size], "milliohm / m") * length).to("ohm")
-    return limit
-
-
-def voltage_drop(
-    current: Quantity, area: Quantity, length: Quantity, temperature: Quantity | None = None
-) -> Quantity:
-    """Voltage drop of `current` along one run (one way) of copper wire: Ohm's law."""
-    drop: Quantity = (current * wire_resistance(area, length, temperature)).to("V")
-    return drop
-
-
-def pull_in_voltage(at_20: Quantity, temperature: Quantity) -> Quantity:
-    """Voltage at which a relay pulls in with its coil at `temperature`.
-
-    The ampere-turns needed stay the same, so the voltage rises with the coil's copper
-    resistance (IEC 60028; the derivation is that of relay makers' application notes).
-    """
-    return at_temperature(at_20, temperature)

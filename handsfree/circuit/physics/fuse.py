@@ -1,4 +1,4 @@
-"""Blade fuses: how long a current is carried, and what a fuse carries when hot.
+"""Blade fuses: how long a current is carried, and what a cold fuse resists.
 
 Sources:
     ISO 8820-3 (blade fuse-links), operating times by multiple of the rated current.
@@ -22,9 +22,6 @@ OPERATING_TIME: dict[float, tuple[float, float]] = {
 }
 """Multiple of the rated current: shortest and longest time in seconds (ISO 8820-3)."""
 
-DERATING_PER_KELVIN = 0.0015
-"""Share of the rating lost per kelvin above 23 °C: common practice, no published source."""
-
 
 def operating_time(rating: Quantity, current: Quantity) -> tuple[Quantity, Quantity]:
     """Shortest and longest time until a blade fuse opens (ISO 8820-3).
@@ -40,16 +37,6 @@ def operating_time(rating: Quantity, current: Quantity) -> tuple[Quantity, Quant
     return ureg.Quantity(shortest, "s"), ureg.Quantity(longest, "s")
 
 
-def continuous_current(rating: Quantity, ambient: Quantity) -> Quantity:
-    """What a fuse may carry for good: 75 % of its rating at 23 °C, less when hot.
-
-    Common practice, no published source (ISO 8820-1 leaves the figure to the maker).
-    """
-    rise = max(0.0, ambient.to("kelvin").magnitude - 296.15)
-    current: Quantity = rating * 0.75 * max(0.0, 1 - DERATING_PER_KELVIN * rise)
-    return current
-
-
 def cold_resistance(rating: Quantity) -> Quantity:
     """Typical cold resistance of a medium blade: some 80 mV at its rated current.
 
@@ -63,14 +50,3 @@ def blows(rating: Quantity, current: Quantity, within: Quantity) -> bool:
     """Whether a blade is sure to have opened `within` a time (ISO 8820-3)."""
     longest: Quantity = operating_time(rating, current)[1]
     return bool(longest <= within)
-
-
-def current_through(drop: Quantity, resistance: Quantity) -> Quantity:
-    """Current through a fuse from the voltage drop across it: finds a parasitic draw.
-
-    Args:
-        drop: voltage measured across the test points of the fuse in its socket.
-        resistance: of the fuse when cold, from its data sheet.
-    """
-    current: Quantity = (drop / resistance).to("A")
-    return current

@@ -16,7 +16,7 @@ import ssl
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from functools import partial
 from ipaddress import ip_address
@@ -81,9 +81,7 @@ class WebScreen:
         self._started = threading.Event()
         self._refused: OSError | None = None
         self.port = port
-        self._thread = threading.Thread(
-            target=self._loop.run_until_complete, args=(self._serve(host),), daemon=True
-        )
+        self._thread = threading.Thread(target=self._run, args=(host,), daemon=True)
         self._thread.start()
         self._started.wait()
         if self._refused:
@@ -110,6 +108,10 @@ class WebScreen:
         self._view = glance.plain()
         for page in self._pages:
             page.news.set()
+
+    def _run(self, host: str) -> None:
+        with closing(self._loop):
+            self._loop.run_until_complete(self._serve(host))
 
     async def _serve(self, host: str) -> None:
         try:

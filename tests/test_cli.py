@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 import soundfile
 import typer
-import yaml
 from by_hand import FOLDER
 from typer.main import get_group
 
 from handsfree.cli.commands import COMMANDS, load_command
 from handsfree.plan import load_plan, shipped
+from handsfree.plan.document import read_document
 
 FLAP = str(FOLDER / "flap-actuator-5wire.yaml")
 
@@ -79,7 +79,7 @@ def test_plans() -> None:
     assert run("plan", "check", FLAP).returncode == 0
     schema = json.loads(run("plan", "schema").stdout)
     for name in shipped():
-        jsonschema.validate(yaml.safe_load(load_plan(name).text), schema)
+        jsonschema.validate(read_document(load_plan(name).text).data, schema)
 
 
 def test_a_broken_plan_names_file_line_and_field(tmp_path: Path) -> None:

@@ -74,7 +74,8 @@ def _exact(low: float, high: float, rng: np.random.Generator) -> Spread:
 def vehicles(circuit: Circuit, count: int, seed: int) -> Iterator[Vehicle]:
     """Vehicles with hidden faults; one in ten is sound."""
     rng = np.random.default_rng(seed)
-    lines = [n for n, p in circuit.parts.items() if isinstance(p, LINE) and p.branches(n)]
+    whole = {n: p for n, p in circuit.parts.items() if not p.sound}
+    lines = [n for n, p in whole.items() if isinstance(p, LINE) and p.branches(n)]
     for _ in range(count):
         kind = rng.choice(
             ["series", "open", "leak", "drift", "pair", "meter", "sound"],
@@ -88,7 +89,7 @@ def vehicles(circuit: Circuit, count: int, seed: int) -> Iterator[Vehicle]:
             continue
         if kind == "drift":
             drifting = [
-                n for n, p in circuit.parts.items() if isinstance(p, Resistor | Thermistor | Source)
+                n for n, p in whole.items() if isinstance(p, Resistor | Thermistor | Source)
             ]
             name = str(rng.choice(drifting))
             part = circuit.parts[name]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -232,3 +233,14 @@ def test_check_names_a_wrong_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_check_may_leave_it_out() -> None:
     assert "rehearsed" not in check("parasitic-draw", "--rehearse", "off")
+
+
+def test_what_is_said_by_hand_against_the_circuit_is_an_error(tmp_path: Path) -> None:
+    text = DESCRIBED["parasitic-draw"].text.replace("{low: 12.2 V, high: 12.9 V", "{low: 13 V")
+    path = tmp_path / "mine.yaml"
+    path.write_text(text, encoding="utf-8")
+    done = CliRunner().invoke(app, ["plan", "check", str(path)])
+    assert isinstance(done.exception, BadPlan)
+    line = text[: text.index("battery_voltage: {low: 13 V")].count("\n") + 1
+    assert f"line {line}, override.battery_voltage" in str(done.exception)
+    assert "below the limit of 13 V" in str(done.exception)

@@ -10,7 +10,9 @@ from pathlib import Path
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
+from handsfree.plan.derived import is_description
 from handsfree.plan.document import Mistake, read_document
+from handsfree.plan.fields import FieldPath
 from handsfree.plan.parse import BadPlan, parse_plan
 from handsfree.plan.references import Problem
 from handsfree.plan.schema import Plan
@@ -40,9 +42,17 @@ class LoadedPlan:
             BadPlan: with file, line and field of each.
         """
         document = read_document(self.text)
-        faults = [Mistake(document.line(path), path, message) for path, message in problems]
+        placed = [(self._written(path, document.data), message) for path, message in problems]
+        faults = [Mistake(document.line(path), path, message) for path, message in placed]
         if faults:
             raise BadPlan(self.source, document, faults)
+
+    def _written(self, path: FieldPath, data: object) -> FieldPath:
+        """Where a field of the plan is written: of a step that is derived, what is said by hand."""
+        match path:
+            case ("steps", int(index), *_) if is_description(data):
+                return ("override", self.plan.steps[index].id)
+        return path
 
 
 def shipped() -> tuple[str, ...]:

@@ -115,10 +115,10 @@ class Reach(PlanModel):
     say: Spoken
     minutes: Seconds
     by: Text = Field(description="what is done for it, such as 'trim off'")
-    off: Spoken | None = Field(
+    apart: Spoken | None = Field(
         None, description="spoken while it is taken apart; 'connector unplugged', if not given"
     )
-    off_names: tuple[Spoken, ...] = ()
+    apart_names: tuple[Spoken, ...] = ()
     contact: Ohms | None = Field(None, description="of each contact, if it is no small one")
     call: Spoken = Field("pin", description="what a pin is called: 'terminal'")
     at: dict[Word, Word] = Field(

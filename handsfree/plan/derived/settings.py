@@ -21,7 +21,7 @@ def working(description: Description) -> Setting:
 
 def unplugged(description: Description) -> str:
     """The setting in which the connector is unplugged at which is probed, as it is spoken."""
-    return description.reach[probed(description)].off or UNPLUGGED
+    return description.reach[probed(description)].apart or UNPLUGGED
 
 
 def settings(description: Description) -> dict[str, Setting]:
@@ -37,8 +37,8 @@ def settings(description: Description) -> dict[str, Setting]:
         found[one.say] = one.model_copy(update={"sets": {**base, **one.sets}})
     if description.reach[here].at:
         return found
-    off = description.reach[here]
-    say, names = unplugged(description), off.off_names if off.off else ("unplugged",)
+    reached = description.reach[here]
+    say, names = unplugged(description), reached.apart_names if reached.apart else ("unplugged",)
     sets = {**base, f"{here} connector": "unplugged"}
     found.setdefault(say, Setting(say=say, names=names, sets=sets))
     apart = dict.fromkeys(every, "unplugged")

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import random
 import re
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import jsgf as pyjsgf
@@ -31,6 +33,16 @@ def for_pyjsgf(text: str) -> str:
     return re.sub(r"\{[^}]*\}", "", letters)
 
 
+@pytest.fixture
+def deep() -> Iterator[None]:
+    """pyjsgf reads by recursion, one call or more for each word of a long rule."""
+    limit = sys.getrecursionlimit()
+    sys.setrecursionlimit(20_000)
+    yield
+    sys.setrecursionlimit(limit)
+
+
+@pytest.mark.usefixtures("deep")
 @pytest.mark.parametrize("path", FILES, ids=lambda path: f"{path.parent.name}/{path.name}")
 def test_pyjsgf_reads_the_same_rules(path: Path) -> None:
     text = path.read_text(encoding="utf-8")

@@ -135,6 +135,9 @@ def listen(hours: float, folder: Path, detector: str = "neural") -> Result:
 
     loaded = load_plan("headlamp-levelling")
     dialogue = Dialogue(loaded.plan, load_language())
+    for step in loaded.plan.steps:  # what is made once and kept is no growth
+        dialogue.desk.spoken.automaton(step, written=True)
+        dialogue.desk.spoken.gist(step)
     live = Live(sounds, Voice("bench", sing), Turns(), Settings(), lambda _: None)
     with live, open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:
         job = Job(dialogue, log, live.follow, live.speak)

@@ -31,6 +31,7 @@ class Language:
         denials: words that deny what is said around them, or make it somebody else's.
         guards: words that make a value or a wish into something else.
         fillers: words that add nothing to it.
+        text_only: rules that no recogniser is given: those of the grammar NAME.gist.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Language:
     denials: frozenset[str] = frozenset()
     guards: frozenset[str] = frozenset()
     fillers: frozenset[str] = frozenset()
+    text_only: frozenset[str] = frozenset()
 
     @classmethod
     def of_grammars(
@@ -89,6 +91,7 @@ class Language:
             frozenset(denials),
             frozenset(guards),
             frozenset(fillers),
+            frozenset(r for g in grammars if g.name.endswith(".gist") for r in g.rules),
         )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:

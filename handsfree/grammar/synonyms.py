@@ -48,7 +48,7 @@ def synonyms(
 def _rules(language: Language, plan: SpokenPlan | None) -> Iterator[Automaton]:
     """The rules that stand for themselves, and what the plan fills in."""
     for name, body in language.rules.items():
-        if name != "written" and not list(jsgf.references(body)):
+        if name not in {"written", *language.text_only} and not list(jsgf.references(body)):
             yield language.automaton(name)
     if plan is None:
         return

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import soxr
 
-from handsfree.dialogue import Dialogue
+from handsfree.dialogue import Dialogue, Session
+from handsfree.dialogue.informed import proposal
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder, load_language
@@ -135,9 +136,10 @@ def listen(hours: float, folder: Path, detector: str = "neural") -> Result:
 
     loaded = load_plan("headlamp-levelling")
     dialogue = Dialogue(loaded.plan, load_language())
-    for step in loaded.plan.steps:  # what is made once and kept is no growth
-        dialogue.desk.spoken.automaton(step, written=True)
-        dialogue.desk.spoken.gist(step)
+    desk, first = dialogue.desk, loaded.plan.steps[0]  # what is made once and kept is no growth
+    desk.spoken.automaton(first, written=True)
+    desk.spoken.automaton(first, "answering", written=True)
+    assert proposal(desk, Session())
     live = Live(sounds, Voice("bench", sing), Turns(), Settings(), lambda _: None)
     with live, open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:
         job = Job(dialogue, log, live.follow, live.speak)

@@ -437,5 +437,6 @@ def test_synonyms_are_words_that_the_model_has(english: Language) -> None:
 
 def test_synonyms_of_a_plan(spoken_flap: SpokenPlan) -> None:
     synonyms = Synonyms(spoken_flap.language, spoken_flap)
-    assert synonyms.instead_of("unplugged")["unplugged"] == ()  # "connector unplugged" has the word too
+    found = synonyms.instead_of("unplugged")
+    assert found["unplugged"] == ()  # "connector unplugged" has the word too
     assert synonyms.instead_of("maximum") == {"maximum heat": ("control at hot",)}

@@ -6,39 +6,27 @@ import json
 import multiprocessing
 import os
 import random
-import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from dictation import dictate
 
-from handsfree.cli import main
-from handsfree.languages import data_folder
 from handsfree.log import read, verify
 
-CLIPS = sorted((data_folder("demo_audio") / "low-beam").glob("*.flac"))
-KILLS = 50
+#: Of a dictation with an engine; `test_torture` and `make torture` kill many more without one.
+KILLS = 12
 #: Seconds after the first reading within which the kill falls.
 SPREAD = 4.0
 #: Dictations at the same time.
 TOGETHER = 2
 
-# Every dictation is a process of its own; the libraries are imported once for all of them.
+# Every dictation is a process of its own; what it imports and reads is there once for all.
 PROCESSES = multiprocessing.get_context("forkserver")
 PROCESSES.set_forkserver_preload(
-    ["handsfree.cli.dictate", "handsfree.words.whisper_engine", "scipy.special", "faster_whisper"]
+    ["handsfree.words.whisper_engine", "scipy.special", "faster_whisper", "dictation"]
 )
-
-
-def dictate(job: Path, told: Path) -> None:
-    """Dictate into a job; what is printed goes to `told`."""
-    os.dup2(os.open(told, os.O_WRONLY), 1)
-    sys.argv = ["handsfree", "dictate", "headlamp-levelling", "--json", "--job", str(job)]
-    sys.argv += ["--voice", "off", "--engine", "whisper"]
-    for clip in CLIPS:
-        sys.argv += ["--audio", str(clip)]
-    main()
 
 
 def dictate_and_kill(job: Path, delay: float) -> tuple[list[dict[str, object]], bool]:
@@ -66,8 +54,9 @@ def dictate_and_kill(job: Path, delay: float) -> tuple[list[dict[str, object]], 
 
 
 @pytest.mark.slow
-def test_fifty_kills(tmp_path: Path) -> None:
-    rng = random.Random(50)
+def test_dictations_of_speech_are_killed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parent))  # for the process that is forked
+    rng = random.Random(12)
     jobs = [tmp_path / f"job{number}" for number in range(KILLS)]
     delays = [rng.uniform(0, SPREAD) for _ in jobs]
     with ThreadPoolExecutor(TOGETHER) as pool:

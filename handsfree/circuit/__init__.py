@@ -14,11 +14,12 @@ from handsfree.circuit.expect import (
     expectations,
     live_ohmmeter_tests,
 )
-from handsfree.circuit.meter import Meter, count
+from handsfree.circuit.meter import Accuracy, Meter
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
 from handsfree.circuit.solve import FaultSet, Predictions, simulate, single_faults
 
 __all__ = [
+    "Accuracy",
     "Circuit",
     "CircuitTest",
     "Expectation",
@@ -28,7 +29,6 @@ __all__ = [
     "Meter",
     "Predictions",
     "contradiction",
-    "count",
     "expectations",
     "live_ohmmeter_tests",
     "simulate",

@@ -35,7 +35,7 @@ class Desk:
     def diagnosis(self) -> Diagnosis | None:
         """Of the plan's circuit, computed once at the first use; None if it has none."""
         circuit = self.plan.circuit
-        return None if circuit is None else Diagnosis.of(circuit, self.plan.meter.in_circuit)
+        return None if circuit is None else Diagnosis.of(circuit, self.plan.meter)
 
     def step(self, session: Session) -> Step | None:
         """The open step."""

@@ -1,8 +1,10 @@
 """A circuit in a plan: what each wire should read under each condition and each fault.
 
     values -> faults -> elements -> parts -> model      what a plan writes
+    usual, library                                      the faults that parts bring of themselves
+    meter                                               how it loads the circuit, and errs
     template -> states -> variants -> network           the solver (elimination: sparse systems)
-    solve (readings under every fault), expect (readings of the sound circuit, decisions)
+    solve (readings under every fault), expect (readings of the sound circuit)
 
 `physics` holds the trade's formulas with their sources.
 """

@@ -12,11 +12,12 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator
-from functools import cache
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from statistics import median
 
+import numpy as np
+import numpy.typing as npt
 import pytest
 
 from handsfree.grammar import Language, SpokenPlan
@@ -39,6 +40,9 @@ PHONES = dict(
 )
 
 Segments = tuple[str, ...]
+Array = npt.NDArray[np.floating]
+#: A distance, and the two phrases that are so near.
+Pair = tuple[float, str, str]
 
 
 @pytest.fixture(scope="module")
@@ -59,9 +63,11 @@ class Distance:
         }
         consonants = [s for s in vectors if table.fts(s)["syl"] < 0]
         unit = median(raw[pair] for pair in itertools.combinations(consonants, 2))
-        self.change = {pair: min(1.0, value / unit) for pair, value in raw.items()}
+        self.number = {segment: n for n, segment in enumerate(vectors)}
+        self.change = np.array(
+            [[min(1.0, raw[a, b] / unit) for b in vectors] for a in vectors], dtype=np.float32
+        )
         self.spoken = self._dictionary(language)
-        self.between = cache(self._between)
 
     def _dictionary(self, language: Language) -> dict[str, set[Segments]]:
         path = Path(pocketsphinx.get_model_path()) / "en-us" / "cmudict-en-us.dict"
@@ -78,30 +84,50 @@ class Distance:
         words = [sorted(self.spoken[word]) for word in phrase.split()]
         return [tuple(itertools.chain(*way)) for way in itertools.product(*words)][:8]
 
-    def _between(self, one: str, other: str) -> float:
-        return min(self._edit(a, b) for a in self.ways(one) for b in self.ways(other))
+    def between(self, one: str, other: str) -> float:
+        """How far two phrases are apart in their nearest pronunciations."""
+        return float(self.to([other])(one)[0])
 
-    def _edit(self, one: Segments, other: Segments) -> float:
-        """The distance; where it is more than `FAR`, something between `FAR` and it."""
-        size = max(len(one), len(other))
-        before = [float(n) for n in range(len(other) + 1)]
-        for row, a in enumerate(one, 1):
-            now = [float(row)]
-            for column, b in enumerate(other, 1):
-                changed = before[column - 1] + self.change[a, b]
-                now.append(min(changed, before[column] + 1, now[-1] + 1))
-            before = now
-            if min(before) > FAR * size:  # it only grows from here
-                return min(before) / size
-        return before[-1] / size
+    def to(self, others: Collection[str]) -> Callable[[str], Array]:
+        """A function that gives the distance of a phrase from each of `others`."""
+        ways = [(n, way) for n, other in enumerate(others) for way in self.ways(other)]
+        whose = np.array([n for n, _ in ways])
+        length = np.array([len(way) for _, way in ways])
+        segments = np.zeros((length.max(), len(ways)), dtype=np.intp)
+        for column, (_, way) in enumerate(ways):
+            segments[: len(way), column] = [self.number[segment] for segment in way]
 
-    def near(self, one: str, others: dict[str, str]) -> Iterator[tuple[float, str, str]]:
-        """Those of `others` that may be nearer than `FAR`, with their distance."""
-        size = [len(way) for way in self.ways(one)]
-        for other in others:
-            sizes = [len(way) for way in self.ways(other)]
-            if max(size) >= min(sizes) * (1 - FAR) and max(sizes) >= min(size) * (1 - FAR):
-                yield self.between(one, other), one, other
+        def edits(one: Segments) -> Array:
+            """The distance of one pronunciation from every other, all at once."""
+            before = np.repeat(
+                np.arange(len(segments) + 1, dtype=np.float32)[:, None], len(ways), 1
+            )
+            for row, segment in enumerate(one, 1):
+                now = np.full_like(before, row)
+                changed = before[:-1] + self.change[self.number[segment]][segments]
+                np.minimum(changed, before[1:] + 1, out=now[1:])
+                for column in range(1, len(now)):
+                    np.minimum(now[column], now[column - 1] + 1, out=now[column])
+                before = now
+            return before[length, np.arange(len(ways))] / np.maximum(length, len(one))
+
+        def far(one: str) -> Array:
+            nearest = np.min([edits(way) for way in self.ways(one)], axis=0)
+            found = np.full(len(others), np.inf)
+            np.minimum.at(found, whose, nearest)
+            return found
+
+        return far
+
+    def close(self, some: Collection[str], others: Collection[str]) -> Iterator[Pair]:
+        """Pairs of one of `some` and one of `others` that are nearer than `FAR`."""
+        far, named = self.to(others), list(others)
+        for one in some:
+            distances = far(one)
+            yield from (
+                (round(float(distances[n]), 3), one, named[n])
+                for n in np.flatnonzero(distances < FAR)
+            )
 
 
 @pytest.fixture(scope="module")
@@ -158,22 +184,12 @@ def test_every_word_has_a_pronunciation(
 
 
 def test_commands_are_far_from_each_other(distance: Distance, commands: dict[str, str]) -> None:
-    close = [
-        (round(distance.between(one, other), 3), one, other)
-        for (one, meant), (other, also) in itertools.combinations(commands.items(), 2)
-        if meant != also and distance.between(one, other) < FAR
-    ]
-    assert sorted(close) == []
+    close = distance.close(commands, commands)
+    assert sorted(pair for pair in close if commands[pair[1]] != commands[pair[2]]) == []
 
 
 def test_commands_are_far_from_wires_and_conditions(
     distance: Distance, commands: dict[str, str], names: dict[str, str]
 ) -> None:
-    close = [
-        (round(far, 3), one, other)
-        for command, meant in commands.items()
-        if meant != "go"  # it holds the name of a wire itself
-        for far, one, other in distance.near(command, names)
-        if far < FAR
-    ]
-    assert sorted(close) == []
+    # Going to a wire holds the name of one itself.
+    assert sorted(distance.close([c for c in commands if commands[c] != "go"], names)) == []

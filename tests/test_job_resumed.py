@@ -63,6 +63,9 @@ class SpokenAnywhere(SpokenPlan):
     ) -> Automaton:
         return super().automaton(None, moment, written=written)
 
+    def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
+        return super().gist(None, moment)
+
 
 @cache
 def spoken(name: str) -> SpokenPlan:

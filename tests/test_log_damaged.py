@@ -5,7 +5,6 @@ Seeded; the cases are the same every time.
 
 from __future__ import annotations
 
-import functools
 import json
 import random
 import shutil
@@ -28,7 +27,7 @@ from handsfree.languages import load_language
 from handsfree.log import JobRecord, open_job, recover, verify
 from handsfree.log.chain import NOTHING, encode, scan
 from handsfree.log.folder import finish_mark
-from handsfree.plan import Plan, parse_plan
+from handsfree.plan import Plan
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 JOBS = ["left-open", "apprentice", "informed", "swept"]
@@ -40,13 +39,6 @@ NONSENSE: list[Any] = [
     "NaN", "9**9**9**9", "4 9**9**9**9", "four volts", [], {}, [[]], ["x"], {"kind": "reading"},
     "../../etc/passwd", "/dev/zero", "reading", "x" * 3000,
 ]  # fmt: skip
-
-
-@pytest.fixture(autouse=True)
-def plans_are_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    read = functools.cache(parse_plan)
-    for module in ("handsfree.log.record", "handsfree.display.follow"):
-        monkeypatch.setattr(f"{module}.parse_plan", lambda text, _: read(text))
 
 
 # --- ways of damage -----------------------------------------------------------------------------

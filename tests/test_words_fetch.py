@@ -21,7 +21,7 @@ from typer.testing import CliRunner
 from handsfree.cli.app import app
 from handsfree.errors import BadInput, Missing
 from handsfree.grammar import Language, SpokenPlan
-from handsfree.grammar.synonyms import synonyms
+from handsfree.grammar.synonyms import Synonyms
 from handsfree.words import fetch as fetching
 from handsfree.words.fetch import Offer, choose, fetch, offers
 from handsfree.words.vosk_engine import find_model
@@ -426,18 +426,17 @@ def test_check_names_what_a_model_lacks(tmp_path: Path) -> None:
 def test_synonyms_have_the_same_tag(
     english: Language, word: str, wording: str, instead: set[str]
 ) -> None:
-    assert set(synonyms(english, word)[wording]) == instead
+    assert set(Synonyms(english).instead_of(word)[wording]) == instead
 
 
 def test_synonyms_are_words_that_the_model_has(english: Language) -> None:
     lacks = {"kilohms", "kilohm", "kilo"}
-    found = synonyms(english, "kilohms", lambda word: word not in lacks)
+    found = Synonyms(english).instead_of("kilohms", lambda word: word not in lacks)
     assert found["kilohms"] == ("k ohms", "kay ohms")
 
 
 def test_synonyms_of_a_plan(spoken_flap: SpokenPlan) -> None:
-    found = synonyms(spoken_flap.language, "unplugged", plan=spoken_flap)
+    synonyms = Synonyms(spoken_flap.language, spoken_flap)
+    found = synonyms.instead_of("unplugged")
     assert found["unplugged"] == ()  # "connector unplugged" has the word too
-    assert synonyms(spoken_flap.language, "maximum", plan=spoken_flap) == {
-        "maximum heat": ("control at hot",)
-    }
+    assert synonyms.instead_of("maximum") == {"maximum heat": ("control at hot",)}

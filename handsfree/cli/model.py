@@ -14,7 +14,7 @@ from handsfree.cli.options import Json
 from handsfree.cli.output import console, print_json
 from handsfree.grammar import SpokenPlan
 from handsfree.grammar.automaton import is_numeral
-from handsfree.grammar.synonyms import synonyms
+from handsfree.grammar.synonyms import Synonyms
 from handsfree.languages import load_language
 from handsfree.plan import load_plan, shipped
 from handsfree.words.fetch import INDEX, choose, fetch, models_folder, offers
@@ -97,9 +97,10 @@ def check_model(
     instead: dict[tuple[str, str], tuple[str, ...]] = {}
     for one in plans:
         spoken = SpokenPlan(load_language(one.language), one)
+        synonyms = Synonyms(spoken.language, spoken)
         lacking = set().union(*(engine.missing_words(spoken.automaton(s)) for s in one.steps))
         for word in sorted(word for word in lacking if not is_numeral(word)):
-            for wording, others in synonyms(spoken.language, word, engine.knows, spoken).items():
+            for wording, others in synonyms.instead_of(word, engine.knows).items():
                 instead.setdefault((word, wording), others)
     table = Table("not known", "in", "say instead", box=None)
     for (word, wording), others in instead.items():

@@ -10,7 +10,14 @@ from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.wording import Wording
 from handsfree.grammar import SpokenPlan
+from handsfree.once import once
 from handsfree.plan.schema import Plan, Step
+
+
+@once(kept=2)
+def _diagnosis(plan: Plan) -> Diagnosis | None:
+    circuit = plan.circuit
+    return None if circuit is None else Diagnosis.of(circuit, plan.meter)
 
 
 @dataclass(frozen=True)
@@ -34,8 +41,7 @@ class Desk:
     @cached_property
     def diagnosis(self) -> Diagnosis | None:
         """Of the plan's circuit, computed once at the first use; None if it has none."""
-        circuit = self.plan.circuit
-        return None if circuit is None else Diagnosis.of(circuit, self.plan.meter)
+        return _diagnosis(self.plan)
 
     def step(self, session: Session) -> Step | None:
         """The open step."""

@@ -31,6 +31,7 @@ from handsfree.meaning import (
     Understood,
     interpret,
 )
+from handsfree.once import once
 from handsfree.plan.schema import Plan
 
 #: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
@@ -61,6 +62,11 @@ class Response:
     understood: Understood | None = None
 
 
+@once(kept=3)
+def _spoken(language: Language, plan: Plan) -> SpokenPlan:
+    return SpokenPlan(language, plan)
+
+
 class Dialogue:
     """The dialogue about one plan in one language.
 
@@ -79,8 +85,9 @@ class Dialogue:
         apprentice: bool = False,
         informed: bool = False,
     ) -> None:
-        spoken = SpokenPlan(language, plan)
-        self.desk = Desk(plan, spoken, Wording(language, plan), apprentice, informed)
+        self.desk = Desk(
+            plan, _spoken(language, plan), Wording(language, plan), apprentice, informed
+        )
 
     def start(self) -> Response:
         """The first words: title, cautions, the first step."""

@@ -49,8 +49,7 @@ def is_numeral(word: str) -> bool:
 MOST_DIGITS = 12
 
 
-@dataclass(frozen=True, slots=True)
-class Arc:
+class Arc(NamedTuple):
     """One word from one state to the next.
 
     Attributes:
@@ -181,6 +180,7 @@ class _Builder:
         self.rule = rule
         self.empty: list[list[_Empty]] = []
         self.words: list[list[tuple[str, int]]] = []
+        self.totals: dict[int, float] = {}
         self.open: list[str] = []
         self.made: dict[tuple[object, int], int] = {}
         self.kept: list[jsgf.Expansion] = []  # alive, so that an id stays theirs
@@ -235,6 +235,8 @@ class _Builder:
 
     def closure(self, state: int) -> list[_Empty]:
         """States reachable without a word, with tags and weight of the way."""
+        if not self.empty[state]:
+            return [(state, (), 1.0)]
         found: dict[tuple[int, Tags], float] = {}
         stack: list[_Empty] = [(state, (), 1.0)]
         while stack:
@@ -242,9 +244,12 @@ class _Builder:
             if (at, tags) in found:
                 continue
             found[at, tags] = weight
-            total = sum(w for _, _, w in self.empty[at]) or 1.0
-            onward = [(t, tags + more, weight * w / total) for t, more, w in self.empty[at]]
-            stack += reversed(onward)  # so that the order of the grammar file is kept
+            if onward := self.empty[at]:
+                total = self.totals.get(at)
+                if total is None:
+                    total = self.totals[at] = sum(w for _, _, w in onward) or 1.0
+                # Reversed, so that the order of the grammar file is kept.
+                stack += [(t, tags + more, weight * w / total) for t, more, w in onward[::-1]]
         return [(at, tags, weight) for (at, tags), weight in found.items()]
 
     def finish(self, start: int, final: int) -> Automaton:
@@ -262,9 +267,9 @@ class _Builder:
                         numbers[target] = len(numbers)
                         queue.append(target)
                     key = word, numbers[target], tags
-                    arcs[key] = arcs.get(key, 0.0) + weight
+                    arcs[key] = arcs[key] + weight if key in arcs else weight
             total = sum(arcs.values()) or 1.0
-            table.append(tuple(Arc(w, t, g, x / total) for (w, t, g), x in arcs.items()))
+            table.append(tuple([Arc(*key, x / total) for key, x in arcs.items()]))
             if endings_here:
                 endings[number] = tuple(dict.fromkeys(endings_here))
         return _trim(Automaton(tuple(table), endings))
@@ -282,6 +287,8 @@ def _trim(automaton: Automaton) -> Automaton:
             useful.add(source)
             queue.append(source)
     useful.add(automaton.start)
+    if len(useful) == automaton.states:
+        return automaton
     number = {old: new for new, old in enumerate(sorted(useful))}
     table = tuple(
         tuple(

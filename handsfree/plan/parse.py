@@ -55,16 +55,32 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     Raises:
         BadPlan: something is wrong; every error is listed with file, line and field.
     """
+    try:
+        return _parsed(text)
+    except _Faulty as found:
+        raise BadPlan(source, found.document, found.faults, remedy=found.remedy) from None
+
+
+class _Faulty(Exception):
+    """What is wrong with a text of which it is not known yet where it comes from."""
+
+    def __init__(self, document: Document, faults: list[Mistake], remedy: str | None = None):
+        self.document, self.faults, self.remedy = document, faults, remedy
+
+
+@lru_cache(maxsize=16)
+def _parsed(text: str) -> Plan:
+    """The plan of a text, the same one each time."""
     document = read_document(text)
     faults = list(document.faults)
     if document.data is None:
         yaml_error = bool(faults)
         faults = faults or [Mistake(1, (), "the plan is empty")]
         remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
-        raise BadPlan(source, document, faults, remedy=remedy)
+        raise _Faulty(document, faults, remedy)
     if not isinstance(document.data, dict):
         message = "a plan is made of named fields, such as 'title: …'"
-        raise BadPlan(source, document, [*faults, Mistake(1, (), message)])
+        raise _Faulty(document, [*faults, Mistake(1, (), message)], None)
     written = is_description(document.data)
     plan, data = None, document.data
     try:
@@ -78,7 +94,7 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     if plan is not None or not written:
         faults += (Mistake(document.line(p), p, message) for p, message in problems(data))
     if plan is None or faults:
-        raise BadPlan(source, document, faults)
+        raise _Faulty(document, faults, None)
     return plan
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, TypeAlias, cast
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, cast
 
 import pint
 
@@ -30,7 +30,19 @@ if TYPE_CHECKING:
 else:
     Quantity = ureg.Quantity
 
-#: What a meter measures, and the unit in which each kind is kept.
+#: What a meter measures.
+Kind = Literal[
+    "voltage",
+    "resistance",
+    "current",
+    "frequency",
+    "temperature",
+    "duty cycle",
+    "share",
+    "time",
+    "capacitance",
+]
+#: The unit in which each kind is kept.
 KINDS: dict[str, str] = {
     "voltage": "V",
     "resistance": "Ω",
@@ -91,6 +103,11 @@ def kind_of(value: Quantity) -> str | None:
         if value.is_compatible_with(ureg.Unit(unit)):
             return kind
     return None
+
+
+def fits(value: Quantity, unit: str) -> bool:
+    """Whether `value` can be given in `unit`."""
+    return bool(value.is_compatible_with(ureg.Unit(unit)))
 
 
 def difference(value: Quantity, other: Quantity) -> Quantity:

@@ -138,7 +138,7 @@ def of_plan(name: str) -> Shop:
     plan = load_plan(name).plan
     assert plan.circuit is not None
     order = [step.id for step in plan.steps if step.phase == "test"]
-    return shop(plan.circuit, order, plan.meter.in_circuit)
+    return shop(plan.circuit, order, plan.meter)
 
 
 def share(results: Iterable[Jobs], name: str) -> float:

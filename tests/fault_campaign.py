@@ -207,7 +207,7 @@ def campaign(name: str, count: int, seed: int) -> list[Outcome]:
     """Vehicles of one plan."""
     plan = load_plan(name).plan
     assert plan.circuit is not None
-    meter = plan.meter.in_circuit
+    meter = plan.meter
     diagnosis = Diagnosis.of(plan.circuit, meter)
     return [
         work(diagnosis, vehicle, meter, [seed, n])

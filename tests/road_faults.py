@@ -123,7 +123,7 @@ def diagnosis(plan: str) -> Diagnosis:
     """The diagnosis of a plan, computed once."""
     loaded = load_plan(plan).plan
     assert loaded.circuit is not None
-    return Diagnosis.of(loaded.circuit, loaded.meter.in_circuit)
+    return Diagnosis.of(loaded.circuit, loaded.meter)
 
 
 def on_the_road(case: Road, seed: int = 1) -> tuple[Verdict, int]:
@@ -150,7 +150,7 @@ def on_the_road(case: Road, seed: int = 1) -> tuple[Verdict, int]:
     if kind == "meter":
         present = (f"gain {case.meter}",)
     vehicle = Vehicle(circuit, present, tuple(case.true), kind)
-    return job(diagnosis(case.plan), vehicle, plan.meter.in_circuit, [seed, 7], slips=0.0)
+    return job(diagnosis(case.plan), vehicle, plan.meter, [seed, 7], slips=0.0)
 
 
 def rightly(case: Road, said: Verdict) -> list[bool]:

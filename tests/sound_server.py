@@ -110,12 +110,13 @@ class Recorder:
 
     def _read(self) -> None:
         assert self._process.stdout
-        while piece := self._process.stdout.read(RATE // PIECES * 2):
-            samples = np.frombuffer(piece, np.int16).astype(np.float32) / 32768
-            self._times.append(time.monotonic())
-            self._pieces.append(samples)
-            if np.sqrt(np.mean(samples**2)) > QUIET:
-                self._loud_at = time.monotonic()
+        with self._process.stdout as heard:
+            while piece := heard.read(RATE // PIECES * 2):
+                samples = np.frombuffer(piece, np.int16).astype(np.float32) / 32768
+                self._times.append(time.monotonic())
+                self._pieces.append(samples)
+                if np.sqrt(np.mean(samples**2)) > QUIET:
+                    self._loud_at = time.monotonic()
 
     @property
     def samples(self) -> np.ndarray:
@@ -167,10 +168,11 @@ class Dictation:
 
     def _read(self) -> None:
         assert self.process.stdout
-        for line in self.process.stdout:
-            event = json.loads(line) | {"at": time.monotonic()}
-            self.events.append(event)
-            self._new.put(event)
+        with self.process.stdout as told:
+            for line in told:
+                event = json.loads(line) | {"at": time.monotonic()}
+                self.events.append(event)
+                self._new.put(event)
 
     def wait(self, *kinds: str, state: str | None = None, timeout: float = 90) -> dict[str, Any]:
         """The next event of one of these kinds."""

@@ -20,7 +20,7 @@ from handsfree.units import ureg
 def diagnosis(name: str) -> Diagnosis:
     plan = load_plan(name).plan
     assert plan.circuit is not None
-    return Diagnosis.of(plan.circuit, plan.meter.in_circuit)
+    return Diagnosis.of(plan.circuit, plan.meter)
 
 
 def said(name: str, **readings: float) -> Diagnosed:

@@ -20,7 +20,7 @@ def relay() -> Plan:
 def walked(plan: Plan, english: Language, fault: str) -> tuple[list[str], Session, str]:
     """Steps in the order in which they were opened, where it ended, and the verdict's words."""
     assert plan.circuit is not None
-    shown = simulate_jobs(plan.circuit, (fault,), 3, misheard=0, meter=plan.meter.in_circuit)
+    shown = simulate_jobs(plan.circuit, (fault,), 3, misheard=0, meter=plan.meter)
     takes = {one.test: one.shown for one in shown}
     talk = Dialogue(plan, english)
     response = talk.start()

@@ -25,7 +25,7 @@ def diagnose(dialogue: Dialogue, fault: str, most: int = 40) -> tuple[list[str],
     """
     plan = dialogue.desk.plan
     assert plan.circuit is not None
-    meter = plan.meter.in_circuit
+    meter = plan.meter
     shown = simulate_jobs(plan.circuit, (fault,), 3, misheard=0, meter=meter)
     takes = {one.test: one.shown for one in shown}
     response = dialogue.start()

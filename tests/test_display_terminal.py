@@ -207,16 +207,16 @@ def written_later(job: Path, tmp_path: Path) -> Path:
 
 
 def test_it_follows_a_job_that_is_being_written(written_later: Path) -> None:
-    command = subprocess.Popen(
+    with subprocess.Popen(
         glance_command(written_later), stdout=subprocess.PIPE, text=True, bufsize=1
-    )
-    assert command.stdout
-    first = command.stdout.readline()
-    assert first
-    with (written_later / "events.jsonl").open("ab") as log:
-        log.write((written_later / "rest").read_bytes())
-    rest = command.stdout.read()
-    assert command.wait(timeout=60) == 0
+    ) as command:
+        assert command.stdout
+        first = command.stdout.readline()
+        assert first
+        with (written_later / "events.jsonl").open("ab") as log:
+            log.write((written_later / "rest").read_bytes())
+        rest = command.stdout.read()
+        assert command.wait(timeout=60) == 0
     assert rest.rstrip().endswith("verified")
     events = [json.loads(x) for x in (written_later / "events.jsonl").read_text().splitlines()]
     readings = sum(event["event"] == "reading" for event in events)

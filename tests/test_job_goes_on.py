@@ -113,7 +113,7 @@ def test_a_computed_verdict_is_kept_and_explained(
     dialogue = Dialogue(loaded.plan, english, informed=True)
     shop = Shop(tmp_path / "job", loaded, dialogue)
     assert loaded.plan.circuit is not None
-    meter = loaded.plan.meter.in_circuit
+    meter = loaded.plan.meter
     shown = simulate_jobs(loaded.plan.circuit, ("reference_wire_open",), 3, misheard=0, meter=meter)
     takes = {one.test: one.shown for one in shown}
     job = shop.take_up()

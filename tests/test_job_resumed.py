@@ -76,7 +76,7 @@ def spoken(name: str) -> SpokenPlan:
 def diagnosis(name: str) -> Diagnosis | None:
     """A coarse one: what it says is tested elsewhere."""
     circuit = plan_of(name).circuit
-    return circuit and Diagnosis.of(circuit, plan_of(name).meter.in_circuit, pairs=2, samples=8)
+    return circuit and Diagnosis.of(circuit, plan_of(name).meter, pairs=2, samples=8)
 
 
 @cache
@@ -98,7 +98,7 @@ def right(name: str, step: Step | None) -> str:
     if expect.states or expect.answers:
         return wording.state(expect.states[0]) if expect.states else expect.answers[0]
     limits = [limit for limit in (expect.low, expect.high, expect.nominal) if limit is not None]
-    if expect.over_range or not limits or expect.refers_to:
+    if expect.over_limit or not limits or expect.refers_to:
         return "over limit" if measure.quantity else "yes"
     low, high = limits[0], limits[-1]
     return wording.quantity((low + (high - low) / 2) if low.units == high.units else low)

@@ -11,10 +11,6 @@ import handsfree
 
 #: What every module of commands has: `handsfree.cli.commands` calls it.
 SHARED = {"register"}
-#: Of the circuit and of a plan that means the same by them, until the two become one.
-TWICE_STILL = {
-    "Accuracy", "Connector", "Meter",
-}  # fmt: skip
 
 
 def defined(module: ast.Module) -> Iterator[str]:
@@ -40,6 +36,5 @@ def test_no_public_name_is_defined_twice() -> None:
             if not name.startswith("_"):
                 places[name].append(str(path.relative_to(package)))
     twice = {name: where for name, where in places.items() if len(where) > 1}
-    allowed = SHARED | TWICE_STILL
-    assert not {name: where for name, where in twice.items() if name not in allowed}
-    assert set(twice) >= allowed, "a name that stands once needs no exception"
+    assert not {name: where for name, where in twice.items() if name not in SHARED}
+    assert set(twice) >= SHARED, "a name that stands once needs no exception"

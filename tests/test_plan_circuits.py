@@ -21,11 +21,11 @@ from handsfree.circuit import (
     Circuit,
     Expectation,
     ExpectedWord,
+    Meter,
     live_ohmmeter_tests,
     simulate,
     single_faults,
 )
-from handsfree.circuit import Meter as CircuitMeter
 from handsfree.cli.app import app
 from handsfree.cli.output import console
 from handsfree.plan import BadPlan, LoadedPlan, load_plan, parse_plan, shipped
@@ -61,7 +61,7 @@ def test_by_hand_and_computed_agree(name: str, computed: dict[str, Any]) -> None
     """95 % of all sound circuits pass every step."""
     assert {a.step.id: a.agrees for a in computed[name] if a.agrees != "yes"} == {}
     assert list(objections(PLANS[name].plan, computed[name])) == []
-    assert live_ohmmeter_tests(circuit_of(name), PLANS[name].plan.meter.in_circuit) == ()
+    assert live_ohmmeter_tests(circuit_of(name), PLANS[name].plan.meter) == ()
 
 
 @every_plan
@@ -78,7 +78,7 @@ def test_every_fault_shows(name: str) -> None:
     """Each written fault moves at least one test of the plan well beyond the meter's error."""
     plan = PLANS[name].plan
     circuit = circuit_of(name).model_copy(update={"usual_faults": False})
-    meter = plan.meter.in_circuit
+    meter = plan.meter
     found = simulate(circuit, samples=30, meter=meter)
     hidden = []
     for fault, values in zip(found.hypotheses[1:], found.values[1:], strict=True):
@@ -120,7 +120,7 @@ def test_shipped_circuits_agree_with_ngspice_under_every_fault(name: str, tmp_pa
 
 def reading(name: str, fault: str | None, test: str) -> float | str | None:
     """A reading of the nominal circuit with one fault, in SI units; a word where one is said."""
-    circuit, meter = circuit_of(name), PLANS[name].plan.meter.in_circuit
+    circuit, meter = circuit_of(name), PLANS[name].plan.meter
     found = simulate(circuit, [(fault,) if fault else ()], [test], samples=1, meter=meter)
     value = float(found.values[0, 0, 0])
     if words := circuit.tests[test].outcomes:
@@ -215,20 +215,21 @@ def test_words_that_a_meter_shows_alike() -> None:
 # The meter
 
 
-def test_the_meter_of_the_plan_is_the_meter_of_the_circuit() -> None:
+def test_the_meter_of_a_plan_loads_its_circuit_and_errs_as_it_is_written() -> None:
     text = FLAP.replace(
         "  source: typical of a 6000",
         "  display: 4000\n  input_resistance: 1 MΩ\n  over_limit: 40 MΩ\n  burden: 0.1 Ω\n"
         "  source: typical of a 6000",
         1,
     )
-    meter = parse_plan(text).meter.in_circuit
-    assert (meter.display, meter.input_resistance.nominal) == (4000, 1e6)
-    assert (meter.ohms_limit.nominal, meter.burden.nominal) == (40e6, 0.1)
+    meter = parse_plan(text).meter
+    assert meter.display == 4000
+    ohms = (meter.input_resistance, meter.over_limit, meter.burden)
+    assert [value.m_as("Ω") for value in ohms] == [1e6, 40e6, 0.1]
     # 0.9 % + 3 counts; of 4000 counts of 0.1 Ω, 1 kΩ is shown to 1 Ω.
     assert meter.error("resistance", np.array([1000.0])) == pytest.approx([9 + 3])
-    assert meter.current == CircuitMeter().current
-    assert parse_plan(FLAP).meter.in_circuit.input_resistance.nominal == 10e6
+    assert meter.accuracy_of("current") == Meter().accuracy_of("current")
+    assert parse_plan(FLAP).meter.input_resistance.m_as("Ω") == 10e6
 
 
 @pytest.mark.parametrize(

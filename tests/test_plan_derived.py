@@ -62,10 +62,10 @@ def test_what_is_cheap_comes_before_what_is_taken_apart(plan: Plan) -> None:
 
 def test_a_sound_circuit_passes_every_step(plan: Plan) -> None:
     """Limits hold the worst case of the tolerances (a separate computation: corners)."""
-    found = expectations(circuit_of(plan), plan.meter.in_circuit, samples=500)
+    found = expectations(circuit_of(plan), plan.meter, samples=500)
     for step in plan.steps:
         one = found.get(step.id)
-        if not isinstance(one, Expectation) or step.expect.over_range:
+        if not isinstance(one, Expectation) or step.expect.over_limit:
             continue
         if step.expect.within is not None:  # beside the battery's reading
             battery = found[step.expect.near or ""]
@@ -87,7 +87,7 @@ def test_every_step_tells_of_something_and_says_of_what(plan: Plan) -> None:
 def test_no_sound_part_is_convicted_by_a_fault_of_the_library(plan: Plan) -> None:
     """Each fault as drawn, read without error at every test: never another part for sure."""
     tests = [s.id for s in plan.steps if s.phase == "test"]
-    walked = rehearse(circuit_of(plan), tests, plan.meter.in_circuit)
+    walked = rehearse(circuit_of(plan), tests, plan.meter)
     assert [one.fault.id for one in walked if one.wrong] == []
     shown = [one for one in walked if one.seen]
     assert sum(one.named for one in shown) >= 0.8 * len(shown)

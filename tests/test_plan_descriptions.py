@@ -98,7 +98,7 @@ def test_no_ohmmeter_on_a_dangerous_class(name: str, danger: str) -> None:
 def test_no_ohmmeter_on_a_live_wire(name: str) -> None:
     circuit = plan(name).circuit
     assert circuit is not None
-    assert live_ohmmeter_tests(circuit, plan(name).meter.in_circuit) == ()
+    assert live_ohmmeter_tests(circuit, plan(name).meter) == ()
 
 
 def test_the_lead_is_back_from_the_current_jack_before_any_volts() -> None:

@@ -1,4 +1,11 @@
-"""From a reading to a verdict: compared with what the plan expects."""
+"""From a reading to how it compares with what the plan expects.
+
+resolve     which of several hearings was meant
+expected    what a step expects, given the readings so far; `guard`: what proves nothing
+verdict     the comparison
+sweep       a travel after the repair
+agreement   what a plan expects by hand against what its circuit gives
+"""
 
 from handsfree.check.expected import Expected, Taken, accuracy, expected, written
 from handsfree.check.resolve import resolve

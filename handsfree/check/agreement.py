@@ -20,8 +20,8 @@ from handsfree.circuit import (
     live_ohmmeter_tests,
 )
 from handsfree.circuit.expect import CONFIDENCE, reach
+from handsfree.fields import FieldPath
 from handsfree.meaning.meanings import Reading
-from handsfree.plan.fields import FieldPath
 from handsfree.plan.schema import Plan, Step
 
 
@@ -71,7 +71,7 @@ def agreements(plan: Plan) -> tuple[Agreement, ...]:
     """Every step that the circuit computes, in the order of the plan; empty without a circuit."""
     if plan.circuit is None:
         return ()
-    computed = expectations(plan.circuit, plan.meter.in_circuit)
+    computed = expectations(plan.circuit, plan.meter)
     taken = {
         test: Reading(None if isinf(found.nominal.magnitude) else found.nominal)
         for test, found in computed.items()
@@ -102,7 +102,7 @@ def objections(plan: Plan, found: Iterable[Agreement]) -> Iterator[tuple[FieldPa
         if agreement.objection:
             yield ("steps", places[agreement.step.id], "expect"), agreement.objection
     if plan.circuit is not None:
-        for test in live_ohmmeter_tests(plan.circuit, plan.meter.in_circuit):
+        for test in live_ohmmeter_tests(plan.circuit, plan.meter):
             message = "a resistance is measured while the circuit is live, so the reading is false"
             yield ("circuit", "tests", test), message
 

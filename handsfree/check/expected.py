@@ -59,7 +59,7 @@ def expected(step: Step, taken: Taken) -> Expected:
         if spread.is_compatible_with(ureg.percent) and not nominal.dimensionless:
             spread = size(nominal) * spread.m_as("dimensionless")
         return _around(nominal, spread)
-    return Expected(expect.low, expect.high, expect.over_range, expect.states, expect.answers)
+    return Expected(expect.low, expect.high, expect.over_limit, expect.states, expect.answers)
 
 
 def _around(middle: Quantity, spread: Quantity) -> Expected:

@@ -1,8 +1,10 @@
 """A circuit in a plan: what each wire should read under each condition and each fault.
 
     values -> faults -> elements -> parts -> model      what a plan writes
+    usual, library                                      the faults that parts bring of themselves
+    meter                                               how it loads the circuit, and errs
     template -> states -> variants -> network           the solver (elimination: sparse systems)
-    solve (readings under every fault), expect (readings of the sound circuit, decisions)
+    solve (readings under every fault), expect (readings of the sound circuit)
 
 `physics` holds the trade's formulas with their sources.
 """
@@ -14,11 +16,12 @@ from handsfree.circuit.expect import (
     expectations,
     live_ohmmeter_tests,
 )
-from handsfree.circuit.meter import Meter, count
+from handsfree.circuit.meter import Accuracy, Meter
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
 from handsfree.circuit.solve import FaultSet, Predictions, simulate, single_faults
 
 __all__ = [
+    "Accuracy",
     "Circuit",
     "CircuitTest",
     "Expectation",
@@ -28,7 +31,6 @@ __all__ = [
     "Meter",
     "Predictions",
     "contradiction",
-    "count",
     "expectations",
     "live_ohmmeter_tests",
     "simulate",

@@ -34,6 +34,7 @@ from handsfree.circuit.elements import Part
 from handsfree.circuit.faults import FaultMode, Misreads, Model, Word, WrongPin
 from handsfree.circuit.parts import AnyPart, Lamp, Mechanism, Motor, Potentiometer, Relay, Wire
 from handsfree.circuit.values import Limits, Seconds, parse_spread
+from handsfree.fields import COMMON_PRACTICE
 from handsfree.units import Quantity, ureg
 
 Path = tuple[str | int, ...]
@@ -162,7 +163,7 @@ class Circuit(Model):
     usual_faults: bool = Field(
         True, description="false: only the faults that are listed, not those that parts bring"
     )
-    odds_source: str = "common practice, no published source"
+    odds_source: str = COMMON_PRACTICE
 
     @cached_property
     def faults(self) -> tuple[Fault, ...]:

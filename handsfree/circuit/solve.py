@@ -177,18 +177,18 @@ class _Bench:
         pair = np.repeat(lead, s)
         zero = np.zeros(len(rows))
         if test.measures == "voltage":
-            load = zero + 1 / meter.input_resistance.nominal
+            load = zero + 1 / meter.input_resistance.m_as("Ω")
             return variants.ports.metered(rows, pair, load, zero).reshape(h, s) * self._gains
         if test.measures == "resistance":
-            full, volts = meter.test_current.nominal, meter.test_voltage.nominal
+            full, volts = meter.test_current.m_as("A"), meter.test_voltage.m_as("V")
             v = variants.ports.metered(rows, pair, zero + full / volts, zero + full)
             i = full - v * full / volts
             ohms = np.where(i > 0, v / np.where(i > 0, i, 1.0), np.inf)
-            return np.where(ohms > meter.ohms_limit.nominal, np.inf, ohms).reshape(h, s)
+            return np.where(ohms > meter.over_limit.m_as("Ω"), np.inf, ohms).reshape(h, s)
         branch = variants.template.branch[test.branch]
         inner = variants.ohms[branch, :, c].ravel()
         source = variants.volts[branch, :, c].ravel()
-        g = 1 / (inner + (0.0 if test.clamp else meter.burden.nominal))
+        g = 1 / (inner + (0.0 if test.clamp else meter.burden.m_as("Ω")))
         added = g - 1 / inner
         across = variants.ports.metered(rows, pair, added, -added * source)
         return np.asarray(g * (across + source)).reshape(h, s)

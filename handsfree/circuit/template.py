@@ -14,7 +14,7 @@ from handsfree.circuit.network import Ints
 from handsfree.circuit.values import Array, Spread, parse_spread
 from handsfree.errors import BadInput
 
-P = TypeVar("P", bound=Part)
+_P = TypeVar("_P", bound=Part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ class Template:
         numbers = [(self.node[a], self.node[b]) for a, b in ends]
         return np.array(numbers, dtype=np.intp).reshape(-1, 2)
 
-    def of(self, kind: type[P]) -> dict[str, P]:
+    def of(self, kind: type[_P]) -> dict[str, _P]:
         """The parts of a kind, by name."""
         return {n: p for n, p in self.circuit.parts.items() if isinstance(p, kind)}
 

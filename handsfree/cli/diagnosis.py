@@ -107,7 +107,7 @@ def simulate_plan(
         if name not in known:
             remedy = f"Known: {', '.join(known)}"
             raise BadInput(f"the circuit has no fault {name!r}", where="--fault", remedy=remedy)
-    taken = simulate_jobs(circuit, tuple(fault or ()), seed, meter=loaded.meter.in_circuit)
+    taken = simulate_jobs(circuit, tuple(fault or ()), seed, meter=loaded.meter)
     for one in taken:
         line = {
             "step": one.test,

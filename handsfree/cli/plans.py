@@ -77,7 +77,7 @@ def expectation(step: Step) -> str:
     expect = step.expect
     if expect.states or expect.answers:
         return " or ".join(expect.states or expect.answers)
-    if expect.over_range:
+    if expect.over_limit:
         return "over limit"
     if expect.nominal is not None and expect.tolerance is not None:
         return f"{show(expect.nominal)} ± {show(expect.tolerance)}"
@@ -124,7 +124,7 @@ def _rehearsed(plan: Plan, circuit: Circuit, how: Rehearsal) -> Iterator[str]:
     """What the verdict makes of every fault, in lines."""
     steps = [step.id for step in plan.steps if step.phase == "test"]
     quick = {"pairs": 0, "samples": 40} if how is Rehearsal.quick else {}
-    walked = walk_faults(circuit, steps, plan.meter.in_circuit, **quick)
+    walked = walk_faults(circuit, steps, plan.meter, **quick)
     shown = [one for one in walked if one.seen]
     said = Counter(one.said.kind for one in shown)
     kinds = ", ".join(f"{said[kind]} {kind}" for kind in dict.fromkeys(sorted(said)))

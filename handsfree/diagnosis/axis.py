@@ -212,9 +212,9 @@ def axis_of(test: CircuitTest, meter: Meter, values: Array) -> Axis:
 
 def _scale(quantity: Measurable, meter: Meter) -> tuple[float, float]:
     """Error of the meter as `offset + slope * reading`, over its ranges."""
-    accuracy = getattr(meter, quantity)
+    accuracy = meter.accuracy_of(quantity)
     counts = max(accuracy.counts, 0.5)
-    return counts * accuracy.finest.nominal, accuracy.percent / 100 + 3 * counts / meter.display
+    return counts * meter.finest[quantity], accuracy.percent / 100 + 3 * counts / meter.display
 
 
 def _place(quantity: Measurable, meter: Meter, values: Array) -> Array:

@@ -17,7 +17,7 @@ from handsfree.plan.schema import Plan, Step
 @once(kept=2)
 def _diagnosis(plan: Plan) -> Diagnosis | None:
     circuit = plan.circuit
-    return None if circuit is None else Diagnosis.of(circuit, plan.meter.in_circuit)
+    return None if circuit is None else Diagnosis.of(circuit, plan.meter)
 
 
 @dataclass(frozen=True)

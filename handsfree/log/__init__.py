@@ -1,7 +1,8 @@
 """Events to evidence: the append-only, hash-chained log of a job.
 
-`chain` and `standing` are pure; `folder`, `writer`, `opening`, `verify` and `record` are the edge
-to the disk.  `JobRecord` is a job for everybody who reads one.
+`chain`, `standing` and `consistency` are pure; `folder`, `writer`, `opening`, `verify`, `recover`
+and `record` are the edge to the disk, `clip` the sound behind an event.  `JobRecord` is a job for
+everybody who reads one.
 """
 
 from handsfree.log.chain import Line, fingerprint

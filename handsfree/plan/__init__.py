@@ -1,4 +1,10 @@
-"""Plans: what is to be probed, under which condition, what is expected, what follows."""
+"""Plans: what is to be probed, under which condition, what is expected, what follows.
+
+load -> document -> parse           from a file or a name to a plan, or all its errors by line
+schema, measure                     what a plan holds
+references, consistency, circuits   whether its parts fit together
+derived                             the plan that follows from a description
+"""
 
 from handsfree.plan.document import Mistake
 from handsfree.plan.load import LoadedPlan, load_plan, shipped

@@ -13,7 +13,7 @@ from typing import Any
 
 import yaml
 
-from handsfree.plan.fields import FieldPath
+from handsfree.fields import FieldPath
 
 _READERS: dict[str, tuple[str, str, Callable[[str], Any]]] = {
     "null": (r"null|Null|NULL|~|", "~nN\0", lambda _: None),

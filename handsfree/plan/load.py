@@ -10,9 +10,9 @@ from pathlib import Path
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
+from handsfree.fields import FieldPath
 from handsfree.plan.derived import is_description
 from handsfree.plan.document import Mistake, read_document
-from handsfree.plan.fields import FieldPath
 from handsfree.plan.parse import BadPlan, parse_plan
 from handsfree.plan.references import Problem
 from handsfree.plan.schema import Plan

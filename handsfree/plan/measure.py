@@ -5,22 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
-from handsfree.plan.fields import FieldPath, OneOrSeveral, PlanModel, PlanQuantity, Spoken
-from handsfree.units import KINDS, Quantity, quantity, show, ureg
+from handsfree.fields import FieldPath, OneOrSeveral, PlanModel, PlanQuantity, Spoken
+from handsfree.units import KINDS, Kind, fits, quantity, show
 
-Kind = Literal[
-    "voltage",
-    "resistance",
-    "current",
-    "frequency",
-    "temperature",
-    "duty cycle",
-    "share",
-    "time",
-    "capacitance",
-]
 StateName = Literal[
     "ground",
     "battery",
@@ -38,11 +27,6 @@ StateName = Literal[
 
 #: Quantities for which the meter drives a current of its own.
 OHMMETER_KINDS = ("resistance", "capacitance")
-
-
-def fits(value: Quantity, unit: str) -> bool:
-    """Whether `value` can be given in `unit`."""
-    return bool(value.is_compatible_with(ureg.Unit(unit)))
 
 
 class Option(PlanModel):
@@ -96,6 +80,8 @@ class Expect(PlanModel):
     - `answer` (one or several that are right).
     """
 
+    model_config = ConfigDict(serialize_by_alias=True)
+
     low: PlanQuantity | None = None
     high: PlanQuantity | None = None
     nominal: PlanQuantity | None = None
@@ -103,7 +89,7 @@ class Expect(PlanModel):
     near: str | None = None
     within: PlanQuantity | None = None
     share_of: str | None = None
-    over_range: bool = False
+    over_limit: bool = Field(False, alias="over_range")
     state: OneOrSeveral[StateName] | None = None
     answer: OneOrSeveral[str] | None = None
 
@@ -115,7 +101,7 @@ class Expect(PlanModel):
             self.nominal is not None,
             self.near is not None,
             self.share_of is not None,
-            self.over_range,
+            self.over_limit,
             self.state is not None,
             self.answer is not None,
         ]

@@ -10,10 +10,10 @@ from pydantic_core import ErrorDetails
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
+from handsfree.fields import FieldPath, show_path
 from handsfree.plan.consistency import problems
 from handsfree.plan.derived import Description, derive, is_description
 from handsfree.plan.document import Document, Mistake, read_document
-from handsfree.plan.fields import FieldPath, show_path
 from handsfree.plan.schema import Plan
 
 _YAML_REMEDY = (

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from handsfree.plan.fields import FieldPath, show_path
+from handsfree.fields import FieldPath, show_path
 
 Problem = tuple[FieldPath, str]
 Item = Mapping[str, Any]

@@ -7,15 +7,13 @@ and are exported as a JSON Schema.  All models are frozen.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-import numpy as np
 from pydantic import AfterValidator, Field
 
-from handsfree.circuit import Circuit, count
-from handsfree.circuit import Meter as CircuitMeter
-from handsfree.plan.fields import (
+from handsfree.circuit import Circuit, Meter
+from handsfree.fields import (
+    COMMON_PRACTICE,
     FieldPath,
     Identifier,
     OneOrSeveral,
@@ -28,29 +26,24 @@ from handsfree.plan.fields import (
 from handsfree.plan.measure import (
     OHMMETER_KINDS,
     Expect,
-    Kind,
     Measure,
     Option,
     StateName,
-    fits,
 )
-from handsfree.units import KINDS, Quantity, parse_quantity, show, span
+from handsfree.units import KINDS, Kind, Quantity, fits, show
 
 __all__ = [
     "COMMON_PRACTICE",
     "NO_OHMMETER",
-    "Accuracy",
     "CircuitClass",
     "Condition",
-    "Connector",
     "Expect",
     "Finding",
-    "Kind",
     "Measure",
-    "Meter",
     "Option",
     "Outcome",
     "Pin",
+    "Pinout",
     "Plan",
     "Probe",
     "StateName",
@@ -66,8 +59,6 @@ NO_OHMMETER: dict[str, str] = {
     "airbag": "the ohmmeter's test current can fire an igniter",
     "high_voltage": "an ohmmeter on a high-voltage circuit endangers life and meter",
 }
-
-COMMON_PRACTICE = "common practice, no published source"
 
 
 def _supply(supply: Quantity) -> Quantity:
@@ -110,8 +101,8 @@ class Pin(PlanModel):
         return f"{self.colour}/{self.stripe}" if self.stripe else self.colour
 
 
-class Connector(PlanModel):
-    """The connector at which is probed."""
+class Pinout(PlanModel):
+    """The connector at which is probed: what is in each of its pins."""
 
     name: Text
     pins: tuple[Pin, ...] = Field(min_length=1)
@@ -124,78 +115,6 @@ class Condition(PlanModel):
     say: Spoken = Field(description="how it is spoken")
     names: tuple[Spoken, ...] = Field((), description="other ways to say it")
     caution: str = Field("", description="said when the condition is asked for")
-
-
-def _usually(value: str, description: str) -> Any:
-    """A quantity that has this value if it is not given."""
-    return Field(
-        default_factory=partial(parse_quantity, value),
-        description=description,
-        json_schema_extra={"default": value},
-    )
-
-
-class Accuracy(PlanModel):
-    """A meter's accuracy: percent of reading plus counts of its last digit."""
-
-    percent: float = Field(0.5, ge=0, description="percent of the reading")
-    counts: float = Field(2, ge=0, description="counts of the last digit")
-    resolution: PlanQuantity = Field(description="size of one count in the lowest range")
-
-
-class Meter(PlanModel):
-    """The meter in the technician's hand.  What is not given is common practice."""
-
-    name: str = "digital multimeter"
-    accuracy: dict[Kind, Accuracy] = Field(default_factory=dict)
-    display: int = Field(6000, ge=100, description="counts of the display")
-    input_resistance: PlanQuantity = _usually("10 MΩ", "on volts")
-    over_limit: PlanQuantity = _usually("60 MΩ", "resistance above which it shows over limit")
-    burden: PlanQuantity = _usually("0.03 Ω", "in series, on amperes")
-    source: Text = COMMON_PRACTICE
-
-    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
-        """A resolution that is not of its quantity; a resistance that is none."""
-        for kind, accuracy in self.accuracy.items():
-            if not fits(accuracy.resolution, KINDS[kind]):
-                path = ("accuracy", kind, "resolution")
-                yield path, f"{show(accuracy.resolution)} is no {kind}"
-        for field in ("input_resistance", "over_limit", "burden"):
-            if not fits(ohms := getattr(self, field), "Ω"):
-                yield (field,), f"{show(ohms)} is no resistance"
-            elif ohms.magnitude <= 0:
-                yield (field,), f"{show(ohms)} is not above nought"
-
-    def count(self, kind: Kind, value: Quantity) -> Quantity | None:
-        """One count of the range in which the meter shows `value`; None if not known."""
-        spec = self.accuracy.get(kind)
-        if spec is None:
-            return None
-        here = np.array(float(value.m_as(spec.resolution.units)))
-        one = count(float(spec.resolution.magnitude), self.display, here)
-        return span(float(one), spec.resolution)
-
-    @property
-    def in_circuit(self) -> CircuitMeter:
-        """The meter as it loads a circuit and errs in it."""
-        return CircuitMeter.model_validate(
-            {
-                "name": self.name,
-                "display": self.display,
-                "input_resistance": show(self.input_resistance),
-                "ohms_limit": show(self.over_limit),
-                "burden": show(self.burden),
-            }
-            | {
-                kind: {
-                    "percent": accuracy.percent,
-                    "counts": accuracy.counts,
-                    "finest": show(accuracy.resolution),
-                }
-                for kind, accuracy in self.accuracy.items()
-                if kind in CircuitMeter.model_fields
-            }
-        )
 
 
 class Probe(PlanModel):
@@ -329,7 +248,7 @@ class Plan(PlanModel):
         default_factory=dict, description="a larger value is absurd here and is asked back"
     )
     meter: Meter = Meter()
-    connector: Connector
+    connector: Pinout
     conditions: tuple[Condition, ...] = Field(min_length=1)
     steps: tuple[Step, ...] = Field(min_length=1)
     findings: tuple[Finding, ...] = ()

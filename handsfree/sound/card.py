@@ -171,6 +171,9 @@ class Card:
         if process:
             process.kill()
             process.wait()
+            assert process.stdin  # what reads its output closes that
+            with self._sending, suppress(OSError):  # it may have died before it read all
+                process.stdin.close()
 
     def _send(self, *command: object) -> None:
         process = self._process
@@ -181,7 +184,7 @@ class Card:
 
 
 def _read(stream: IO[bytes], inbox: queue.SimpleQueue[Message | None]) -> None:
-    with suppress(EOFError, OSError, pickle.UnpicklingError, ValueError):
+    with stream, suppress(EOFError, OSError, pickle.UnpicklingError, ValueError):
         while True:
             inbox.put(pickle.load(stream))
     inbox.put(None)

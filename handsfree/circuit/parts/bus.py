@@ -12,14 +12,15 @@ from handsfree.circuit.faults import Word
 from handsfree.circuit.physics import can
 from handsfree.circuit.usual import Usual, broken, series, shorted, stuck
 from handsfree.circuit.values import Ohms, Spread, Volts, parse_spread
+from handsfree.units import show
 
 _STAGE = 30.0  # ohms of a transceiver's output stage: common practice, no published source
-_BUS = 60.0  # ohms between the wires of a bus with both ends terminated (ISO 11898-2)
+_BUS = can.TERMINATION / 2  # between the wires of a bus with both ends terminated
 
 
 def _behind(wanted: can.Level, sign: int) -> Spread:
     """Voltage behind the output stage, so that a terminated bus has the nominal level."""
-    current = float(can.DOMINANT_DIFFERENCE.nominal.m_as("V")) / _BUS
+    current = float((can.DOMINANT_DIFFERENCE.nominal / _BUS).m_as("A"))
     volts = float(wanted.nominal.m_as("V")) + sign * current * _STAGE
     return Spread(volts, volts, volts, "V")
 
@@ -35,17 +36,17 @@ class CanNode(Part):
     high: Word
     low: Word
     ground: Word
-    recessive: Volts = parse_spread("2.5 V ± 4 %", "V")
+    recessive: Volts = parse_spread(f"{show(can.RECESSIVE.nominal)} ± 4 %", "V")
     input_resistance: Ohms = parse_spread("30 kΩ ± 30 %", "Ω")
     termination: Ohms | None = Field(None, description="such as '120 Ω ± 1 %', at a bus end")
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
     probing: ClassVar[str] = "Each wire to ground; wire to wire in ohms only with the battery off."
     normal: ClassVar[tuple[Normal, ...]] = (
-        Normal("either wire, nobody sending", "2.0 V to 3.0 V", "ISO 11898-2"),
-        Normal("high wire, dominant", "2.75 V to 4.5 V", "ISO 11898-2"),
-        Normal("low wire, dominant", "0.5 V to 2.25 V", "ISO 11898-2"),
-        Normal("between the wires, unpowered", "60 Ω", "ISO 11898-2, two of 120 Ω"),
+        Normal("either wire, nobody sending", str(can.RECESSIVE), "ISO 11898-2"),
+        Normal("high wire, dominant", str(can.DOMINANT_HIGH), "ISO 11898-2"),
+        Normal("low wire, dominant", str(can.DOMINANT_LOW), "ISO 11898-2"),
+        Normal("between the wires, unpowered", show(_BUS), "ISO 11898-2, two of 120 Ω"),
     )
     remedy: ClassVar[str] = "Unplug it: if the bus comes back, check its supply, then replace it."
 

@@ -1,5 +1,5 @@
 """The physics the trade needs, each function with its published source.
 
-`copper`: wire, gauge, drop and relay coil; `fuse`; `thermometer`: NTC and platinum;
-`battery`; `can`; `supply`: duty cycle and parasitic draw.
+`copper`: resistance of a wire by gauge, length and temperature; `fuse`: when a blade opens, and
+what it resists; `thermometer`: NTC thermistors; `battery`: lead-acid at rest; `can`: bus levels.
 """

@@ -1,7 +1,7 @@
 """Everything that follows from a description: a plan as the dialogue walks through it.
 
-description -> wiring (parts) -> asking (tests) -> telling (which tests tell, what they read)
-            -> wording (prompts, probing, reasons) -> a plan as plain data
+description, settings -> wiring (parts) -> asking (tests) -> telling (which tell, what they read)
+            -> wording (prompts, probing, reasons) -> derive (a plan as plain data)
 """
 
 from handsfree.plan.derived.derive import derive, is_description

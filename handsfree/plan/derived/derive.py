@@ -44,7 +44,7 @@ def derive(description: Description) -> Data:
         BadInput: the circuit does not fit together, or a test is named that there is none of.
     """
     asked = [q for q in asking.questions(description) if not _left_out(description, q)]
-    circuit, meter = _circuit(description, asked), description.meter.in_circuit
+    circuit, meter = _circuit(description, asked), description.meter
     shows = telling.shown(circuit, meter)
     wanted = {*description.main_line, *description.overrides, *(description.again or ())}
     telling_more = [q for q in asked if not q.test or shows[q.id] or q.id in wanted]

@@ -13,10 +13,11 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from handsfree.circuit.faults import Word, WrongPin
+from handsfree.circuit.meter import Meter
 from handsfree.circuit.parts import AnyPart
 from handsfree.circuit.values import Amperes, Ohms, Seconds, Volts, parse_spread
-from handsfree.plan.fields import FieldPath, Identifier, PlanModel, PlanQuantity, Spoken, Text
-from handsfree.plan.schema import CircuitClass, Finding, Meter, Subject
+from handsfree.fields import FieldPath, Identifier, PlanModel, PlanQuantity, Spoken, Text
+from handsfree.plan.schema import CircuitClass, Finding, Subject
 
 
 class Run(PlanModel):

@@ -1,4 +1,4 @@
-"""The kinds of field that a plan is made of: quantities, spoken words, one or several."""
+"""The kinds of field that a plan and its meter are made of: quantities, spoken words ..."""
 
 from __future__ import annotations
 
@@ -23,6 +23,9 @@ from pydantic import (
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from handsfree.units import Quantity, parse_quantity, show, ureg
+
+#: The source of what every technician knows and no book says.
+COMMON_PRACTICE = "common practice, no published source"
 
 _SPOKEN = r"[^\W\dA-Z_]+('[^\W\dA-Z_]+)?"
 _PHRASE = re.compile(rf"{_SPOKEN}( {_SPOKEN})*")

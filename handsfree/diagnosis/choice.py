@@ -15,8 +15,7 @@ import numpy as np
 import scipy
 
 from handsfree.circuit.model import Circuit
-from handsfree.circuit.network import Ints
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.causes import Cause
 from handsfree.diagnosis.proof import suspected

@@ -21,10 +21,9 @@ import scipy
 
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit
-from handsfree.circuit.network import Ints
 from handsfree.circuit.solve import simulate
 from handsfree.circuit.states import Bools
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 from handsfree.diagnosis.axis import Axis, NumberAxis, WordAxis, axis_of
 from handsfree.diagnosis.causes import Cause, causes_of
 

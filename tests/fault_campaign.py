@@ -4,19 +4,25 @@ Strengths lie on no grid of the library, places are any wire or contact, some co
 are drifts of a part beyond its tolerance, some are errors of the meter, some vehicles are sound.
 Two in a hundred of the numbers are mis-heard.
 
-python tests/fault_campaign.py VEHICLES SEED [PLAN ...]
+python tests/fault_campaign.py VEHICLES SEED [PLAN ...] [--from NUMBER] [--out FILE]
+python tests/fault_campaign.py --tables FILE ...
 
-The library was made without looking at any seed from 1000 on: those are for the figures.
+A campaign may be run in parts, by plan and by number, each adding its lines to a file.
+
+The library was made without looking at any seed from `FINAL` on: those are for the figures.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
 
 import numpy as np
+from fault_tables import Outcome, by_kind, by_plan, read, reliability, write
 
 from handsfree.circuit import Circuit, Meter, simulate
 from handsfree.circuit import faults as modes
@@ -36,6 +42,7 @@ from handsfree.diagnosis.synthetic import draw, mishear
 from handsfree.plan import load_plan, shipped
 
 LONGEST = 40  # tests in a job
+FINAL = 1000  # seeds from here on are looked at once, when all is made
 LINE = Wire | Connector | Fuse | Splice | Switch
 
 
@@ -56,16 +63,6 @@ class Vehicle:
     kind: str
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What became of one vehicle: the verdict, how right it is, the tests it took."""
-
-    vehicle: Vehicle
-    said: Verdict
-    judged: str
-    tests: int
-
-
 def _exact(low: float, high: float, rng: np.random.Generator) -> Spread:
     value = float(np.exp(rng.uniform(np.log(low), np.log(high))))
     return Spread(value, value, value, "Ω")
@@ -76,11 +73,14 @@ def vehicles(circuit: Circuit, count: int, seed: int) -> Iterator[Vehicle]:
     rng = np.random.default_rng(seed)
     whole = {n: p for n, p in circuit.parts.items() if not p.sound}
     lines = [n for n, p in whole.items() if isinstance(p, LINE) and p.branches(n)]
+    drifting = [n for n, p in whole.items() if isinstance(p, Resistor | Thermistor | Source)]
     for _ in range(count):
         kind = rng.choice(
             ["series", "open", "leak", "drift", "pair", "meter", "sound"],
             p=[0.34, 0.14, 0.2, 0.1, 0.07, 0.05, 0.1],
         )
+        if kind == "drift" and not drifting:
+            kind = "series"
         hidden: dict[str, modes.FaultMode] = {}
         made: Circuit = circuit.model_copy(update={"usual_faults": False})
         if kind == "meter":
@@ -88,9 +88,6 @@ def vehicles(circuit: Circuit, count: int, seed: int) -> Iterator[Vehicle]:
             yield Vehicle(made, (f"gain {gain}",), ("",), kind)
             continue
         if kind == "drift":
-            drifting = [
-                n for n, p in whole.items() if isinstance(p, Resistor | Thermistor | Source)
-            ]
             name = str(rng.choice(drifting))
             part = circuit.parts[name]
             wide = [rng.uniform(1.5, 4), rng.uniform(0.3, 0.7)]
@@ -163,14 +160,13 @@ def judge(circuit: Circuit, vehicle: Vehicle, said: Verdict) -> str:
 
 
 def work(
-    diagnosis: Diagnosis, vehicle: Vehicle, meter: Meter, seed: int, slips: float = 0.02
-) -> Outcome:
-    """One job, and how right its verdict is."""
+    diagnosis: Diagnosis, vehicle: Vehicle, meter: Meter, seed: Sequence[int], slips: float = 0.02
+) -> tuple[Verdict, int, str]:
+    """One job: the verdict, the tests it took, and the kind of fault as the tests show it."""
     said, tests = job(diagnosis, vehicle, meter, seed, slips)
-    judged = judge(diagnosis.circuit, vehicle, said)
-    if not shows(diagnosis.circuit, vehicle, meter):
-        vehicle = replace(vehicle, kind="unseen" if vehicle.parts else "sound")
-    return Outcome(vehicle, said, judged, tests)
+    if shows(diagnosis.circuit, vehicle, meter):
+        return said, tests, vehicle.kind
+    return said, tests, "unseen" if vehicle.parts else "sound"
 
 
 def job(
@@ -203,16 +199,20 @@ def job(
     return verdict(belief, circuit, left), made.total()
 
 
-def campaign(name: str, count: int, seed: int) -> list[Outcome]:
-    """Vehicles of one plan."""
+def campaign(name: str, count: int, seed: int, begin: int = 0) -> Iterator[Outcome]:
+    """Vehicles of one plan, from number `begin` on."""
     plan = load_plan(name).plan
     assert plan.circuit is not None
     meter = plan.meter
     diagnosis = Diagnosis.of(plan.circuit, meter)
-    return [
-        work(diagnosis, vehicle, meter, [seed, n])
-        for n, vehicle in enumerate(vehicles(plan.circuit, count, seed))
-    ]
+    every = enumerate(vehicles(plan.circuit, begin + count, seed))
+    for n, vehicle in islice(every, begin, None):
+        said, tests, kind = work(diagnosis, vehicle, meter, [seed, n])
+        judged = judge(diagnosis.circuit, vehicle, said)
+        truth = story(vehicle, said)
+        yield Outcome(
+            name, n, kind, vehicle.kind, said.kind, judged, float(said.odds), tests, truth
+        )  # fmt: skip
 
 
 def shows(circuit: Circuit, vehicle: Vehicle, meter: Meter) -> bool:
@@ -234,9 +234,8 @@ def shows(circuit: Circuit, vehicle: Vehicle, meter: Meter) -> bool:
     return False
 
 
-def story(outcome: Outcome) -> str:
+def story(vehicle: Vehicle, said: Verdict) -> str:
     """One verdict against the truth, for people."""
-    vehicle, said = outcome.vehicle, outcome.said
     hidden = [
         f"{part} {mode.mode} {getattr(mode, 'at', '') or ''} {getattr(mode, 'resistance', '')}"
         for part in vehicle.parts
@@ -244,29 +243,39 @@ def story(outcome: Outcome) -> str:
         for mode in vehicle.circuit.parts[part].faults
     ]
     named = [c.fault.say for c in said.candidates]
-    truth = hidden or vehicle.faults or vehicle.parts
-    return f"{outcome.judged} ({vehicle.kind}): {truth} -> {named}, {said.odds:.0f}:1"
+    return f"{hidden or vehicle.faults or vehicle.parts} -> {named}"
 
 
-def table(outcomes: Sequence[Outcome]) -> str:
-    """Shares of the judgements, by kind of fault."""
-    lines = []
-    for kind in (*sorted({o.vehicle.kind for o in outcomes}), "all"):
-        here = [o for o in outcomes if kind in (o.vehicle.kind, "all")]
-        count = Counter(o.judged for o in here)
-        cells = "  ".join(f"{k} {v / len(here):.0%}" for k, v in count.most_common())
-        mean = sum(o.tests for o in here) / len(here)
-        lines.append(f"  {kind:8}{len(here):4}  {mean:4.1f} tests  {cells}")
-    return "\n".join(lines)
+def tell(outcomes: Sequence[Outcome]) -> None:
+    """Print the tables, and every wrong verdict."""
+    for one in outcomes:
+        if "wrong" in one.judged or "neighbour" in one.judged:
+            text = f"{one.plan} {one.number} {one.judged} ({one.kind}), {one.odds:.0f}:1"
+            print(f"  {text}: {one.story}")
+    print(by_kind(outcomes), by_plan(outcomes), reliability(outcomes), sep="\n\n")
+
+
+def main() -> None:
+    """A campaign, or the tables of what was run before."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("vehicles", type=int, nargs="?", default=0)
+    parser.add_argument("seed", type=int, nargs="?", default=7)
+    parser.add_argument("plans", nargs="*")
+    parser.add_argument("--from", dest="begin", type=int, default=0)
+    parser.add_argument("--out", type=Path)
+    parser.add_argument("--tables", type=Path, nargs="+")
+    asked = parser.parse_args()
+    if asked.tables:
+        return tell(read(asked.tables))
+    every: list[Outcome] = []
+    for name in asked.plans or [n for n in shipped() if load_plan(n).plan.circuit]:
+        for one in campaign(name, asked.vehicles, asked.seed, asked.begin):
+            every.append(one)
+            print(f"{name} {one.number}: {one.judged}, {one.odds:.0f}:1", flush=True)
+            if asked.out:
+                write(asked.out, one)
+    return tell(every)
 
 
 if __name__ == "__main__":
-    every: list[Outcome] = []
-    for name in sys.argv[3:] or [n for n in shipped() if load_plan(n).plan.circuit]:
-        found = campaign(name, int(sys.argv[1]), int(sys.argv[2]))
-        every += found
-        print(name, table(found), sep="\n", flush=True)
-        for one in found:
-            if "wrong" in one.judged or "neighbour" in one.judged:
-                print("   ", story(one))
-    print("all", table(every), sep="\n")
+    main()

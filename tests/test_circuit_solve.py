@@ -190,7 +190,7 @@ def test_samples_are_seeded_shared_and_within_tolerance():
 
 def test_chunks_do_not_matter(monkeypatch):
     whole = simulate(flap(), samples=5)
-    monkeypatch.setattr("handsfree.circuit.solve._CELLS", 1)
+    monkeypatch.setattr("handsfree.circuit.solve._AT_ONCE", 1)
     assert simulate(flap(), samples=5).values == pytest.approx(whole.values)
 
 

@@ -7,7 +7,9 @@ from test_diagnosis import GOOD, LAMP, volts
 
 from handsfree.diagnosis import Diagnosis, Verdict, bounded, verdict
 from handsfree.diagnosis.proof import needed, proven, suspected
+from handsfree.diagnosis.rehearsal import rehearse
 from handsfree.meaning import Observation, Reading
+from handsfree.plan import load_plan
 from handsfree.units import ureg
 
 
@@ -110,3 +112,15 @@ def test_faults_that_no_test_sees_are_told_with_no_fault():
     assert "spare" in text
     found = said(Diagnosis.of(circuit(text)), [*GOOD, ("filament", ohms(2.3))])
     assert [fault.id for fault in found.blind] == ["spare_open"]
+
+
+def test_a_fan_and_the_contacts_of_its_plug_are_two_parts():
+    """Nothing in reach tells the motor from a contact of its plug: both are named, and checked."""
+    plan = load_plan("relay-4pin").plan
+    assert plan.circuit is not None
+    tests = [step.id for step in plan.steps if step.phase == "test"]
+    meter = plan.meter.in_circuit
+    every = rehearse(plan.circuit, tests, meter, pairs=0, samples=20)
+    said = next(r.said for r in every if r.fault.id == "fan_connector_open_1")
+    assert said.kind in ("found", "suspicion")
+    assert {one.fault.part for one in said.candidates} == {"fan", "fan connector"}

@@ -1,10 +1,10 @@
 """The numeric kernel: many variants of one electrical network solved at once.
 
 Modified nodal analysis (Ho, Ruehli & Brennan 1975, "The modified nodal approach to network
-analysis").  The linear part is solved once per variant, together with its response at the
-`ports`: where a nonlinear curve or a meter is connected.  What follows is small: Newton's
-method on the curves alone (Nagel 1975, SPICE2: junction voltage limiting), and a meter is a
-load on its port.
+analysis").  The linear part is solved once per variant; its response at the `Ports`, where a
+nonlinear curve or a meter is connected, follows from the same factors.  What is left is small:
+Newton's method on the curves alone (Nagel 1975, SPICE2: junction voltage limiting), and a meter
+is a load on its port.
 
 Plain floats in SI units; the variants are the last axis.  N is the number of variants, B of
 branches, V of ideal sources, P of curves, K of lead pairs, M of unknowns (nodes without
@@ -18,13 +18,10 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from handsfree.circuit.elimination import Elimination
-from handsfree.circuit.values import Array
+from handsfree.circuit.elimination import Elimination, Factors
+from handsfree.circuit.values import Array, Ints
 from handsfree.errors import BadInput
-
-Ints = NDArray[np.intp]
 
 LEAK = 1e-9
 """Conductance in siemens from each node to ground: damp insulation, keeps open nodes defined."""
@@ -65,11 +62,6 @@ class Network:
     leads: Ints
 
     @cached_property
-    def ports(self) -> Ints:
-        """(P + K, 2) nodes of the ports."""
-        return np.concatenate([self.curves, self.leads])
-
-    @cached_property
     def _conductors(self) -> list[tuple[int, int]]:
         """Ends of the branches and curves."""
         return [(int(a), int(b)) for a, b in np.concatenate([self.branches, self.curves])]
@@ -92,7 +84,7 @@ class Network:
         """
         order, preload, n = self._elimination, self._preload(curves), g.shape[1]
         matrix = np.zeros((order.entries, n))
-        right = np.zeros((1 + self.nodes + len(self.ideal), 1 + len(self.ports), n))
+        x = np.zeros((1 + self.nodes + len(self.ideal), n))
         matrix[1 : self.nodes + 1] = LEAK
         for (a, b), conductance in zip(self._conductors, (*g, *preload), strict=True):
             matrix[a] += conductance
@@ -100,17 +92,15 @@ class Network:
             if a != b:
                 matrix[order.row(a, b)] -= conductance
         for (a, b), drive in zip(self._conductors, g * e, strict=False):
-            right[a, 0] -= drive
-            right[b, 0] += drive
+            x[a] -= drive
+            x[b] += drive
         for k, ((a, b), volts) in enumerate(zip(self.ideal, ideal, strict=True), self.nodes + 1):
-            right[k, 0] = volts
+            x[k] = volts
             matrix[order.row(k, a)] += 1
             matrix[order.row(k, b)] -= 1
-        for q, (a, b) in enumerate(self.ports, 1):
-            right[a, q] += 1
-            right[b, q] -= 1
-        order.solve(matrix, right)
-        return Ports(self, right[:, 0], right[:, 1:], preload, curves)
+        factors = order.factor(matrix)
+        factors.solve(x)
+        return Ports(self, x, factors, preload, curves)
 
     def _preload(self, curves: Array) -> Array:
         """Part of each curve that is counted as a conductance in the linear part. (P, N)."""
@@ -126,36 +116,34 @@ class Ports:
     Attributes:
         network: what was solved.
         x: (M + 1, N) ground and the unknowns, with all ports open.
-        z: (M + 1, P + K, N) change of the unknowns per ampere into each port.
-        preload: (P, N) conductance of the curves that is already in `x` and `z`.
+        factors: from which the response to a current into any port follows.
+        preload: (P, N) conductance of the curves that is already in `x` and `factors`.
         curves: (P, 3, N) parameters of the curves.
     """
 
     network: Network
     x: Array
-    z: Array
+    factors: Factors
     preload: Array
     curves: Array
 
-    @cached_property
-    def open(self) -> Array:
-        """(P + K, N) open-circuit voltage of each port."""
-        a, b = self.network.ports.T
-        return np.asarray(self.x[a] - self.x[b])
-
-    @cached_property
-    def resistance(self) -> Array:
-        """(P + K, P + K, N) voltage at a port per ampere into another."""
-        a, b = self.network.ports.T
-        return np.asarray(self.z[a] - self.z[b])
+    def replace(self, rows: Ints, other: Ports) -> None:
+        """Take the linear part of some variants from `other`, which has only these."""
+        self.x[:, rows] = other.x
+        self.factors.replace(rows, other.factors)
 
     def voltages(self) -> Array:
         """(M + 1, N) the unknowns with the curves connected and no meter."""
-        p = len(self.network.kinds)
-        if not p:
+        if not self.network.kinds:
             return self.x
-        i = self._settle(self.open[:p], self.resistance[:p, :p], slice(None))
-        return np.asarray(self.x - (self.z[:, :p] * i).sum(axis=1))
+        every = slice(None)
+        i = self._settle(self._open(every), self._resistance(self._columns(every), every), every)
+        change = np.zeros_like(self.x)
+        for (a, b), ampere in zip(self.network.curves, i, strict=True):
+            change[a] += ampere
+            change[b] -= ampere
+        self.factors.solve(change)
+        return np.asarray(self.x - change)
 
     def metered(self, rows: Ints, lead: Ints, load: Array, inject: Array) -> Array:
         """Voltage between the leads of a meter.
@@ -169,18 +157,40 @@ class Ports:
         Returns:
             (R,) volts, red against black.
         """
-        p = len(self.network.kinds)
-        q = p + lead
-        v, z = self.open[q, rows], self.resistance[q, q, rows]
+        volts = np.empty(len(rows))
+        for pair in np.unique(lead):
+            here = lead == pair
+            volts[here] = self._metered(rows[here], int(pair), load[here], inject[here])
+        return volts
+
+    def _metered(self, rows: Ints, pair: int, load: Array, inject: Array) -> Array:
+        a, b = map(int, self.network.leads[pair])
+        column = self.factors.between(a, b, rows)
+        v = self.x[a, rows] - self.x[b, rows]
+        z = self.factors.product(column, column, rows)
         share = 1 / (1 + z * load)
-        if not p:
+        if not self.network.kinds:
             return np.asarray((v + z * inject) * share)
-        to_curves = self.resistance[:p, q, rows]
-        from_curves = self.resistance[q, :p, rows].T
-        seen = self.open[:p, rows] - to_curves * (load * v - inject) * share
-        coupled = to_curves[:, None] * from_curves * (load * share)
-        i = self._settle(seen, self.resistance[:p, :p, rows] - coupled, rows)
-        return np.asarray((v + z * inject - (from_curves * i).sum(axis=0)) * share)
+        curves = self._columns(rows)
+        across = np.stack([self.factors.product(curve, column, rows) for curve in curves])
+        seen = self._open(rows) - across * (load * v - inject) * share
+        coupled = across[:, None] * across * (load * share)
+        i = self._settle(seen, self._resistance(curves, rows) - coupled, rows)
+        return np.asarray((v + z * inject - (across * i).sum(axis=0)) * share)
+
+    def _open(self, rows: Ints | slice) -> Array:
+        """(P, R) voltage of each curve while it takes no current beyond its preload."""
+        a, b = self.network.curves.T
+        return np.asarray(self.x[a][:, rows] - self.x[b][:, rows])
+
+    def _columns(self, rows: Ints | slice) -> list[dict[int, Array]]:
+        """Of each curve, see `Factors.between`."""
+        return [self.factors.between(int(a), int(b), rows) for a, b in self.network.curves]
+
+    def _resistance(self, columns: list[dict[int, Array]], rows: Ints | slice) -> Array:
+        """(P, P, R) voltage at a curve per ampere into another."""
+        product = self.factors.product
+        return np.array([[product(one, two, rows) for two in columns] for one in columns])
 
     def _settle(self, seen: Array, z: Array, rows: Ints | slice) -> Array:
         """Newton's method on v = seen - z·i(v); returns i beyond the preload. (P, R)."""

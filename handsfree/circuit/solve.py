@@ -10,15 +10,14 @@ import numpy as np
 from handsfree.circuit.faults import Misreads, WrongPin
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
-from handsfree.circuit.network import Ints
 from handsfree.circuit.template import Template
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 from handsfree.circuit.variants import Variants
 
 FaultSet = tuple[str, ...]
 """Ids of the faults that are present; () is the healthy circuit."""
 
-_CELLS = 4_000_000  # matrix cells solved at once: bounds memory to some 100 MB
+_AT_ONCE = 8_000  # variants solved at once: enough for whole arrays, few enough for the cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,9 +92,7 @@ def predict(
     """
     by_id = {fault.id: fault for fault in template.circuit.faults}
     present = [[by_id[fault] for fault in hypothesis] for hypothesis in hypotheses]
-    unknowns = len(template.node) * (len(template.node) + len(tests))
-    rows = len(template.circuit.conditions) * len(u)
-    step = max(1, _CELLS // (unknowns * rows))
+    step = max(1, _AT_ONCE // (len(template.circuit.conditions) * len(u)))
     values = [
         _read(template, present[h : h + step], tests, u, meter)
         for h in range(0, len(present), step)

@@ -10,8 +10,7 @@ import numpy as np
 
 from handsfree.circuit.elements import Part
 from handsfree.circuit.model import Circuit
-from handsfree.circuit.network import Ints
-from handsfree.circuit.values import Array, Spread, parse_spread
+from handsfree.circuit.values import Array, Ints, Spread, parse_spread
 from handsfree.errors import BadInput
 
 _P = TypeVar("_P", bound=Part)

@@ -113,10 +113,10 @@ def worn(across: Spread, rate: float, at: str | None = None) -> Usual:
 
 
 def drifted(voltage: Spread, rate: float) -> Usual:
-    """A source that gives too little (a fifth to nine tenths), or somewhat too much."""
+    """A source that gives too little (a fifth to nine tenths), or too much (up to 1.6 times)."""
     nominal = voltage.nominal
     low = Spread(0.55 * nominal, 0.2 * nominal, 0.9 * nominal, "V")
-    high = Spread(1.2 * nominal, 1.08 * nominal, 1.32 * nominal, "V")
+    high = Spread(1.34 * nominal, 1.08 * nominal, 1.6 * nominal, "V")
     return (
         modes.Weak(mode="weak", grade="low", voltage=low, odds=rate),
         modes.Weak(mode="weak", grade="high", voltage=high, odds=rate / 4),

@@ -22,6 +22,7 @@ from handsfree.circuit.physics.copper import parse_gauge
 from handsfree.units import Quantity, parse_quantity, ureg
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 #: SI units of what a meter measures in a circuit.
 SI = ("V", "Ω", "A")

@@ -18,12 +18,12 @@ import numpy as np
 from handsfree.circuit import faults as modes
 from handsfree.circuit.elements import OPEN
 from handsfree.circuit.model import Fault
-from handsfree.circuit.network import Ints, Network, Ports
+from handsfree.circuit.network import Network, Ports
 from handsfree.circuit.parts import Motor, Potentiometer, Thermistor, Wire
 from handsfree.circuit.physics.thermometer import ntc_ratio
 from handsfree.circuit.states import States
 from handsfree.circuit.template import Template
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 
 RUNNING = 1e9  # ohms in series with a running motor: it takes its current at any voltage
 _LEAST = 1e-3  # ohms left of a potentiometer's track at its end
@@ -183,9 +183,7 @@ class Variants:
             if not len(rows):
                 return
             self.ohms, self.volts = ohms, volts
-            old, new = self.ports, self._solve(rows)
-            old.x[:, rows], old.z[..., rows] = new.x, new.z
-            self.ports = Ports(self.network, old.x, old.z, old.preload, self._curves)
+            self.ports.replace(rows, self._solve(rows))
             self._x = self._voltages()
 
     def _voltages(self) -> Array:

@@ -15,8 +15,7 @@ import numpy as np
 import scipy
 
 from handsfree.circuit.model import Circuit
-from handsfree.circuit.network import Ints
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.causes import Cause
 from handsfree.diagnosis.proof import suspected
@@ -185,7 +184,9 @@ def _grouped(belief: Belief, both: Array, causes: Ints) -> Array:
     for number, here in enumerate(belief.table.places.values()):
         kind[(kind < 0) & here[causes]] = number
     kind[belief.group[causes]] = -1 - len(causes)
-    return np.asarray((np.unique(kind)[:, None] == kind).astype(np.float64) @ both)
+    order = np.argsort(kind, kind="stable")
+    begins = np.flatnonzero(np.diff(kind[order], prepend=-np.inf))
+    return np.asarray(np.add.reduceat(both[:, order], begins, axis=1))
 
 
 def _upset(both: Array) -> Array:

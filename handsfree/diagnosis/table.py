@@ -21,10 +21,9 @@ import scipy
 
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit
-from handsfree.circuit.network import Ints
 from handsfree.circuit.solve import simulate
 from handsfree.circuit.states import Bools
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 from handsfree.diagnosis.axis import Axis, NumberAxis, WordAxis, axis_of
 from handsfree.diagnosis.causes import Cause, causes_of
 
@@ -151,18 +150,24 @@ class Table:
             weights: (h, S) of their samples, each row sums to 1.
             tests: numbers of the tests.
         """
-        chance = self.slip[np.ix_(tests, causes)]
-        for row, t in zip(chance, tests, strict=True):
-            right = self.right[t, causes]
-            wide = np.flatnonzero(self.near[t, causes])
+        chance = self._either[np.ix_(tests, causes)]
+        for row, t, is_wide in zip(chance, tests, self.near[np.ix_(tests, causes)], strict=True):
+            wide = np.flatnonzero(is_wide)
             if len(wide):
-                own = self._histogram(int(t), causes[wide], weights[wide])
-                right[wide] = _OWN * _RIGHT * own + (1 - _OWN) * right[wide]
-            row += right
+                here = causes[wide]
+                own = self._histogram(int(t), here, weights[wide])
+                row[wide] = (
+                    self.slip[t, here] + _OWN * _RIGHT * own + (1 - _OWN) * self.right[t, here]
+                )
         if self.open_ended and causes[-1] == len(self.causes) - 1:
             share = weights[-1] @ self.unknown
             chance[:, -1] = chance[:, -1] * (1 - share) + self.anything[tests] * share
         return chance
+
+    @cached_property
+    def _either(self) -> Array:
+        """Chance of a reading in each cell, slip or not: (T, H, G)."""
+        return self.slip + self.right
 
     def _histogram(self, t: int, causes: Ints, weights: Array) -> Array:
         size = self.right.shape[2]

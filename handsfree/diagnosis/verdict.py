@@ -26,7 +26,7 @@ VerdictKind = Literal["found", "suspicion", "not sure", "no fault", "none of the
 _LINE = Wire | Connector | Fuse | GroundPoint | Splice | Switch
 _TELLS = 0.05  # bits on the site, from which a test is worth naming
 _LIKELY = 0.03  # probability from which a candidate is worth a word
-_PAIR = 2  # parts that may be named together although they are not of one line
+_PAIR = 2  # parts, such as a fan and its plug, that may be named together without a line
 _MOST = 3  # candidates that are named
 
 
@@ -82,7 +82,8 @@ def verdict(belief: Belief, circuit: Circuit, left: Collection[str] | None = Non
     if belief.site is None:
         return _without_a_part(belief, faults, open_tests)
     named = tuple(_candidate(belief, faults, site) for site in belief.named)
-    nameable = len(named) <= _PAIR or _one_line(circuit, named)
+    parts = {one.fault.part for one in named}
+    nameable = len(parts) <= _PAIR or _one_line(circuit, named)
     if belief.odds < SURE or not nameable:
         return _not_sure(belief, faults, open_tests)
     if belief.pivots:

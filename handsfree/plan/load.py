@@ -14,7 +14,7 @@ from handsfree.plan.derived import is_description
 from handsfree.plan.document import Mistake, read_document
 from handsfree.plan.fields import FieldPath
 from handsfree.plan.parse import BadPlan, parse_plan
-from handsfree.plan.references import Problem
+from handsfree.plan.references import Problem, items
 from handsfree.plan.schema import Plan
 
 _LARGEST = 1_000_000  # bytes; a plan is a few tens of kilobytes
@@ -52,6 +52,10 @@ class LoadedPlan:
         match path:
             case ("steps", int(index), *_) if is_description(data):
                 return ("override", self.plan.steps[index].id)
+            case ("connector", "pins", int(index), field) if is_description(data):
+                function = self.plan.connector.pins[index].function
+                names = [strand.get("name") for strand in items(data, "loom")]
+                return ("loom", names.index(function), "colour" if field == "stripe" else field)
         return path
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
@@ -77,6 +78,7 @@ def derive(description: Description) -> Data:
         "supply": description.supply,
         "limits": dict(description.limits),
         "meter": description.meter.model_dump(),
+        "colours": dict(description.colours),
         "connector": {"name": here.say, "pins": _pins(description)},
         "conditions": [
             {"id": slug(one.say), "say": one.say, "names": list(one.names), "caution": one.caution}
@@ -317,13 +319,19 @@ def _sweep(description: Description, asked: list[Enquiry]) -> Data | None:
     }
 
 
+def _figures(label: str) -> tuple[object, ...]:
+    """A pin's place in the connector: 2 before 10, A2 before B1."""
+    return tuple((not part.isdigit(), int(part) if part.isdigit() else part)
+                 for part in re.findall(r"\d+|\D+", label))  # fmt: skip
+
+
 def _pins(description: Description) -> list[Data]:
     found = []
     for end in wiring.ends_at(description, wiring.probed(description)):
         strand = end.strand
         main, _, stripe = strand.colour.partition("/")
         found.append(
-            {"number": int(wiring.pin(end.name)), "colour": main, "stripe": stripe or None,
+            {"number": wiring.pin(end.name), "colour": main, "stripe": stripe or None,
              "function": strand.name, "names": list(strand.names)}
         )  # fmt: skip
-    return sorted(found, key=lambda one: one["number"])
+    return sorted(found, key=lambda one: _figures(one["number"]))

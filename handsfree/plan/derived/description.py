@@ -15,7 +15,15 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from handsfree.circuit.faults import Word, WrongPin
 from handsfree.circuit.parts import AnyPart
 from handsfree.circuit.values import Amperes, Ohms, Seconds, Volts, parse_spread
-from handsfree.plan.fields import FieldPath, Identifier, PlanModel, PlanQuantity, Spoken, Text
+from handsfree.plan.fields import (
+    Colours,
+    FieldPath,
+    Identifier,
+    PlanModel,
+    PlanQuantity,
+    Spoken,
+    Text,
+)
 from handsfree.plan.schema import CircuitClass, Finding, Meter, Subject
 
 
@@ -206,6 +214,7 @@ class Description(PlanModel):
     supply: PlanQuantity
     limits: dict[str, PlanQuantity] = Field(default_factory=dict)
     meter: Meter = Meter()
+    colours: Colours = Field(default_factory=dict)
     parts: dict[str, Annotated[Module | Jumper | AnyPart, Field(discriminator="kind")]] = Field(
         min_length=1
     )

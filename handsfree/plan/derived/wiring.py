@@ -11,6 +11,7 @@ from typing import Any
 
 from handsfree.circuit.parts import Fuse, GroundPoint, Splice, Switch, Wire
 from handsfree.plan.derived.description import Description, Jumper, Module, Run, Strand
+from handsfree.plan.fields import is_pin
 
 PLUS, MINUS = "battery plus", "battery minus"
 IGNITION = "ignition"
@@ -86,7 +87,7 @@ def probed(description: Description) -> str:
 def owner(description: Description, end: str) -> str | None:
     """The connector of an end; None if it is a node of the circuit."""
     name, _, number = end.rpartition(" ")
-    if not number.isdigit():
+    if not is_pin(number):
         return None
     known = name in description.reach or isinstance(description.parts.get(name), Module)
     return name if known else None

@@ -1,7 +1,7 @@
 """Plans: what is to be probed, under which condition, what is expected, what follows."""
 
 from handsfree.plan.document import Mistake
-from handsfree.plan.load import LoadedPlan, load_plan, shipped
+from handsfree.plan.load import LoadedPlan, load_plan, load_text, shipped
 from handsfree.plan.parse import BadPlan, json_schema, parse_plan
 from handsfree.plan.schema import (
     COMMON_PRACTICE,
@@ -34,6 +34,7 @@ __all__ = [
     "Step",
     "json_schema",
     "load_plan",
+    "load_text",
     "parse_plan",
     "shipped",
 ]

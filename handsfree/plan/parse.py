@@ -10,6 +10,7 @@ from pydantic_core import ErrorDetails
 from rapidfuzz import process
 
 from handsfree.errors import BadInput
+from handsfree.plan.adapted import Vehicle
 from handsfree.plan.consistency import problems
 from handsfree.plan.derived import Description, derive, is_description
 from handsfree.plan.document import Document, Mistake, read_document
@@ -55,16 +56,8 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     Raises:
         BadPlan: something is wrong; every error is listed with file, line and field.
     """
-    document = read_document(text)
+    document = _document(text, source)
     faults = list(document.faults)
-    if document.data is None:
-        yaml_error = bool(faults)
-        faults = faults or [Mistake(1, (), "the plan is empty")]
-        remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
-        raise BadPlan(source, document, faults, remedy=remedy)
-    if not isinstance(document.data, dict):
-        message = "a plan is made of named fields, such as 'title: …'"
-        raise BadPlan(source, document, [*faults, Mistake(1, (), message)])
     written = is_description(document.data)
     plan, data = None, document.data
     try:
@@ -82,6 +75,43 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     return plan
 
 
+def parse_vehicle(text: str, source: str = "<text>") -> tuple[Vehicle, Document]:
+    """What differs in a vehicle from the kind that it names, and the document it stands in.
+
+    Raises:
+        BadPlan: something is wrong; every error is listed with file, line and field.
+    """
+    document = _document(text, source)
+    faults = list(document.faults)
+    try:
+        vehicle = Vehicle.model_validate(document.data)
+    except ValidationError as error:
+        found = error.errors(include_url=False)[:MOST_FOUND]
+        faults += (_fault(details, document) for details in found)
+    if faults:
+        raise BadPlan(source, document, faults)
+    return vehicle, document
+
+
+def _document(text: str, source: str) -> Document:
+    """The document, which is made of named fields.
+
+    Raises:
+        BadPlan: it is not.
+    """
+    document = read_document(text)
+    faults = list(document.faults)
+    if document.data is None:
+        yaml_error = bool(faults)
+        faults = faults or [Mistake(1, (), "the plan is empty")]
+        remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
+        raise BadPlan(source, document, faults, remedy=remedy)
+    if not isinstance(document.data, dict):
+        message = "a plan is made of named fields, such as 'title: …'"
+        raise BadPlan(source, document, [*faults, Mistake(1, (), message)])
+    return document
+
+
 @lru_cache(maxsize=16)
 def _derived(text: str) -> dict[str, Any]:
     """What follows from a description; computed once."""
@@ -89,15 +119,16 @@ def _derived(text: str) -> dict[str, Any]:
 
 
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of a plan, written out or as one description."""
+    """The JSON Schema (draft 2020-12) of a plan: described, of a vehicle, or written out."""
     written = Plan.model_json_schema()
     described = Description.model_json_schema(by_alias=True)
+    differing = Vehicle.model_json_schema()
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$defs": written.pop("$defs") | described.pop("$defs"),
+        "$defs": written.pop("$defs") | described.pop("$defs") | differing.pop("$defs", {}),
         "if": {"required": ["loom"]},
         "then": described,
-        "else": written,
+        "else": {"if": {"required": ["like"]}, "then": differing, "else": written},
     }
 
 
@@ -180,7 +211,9 @@ def _message(error: ErrorDetails) -> str:
 @cache
 def _field_names() -> tuple[str, ...]:
     schema = json_schema()
-    models = [schema["then"], schema["else"], *schema["$defs"].values()]
+    other = schema["else"]
+    forms = [schema["then"], other["then"], other["else"]]
+    models = [*forms, *schema["$defs"].values()]
     return tuple(dict.fromkeys(name for model in models for name in model.get("properties", ())))
 
 

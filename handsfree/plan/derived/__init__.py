@@ -4,7 +4,7 @@ description -> wiring (parts) -> asking (tests) -> telling (which tests tell, wh
             -> wording (prompts, probing, reasons) -> a plan as plain data
 """
 
-from handsfree.plan.derived.derive import derive, is_description
+from handsfree.plan.derived.derive import derive, is_description, nominals
 from handsfree.plan.derived.description import Description
 
-__all__ = ["Description", "derive", "is_description"]
+__all__ = ["Description", "derive", "is_description", "nominals"]

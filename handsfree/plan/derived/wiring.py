@@ -172,7 +172,8 @@ def _module(description: Description, name: str, module: Module) -> Data:
                              "say": f"{unit} feed"}  # fmt: skip
     found[f"{name} earth"] = {"kind": "wire", "between": [minus, MINUS], **_run(module.earth),
                               "say": f"{unit} earth"}  # fmt: skip
-    low, high = (12 / i for i in (module.takes.high, module.takes.low))
+    supply = float(description.supply.m_as("V"))
+    low, high = (supply / i for i in (module.takes.high, module.takes.low))
     found[f"{name} itself"] = {"kind": "resistor", "between": [plus, minus], "unit": unit,
                                "rate": 0.1,
                                "resistance": f"{low:.4g} Ω to {high:.4g} Ω"}  # fmt: skip

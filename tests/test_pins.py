@@ -20,7 +20,7 @@ from handsfree.grammar import Language, SpokenPlan
 from handsfree.heard import Heard
 from handsfree.languages import language_of
 from handsfree.log import to_csv
-from handsfree.meaning import Command, Meaning, Reading, interpret
+from handsfree.meaning import Ambiguous, Command, Meaning, Reading, interpret
 from handsfree.meaning.plain import plain
 from handsfree.plan import BadPlan, LoadedPlan, Plan, load_plan, parse_plan
 from handsfree.plan.derived.wording import spoken
@@ -177,3 +177,12 @@ def test_a_colour_that_the_grammar_has_is_not_added() -> None:
     text = SENSOR.replace("loom:", "colours: {lilac: [purple]}\nloom:")
     with pytest.raises(BadPlan, match=r"colours.lilac: the grammar has 'purple' already"):
         language_of(LoadedPlan(parse_plan(text), text, "own.yaml"))
+
+
+@pytest.mark.parametrize("text", ["pin two five point one volts", "terminal seven four volts"])
+def test_a_pin_that_is_not_there_is_no_part_of_a_value(
+    text: str, plan: Plan, english: Language
+) -> None:
+    """Misheard or mistaken: neither 25.1 V nor 5.1 V at the open step."""
+    step = plan.step("battery_voltage")
+    assert not isinstance(meant(text, SpokenPlan(english, plan), step), Reading | Ambiguous)

@@ -25,7 +25,8 @@ from handsfree.units import show
 
 Data = dict[str, Any]
 
-_SUBJECT = ("vehicle", "complaint", "stored_code", "live_value")
+#: Of the subject: what is one vehicle's own, and is not taken over from the kind.
+_OWN = ("vehicle", "complaint", "stored_code", "live_value")
 _LITTLE = 0.05  # what is computed as less than this, in V or A, is nought
 
 
@@ -67,8 +68,8 @@ def adapted(kind: Data, vehicle: Vehicle) -> Data:
     if reference is not None:
         new = _referring(description, new, reference)
     new = _renamed(new, _nodes(description, wires))
-    told = {name: text for name in _SUBJECT if (text := getattr(vehicle, name))}
-    new["subject"] = {**kind.get("subject", {}), **told}
+    subject = {k: v for k, v in kind.get("subject", {}).items() if k not in _OWN}
+    new["subject"] = subject | {k: text for k in _OWN if (text := getattr(vehicle, k))}
     new["title"] = vehicle.title or kind["title"]
     if vehicle.colours:
         new["colours"] = {

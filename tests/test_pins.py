@@ -130,7 +130,7 @@ def test_a_log_keeps_the_label(pin: str, written: object, english: Language) -> 
     ("old", "new", "message"),
     [
         ("number: 2", "number: B-2", r"line \d+, connector.pins\[1\] .*'B-2' is no pin"),
-        ("number: 2", "number: 2.5", "2.5 is no pin"),
+        ("number: 2", "number: 2.5", "'2.5' is no pin"),
         ("number: 2", "number: 1", "pin 1 is used twice"),
         ("wire: 5", "wire: A5", "the connector has no pin A5"),
     ],

@@ -67,7 +67,8 @@ def pin_label(value: Any) -> Any:
         value = str(value)
     if not isinstance(value, str) or not is_pin(value):
         raise ValueError(
-            f"{value!r} is no pin; write its label as it is printed, letters and digits: 3, 85, A2"
+            f"{str(value)[:40]!r} is no pin; write its label as it is printed, letters and "
+            "digits: 3, 85, A2"
         )
     return value
 

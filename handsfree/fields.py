@@ -26,6 +26,9 @@ from handsfree.units import Quantity, parse_quantity, show, ureg
 
 #: The source of what every technician knows and no book says.
 COMMON_PRACTICE = "common practice, no published source"
+#: A pin as it is printed: digits with letters before or behind them, or one letter.
+_PIN = re.compile(r"[A-Za-z]{0,3}[0-9]{1,4}[A-Za-z]{0,2}|[A-Za-z]")
+_NUMBER = re.compile(r"0|[1-9][0-9]*")
 
 _SPOKEN = r"[^\W\dA-Z_]+('[^\W\dA-Z_]+)?"
 _PHRASE = re.compile(rf"{_SPOKEN}( {_SPOKEN})*")
@@ -53,6 +56,28 @@ def _spoken(text: str) -> str:
             "such as 'five volt reference'"
         )
     return text
+
+
+def is_pin(text: str) -> bool:
+    """Whether a text is a pin's label."""
+    return bool(_PIN.fullmatch(text))
+
+
+def pin_label(value: Any) -> Any:
+    """A pin as written in a plan or a log, as its label: 3 is "3"."""
+    if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
+        value = str(value)
+    if not isinstance(value, str) or not is_pin(value):
+        raise ValueError(
+            f"{str(value)[:40]!r} is no pin; write its label as it is printed, letters and "
+            "digits: 3, 85, A2"
+        )
+    return value
+
+
+def written_pin(label: str) -> int | str:
+    """A pin's label as it is written: a number where it is one, as it always was."""
+    return int(label) if _NUMBER.fullmatch(label) else label
 
 
 def _one_or_several(value: Any) -> str:
@@ -87,6 +112,28 @@ Spoken = Annotated[
     WithJsonSchema({"type": "string", "pattern": r"^[^\dA-Z]+$", "examples": ["sensor ground"]}),
 ]
 """Words that can be said: lower case, no digits, no signs."""
+
+PinLabel = Annotated[
+    str,
+    BeforeValidator(pin_label),
+    PlainSerializer(written_pin, return_type=int | str),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "integer", "minimum": 0},
+                {"type": "string", "pattern": f"^({_PIN.pattern})$"},
+            ],
+            "examples": [3, 85, "A2"],
+        }
+    ),
+]
+"""A pin as it is printed on its connector: "3", "85", "A2"."""
+
+Colours = Annotated[
+    dict[Spoken, tuple[Spoken, ...]],
+    Field(description="a colour that the grammar lacks, to other words for it: {lilac: [mauve]}"),
+]
+"""Colours of the plan's own, as they are spelled and said."""
 
 Identifier = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
 """A name for reference within the plan, such as "motor_winding"."""

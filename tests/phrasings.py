@@ -42,7 +42,7 @@ FOLDER = Path(__file__).parent / "data"
 #: understood; refused: nothing done, though it had a meaning; wrong: another thing was done.
 Result = Literal["understood", "refused", "wrong"]
 
-_PINS = {"blue": 1, "brown": 2, "black": 3, "white": 4, "violet": 5}
+_PINS = {"blue": "1", "brown": "2", "black": "3", "white": "4", "violet": "5"}
 _STATES = {"short to power": "short to supply"}
 _CONDITIONS = {
     "everything off": "off",
@@ -200,7 +200,7 @@ def _same(take: object, wanted: dict[str, Any]) -> bool:
     )
 
 
-def _wire(pin: int | None, wanted: dict[str, Any]) -> bool:
+def _wire(pin: str | None, wanted: dict[str, Any]) -> bool:
     wire = wanted.get("wire")
     return pin is None or wire is None or _PINS.get(str(wire).split()[0]) == pin
 

@@ -51,7 +51,7 @@ def silence(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize(
     "command",
     [[], ["demo"], ["dictate"], ["hear"], ["parse"], ["log"], ["report"], ["verify"], ["plan"]]
-    + [["plan", name] for name in ("list", "show", "check", "schema")],
+    + [["plan", name] for name in ("list", "show", "check", "schema", "new")],
     ids=" ".join,
 )
 def test_help_gives_an_example(command: list[str]) -> None:

@@ -178,7 +178,7 @@ def test_wires_conditions_and_readings_are_many_and_some_fail(name: str) -> None
     plan, entries = dialogue(name).desk.plan, typed(name).standing
     measured = [e for e in entries if isinstance(e.take, Reading | State)]
     assert len(entries) >= 14
-    assert {pin for e in measured for pin in plan.step(e.step).pins} == {1, 2, 3, 4, 5}
+    assert {pin for e in measured for pin in plan.step(e.step).pins} == {"1", "2", "3", "4", "5"}
     assert len({e.condition for e in measured}) >= 2
     assert sum(not e.verdict.passed for e in entries) >= 2
 

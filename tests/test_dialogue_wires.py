@@ -15,7 +15,7 @@ from handsfree.plan import Plan
 def twins(flap: Plan) -> Plan:
     """The flap actuator with two violet wires, at pin 4 and at pin 5, both read at full cold."""
     pins = [
-        pin.model_copy(update={"colour": "violet", "stripe": None}) if pin.number == 4 else pin
+        pin.model_copy(update={"colour": "violet", "stripe": None}) if pin.number == "4" else pin
         for pin in flap.connector.pins
     ]
     steps = [
@@ -76,7 +76,7 @@ def test_else_it_is_asked_by_pin(elsewhere: Talk, answer: str, step: str) -> Non
     assert elsewhere.hear("violet five volts") == "Is it pin four, or pin five?"
     (question,) = elsewhere.did(Asked)
     assert isinstance(question, Asked)
-    assert [take.wire for take in question.candidates] == [4, 5]
+    assert [take.wire for take in question.candidates] == ["4", "5"]
     assert elsewhere.session.standing.keys() == {"battery_voltage"}
     elsewhere.hear(answer)
     assert taken_at(elsewhere) == [step]

@@ -39,7 +39,7 @@ def test_before_the_first_word() -> None:
 def test_the_step_its_wire_and_what_it_expects() -> None:
     seen = view_after("point oh two")
     (violet,) = seen.wires
-    assert (violet.name, violet.pin, violet.function) == ("violet", 5, "five volt reference")
+    assert (violet.name, violet.pin, violet.function) == ("violet", "5", "five volt reference")
     assert (seen.number, seen.count) == (3, 18)
     assert (seen.condition, seen.expected) == ("ignition on", "4.8 to 5.2 V")
 
@@ -210,6 +210,6 @@ def test_a_withdrawn_verdict_is_no_longer_shown() -> None:
 
 
 def test_wires_between_which_is_asked_are_told_apart_by_pin() -> None:
-    asked = (State("ground", 2), State("ground", 5))
+    asked = (State("ground", "2"), State("ground", "5"))
     seen = told(view(0), Asked("Is it pin two, or pin five?", candidates=asked))
     assert seen.options == ("pin 2", "pin 5")

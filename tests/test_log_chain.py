@@ -160,7 +160,7 @@ def reading(
     take: Take,
     *,
     supersedes: int | None = None,
-    pins: tuple[int, ...] = (3,),
+    pins: tuple[str, ...] = ("3",),
 ) -> Logged:
     verdict = Comparison("in range", "pass", Expected(low=quantity(4, "V")))
     entry = Entry(number, step, "ignition_on", take, verdict, supersedes)
@@ -227,6 +227,6 @@ def test_rows_of_what_stands_and_of_the_history():
 
 
 def test_over_limit_and_the_pins_stand_in_the_table():
-    shown = reading(3, 1, "s1", "brown to red", Reading(None), pins=(3, 5))
+    shown = reading(3, 1, "s1", "brown to red", Reading(None), pins=("3", "5"))
     (row,) = rows([shown])
     assert (row["value"], row["unit"], row["pin"]) == ("over limit", None, "3 to 5")

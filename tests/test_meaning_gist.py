@@ -69,7 +69,7 @@ def test_a_question_to_the_tool_is_answered_in_whatever_words(text: str, name: s
         ("righto let's move along", Command("next"), "Go on to the next test?"),
         ("can't reach it, skip it", Command("skip"), "Skip this test?"),
         ("rub that one out", Command("strike"), "Strike the last value?"),
-        ("hop over to pin five", Command("go", wire=5), "Go to violet?"),
+        ("hop over to pin five", Command("go", wire="5"), "Go to violet?"),
         ("the key's on now", SetCondition("ignition_on"), "Is ignition on set?"),
         ("whoa, hang on", Command("pause"), "Pause?"),
     ],

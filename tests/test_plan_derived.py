@@ -39,7 +39,7 @@ def test_colours_and_pins_stand_in_it_once() -> None:
     reference = other.step("five_volt_reference_ignition_on")
     assert reference.expect.low is not None
     assert reference.expect.low.m_as("V") > 7
-    assert other.pin(1).wire == "violet"
+    assert other.pin("1").wire == "violet"
 
 
 def test_every_accessible_pin_is_probed_in_the_ways_that_tell(plan: Plan) -> None:

@@ -207,7 +207,7 @@ def test_odd_documents(text: str, message: str) -> None:
         ("id: battery_voltage", "id: {}", "id: should be text"),
         ("states: [battery, ground", "states: [battery, {}", "states"),
         ("names: [motor hot]", "names: motor hot", "names: should be a list"),
-        ("{number: 1, colour: blue", "{number: [], colour: blue", "number: should be a valid int"),
+        ("{number: 1, colour: blue", "{number: [], colour: blue", r"number: '\[\]' is no pin"),
     ],
 )
 def test_one_wrong_field(old: str, new: str, message: str) -> None:

@@ -75,7 +75,7 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "ask?", "yellow", text
         case ReadingTaken(entry=entry, wire=wire, pins=pins):
             where = wire or entry.step.replace("_", " ")
-            where += f" (pin {' to '.join(map(str, pins))})" if pins else ""
+            where += f" (pin {' to '.join(pins)})" if pins else ""
             condition = entry.condition.replace("_", " ")
             parts = (where, condition, entry.figures, entry.verdict.result)
             return "log", "green", f"#{entry.number} {' · '.join(parts)}"

@@ -1,4 +1,4 @@
-"""`handsfree plan`: list, show, check, expect and schema."""
+"""`handsfree plan`: list, show, check, expect, new and schema."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from handsfree.check import written
 from handsfree.check.agreement import agreements, objections
 from handsfree.circuit import Circuit
 from handsfree.cli.expectations import figures, plain_agreement
+from handsfree.cli.new_plan import NEW_EXAMPLE, new_plan
 from handsfree.cli.options import Json, PlanArgument
 from handsfree.cli.output import console, print_json
 from handsfree.diagnosis import rehearse as walk_faults
@@ -36,6 +37,7 @@ class Rehearsal(StrEnum):
 
 def register(main: typer.Typer) -> None:
     """Add these commands."""
+    _app.command("new", epilog=NEW_EXAMPLE)(new_plan)
     main.add_typer(_app, name="plan")
 
 

@@ -183,7 +183,7 @@ def _help(desk: Desk, session: Session, step: Step | None) -> str:
     return desk.say("help_value", unit=desk.wording.unit_kind(step))
 
 
-def _go_to_wire(desk: Desk, session: Session, named: tuple[int, ...]) -> Turn:
+def _go_to_wire(desk: Desk, session: Session, named: tuple[str, ...]) -> Turn:
     """Go to a wire; of several with one name, to the only one that is elsewhere."""
     here = desk.step(session)
     prompt = desk.standing_prompt(session)

@@ -42,12 +42,12 @@ def waiting(plan: Plan, session: Session) -> list[Step]:
     return [s for s in phase_steps(plan, session) if s.in_doubt and is_open(session, s)]
 
 
-def on_wire(plan: Plan, session: Session, pin: int) -> list[Step]:
+def on_wire(plan: Plan, session: Session, pin: str) -> list[Step]:
     """The steps on a wire, whether they are open, taken or skipped."""
     return [s for s in phase_steps(plan, session) if pin in s.pins]
 
 
-def for_wire(plan: Plan, session: Session, pin: int, here: Step | None) -> Step | None:
+def for_wire(plan: Plan, session: Session, pin: str, here: Step | None) -> Step | None:
     """The step on a wire to go to: an open one, or one that was under the condition that is set.
 
     An open one under that condition is the first choice.

@@ -60,7 +60,7 @@ def _take(
         return turn.then(Spoke(desk.standing_prompt(turn.session)))
     meant = [(one, its) for one in takes for its in _steps_for(desk, session, step, one)]
     if not meant:
-        wire = desk.wording.pin(desk.plan.pin(takes[0].wire or 0))
+        wire = desk.wording.pin(desk.plan.pin(takes[0].wire or ""))
         prompt = desk.prompt(turn.session, step, "again")
         return turn.then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
     value, named = meant[0]

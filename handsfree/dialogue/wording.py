@@ -127,7 +127,7 @@ class Wording:
     def pin(self, pin: Pin) -> str:
         """A wire by its colours, and by its pin where another wire has the same."""
         if self._has_twin(pin):
-            number = self.integer(pin.number)
+            number = self._label(pin)
             return self.prompt("wire_at_pin", wire=self._colours(pin), number=number)
         return self._colours(pin)
 
@@ -136,8 +136,11 @@ class Wording:
         return self.pin_number(pin) if self._has_twin(pin) else self._colours(pin)
 
     def pin_number(self, pin: Pin) -> str:
-        """A wire by the number of its pin."""
-        return self.prompt("pin_number", number=self.integer(pin.number))
+        """A wire by the label of its pin."""
+        return self.prompt("pin_number", number=self._label(pin))
+
+    def _label(self, pin: Pin) -> str:
+        return self.language.written(self.language.label_words(pin.number))
 
     def _colours(self, pin: Pin) -> str:
         if pin.stripe:

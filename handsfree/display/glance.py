@@ -27,7 +27,7 @@ class WireLook:
         stripe: colour of its stripe, or None.
         look: how the main colour, and the stripe's if there is one, look: "#rrggbb".
         function: what it does, such as "sensor ground".
-        pin: number of its pin.
+        pin: label of its pin.
     """
 
     name: str
@@ -35,7 +35,7 @@ class WireLook:
     stripe: str | None
     look: tuple[str, ...]
     function: str
-    pin: int
+    pin: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from handsfree.check.verdict import Result
+from handsfree.fields import PinLabel
 from handsfree.grammar.numerals import Form
 from handsfree.plan.schema import Outcome
 
@@ -45,7 +46,7 @@ class MeaningFields(Fields):
         "unclear",
     ]
     wire: str | None = Field(None, description="colours of the wire that was named")
-    pin: int | None = Field(None, description="its pin")
+    pin: PinLabel | None = Field(None, description="its pin")
     value: Numeric | str | None = Field(
         None, description="number, state, answer, command, condition or text"
     )
@@ -57,7 +58,7 @@ class MeaningFields(Fields):
     form: Form = "plain"
     unit_spoken: bool = True
     choice: int = 0
-    others: list[int] = Field([], description="further pins that may be meant")
+    others: list[PinLabel] = Field([], description="further pins that may be meant")
     take: MeaningFields | None = Field(None, description="the new value of a correction")
     verified: bool | None = None
     about: bool = Field(True, description="of an aside: it may be meant for the tool")
@@ -121,7 +122,7 @@ class ReadingFields(Fields):
     number: int
     step: str
     wire: str | None = Field(description="colours of what the step probes")
-    pins: list[int] = []
+    pins: list[PinLabel] = []
     condition: str
     measured: Literal["reading", "state", "observation"]
     value: Numeric | str | None
@@ -135,7 +136,7 @@ class ReadingFields(Fields):
     phase: str = "test"
     supersedes: int | None = Field(None, description="seq of the reading that it replaces")
     corrects: bool = Field(False, description="whether that reading was wrong")
-    named: int | None = Field(None, description="pin of the wire that was named with it")
+    named: PinLabel | None = Field(None, description="pin of the wire that was named with it")
     form: Form = "plain"
     unit_spoken: bool = True
     compared: Compared | None = None

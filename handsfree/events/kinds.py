@@ -176,12 +176,12 @@ class ReadingTaken:
     Attributes:
         entry: it.
         wire: colours of what its step probes; None if it probes no wire.
-        pins: numbers of what it probes.
+        pins: labels of what it probes.
     """
 
     entry: Entry
     wire: str | None
-    pins: tuple[int, ...]
+    pins: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

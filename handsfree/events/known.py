@@ -62,7 +62,7 @@ def _conditions(event: Event) -> Iterator[str]:
             yield question.meant.condition
 
 
-def _pins(event: Event) -> Iterator[int]:
+def _pins(event: Event) -> Iterator[str]:
     match event:
         case Asked(question=question) if question and isinstance(question.meant, Command):
             yield from (pin for pin in (question.meant.wire,) if pin is not None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -181,10 +182,57 @@ class Language:
         return (" " if self.spaced else "").join(number)
 
     @cached_property
+    def letters(self) -> dict[str, tuple[str, ...]]:
+        """Letter to its wordings, the one that is said back first."""
+        said: dict[str, tuple[str, ...]] = {}
+        for words, tags in self.automaton("letter").sentences():
+            letter = tags[0].removeprefix("letter ")
+            said[letter] = (*said.get(letter, ()), " ".join(words))
+        return said
+
+    def label_parts(self, label: str) -> list[tuple[str, list[tuple[str, ...]]]]:
+        """Each letter and each run of digits of a pin's label, with its wordings.
+
+        The first wording is the one that is said back; digits are a number, or each by itself.
+        """
+        parts = re.findall(r"\d+|\D", label.lower())
+        return [(part, self._part_words(part)) for part in parts]
+
+    def label_words(self, label: str) -> tuple[str, ...]:
+        """The words of a pin's label as it is said back: "A12" is "A twelve"."""
+        first = (word for _, ways in self.label_parts(label) for word in ways[0])
+        return tuple(word.upper() if len(word) == 1 else word for word in first)
+
+    def _part_words(self, part: str) -> list[tuple[str, ...]]:
+        if not part.isdigit():
+            return [(word,) for word in self.letters[part]]
+        whole = [self.integer_words(int(part))] if part == str(int(part)) else []
+        return list(dict.fromkeys((*whole, self.digit_words(part))))
+
+    def with_colours(self, own: Mapping[str, Iterable[str]]) -> Language:
+        """The language with colours of a plan's own: each to other words for it."""
+        if not own:
+            return self
+        ways = [
+            jsgf.Tagged(
+                jsgf.Choice(tuple((1.0, _words(text)) for text in (name, *others))),
+                (f"colour {name}",),
+            )
+            for name, others in own.items()
+        ]
+        known = self.rules["colour_name"]
+        more = jsgf.Choice(((1.0, known), *((1.0, way) for way in ways)))
+        return replace(self, rules={**self.rules, "colour_name": more})
+
+    @cached_property
     def colours(self) -> dict[str, str]:
         """Every wording of a wire colour, with the name of the colour in its tag."""
         found = self.automaton("colour_name").sentences()
         return {" ".join(words): tags[0].removeprefix("colour ") for words, tags in found}
+
+
+def _words(text: str) -> jsgf.Expansion:
+    return jsgf.Sequence(tuple(map(jsgf.Terminal, text.split())))
 
 
 #: Kind of quantity to the grammar rule of its units.

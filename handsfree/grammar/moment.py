@@ -30,20 +30,42 @@ def choice(options: Iterable[Expansion]) -> Expansion:
     return Choice(tuple((1.0, option) for option in options))
 
 
-def _number_words(language: Language, number: int) -> Expansion:
-    ways = (language.integer_words(number), language.digit_words(str(number)), (str(number),))
-    return choice(phrase(" ".join(words)) for words in dict.fromkeys(ways))
+def _label(language: Language, label: str) -> Expansion:
+    """Every way to say a pin's label, and to write it: "A2" is "a two", "A 2" and "A two"."""
+    parts = (
+        choice(
+            Sequence(tuple(map(Terminal, words)))
+            for words in dict.fromkeys((*said, (part,), (part.upper(),)))
+        )
+        for part, said in language.label_parts(label)
+    )
+    return Sequence(tuple(parts))
 
 
 def unknown_colours(language: Language, plan: Plan) -> list[tuple[tuple[str | int, ...], str]]:
-    """The colours of a plan that cannot be spoken: the path of each, and what to say of it."""
-    known = ", ".join(dict.fromkeys(language.colours))
-    return [
-        (("connector", "pins", index, field), f"the grammar has no colour {name!r}; known: {known}")
+    """What is wrong with the colours of a plan: the path of each, and what to say of it.
+
+    A colour of the wires that cannot be spoken; one of the plan's own that the grammar has.
+    """
+    own = language.with_colours(plan.colours).colours
+    known = ", ".join(dict.fromkeys(own))
+    unknown = [
+        (
+            ("connector", "pins", index, field),
+            f"the grammar has no colour {name!r}; known: {known}. "
+            f"Or add it to the plan: 'colours: {{{name}: []}}', with other words for it",
+        )
         for index, pin in enumerate(plan.connector.pins)
         for field, name in (("colour", pin.colour), ("stripe", pin.stripe))
-        if name and name not in language.colours
+        if name and name not in own
     ]
+    twice = [
+        (("colours", name), f"the grammar has {word!r} already, for {language.colours[word]}")
+        for name, others in plan.colours.items()
+        for word in (name, *others)
+        if word in language.colours
+    ]
+    return [*unknown, *twice]
 
 
 def _colour(language: Language, name: str) -> Expansion:
@@ -85,8 +107,7 @@ def wire_names(language: Language, plan: Plan, pin: Pin) -> Expansion:
         ways.append(_fill(language, "striped_wire", colour=colour, stripe=stripe))
     if base_is_unique or not pin.stripe:
         ways.append(_fill(language, "plain_wire", colour=colour))
-    number = _number_words(language, pin.number)
-    ways.append(_fill(language, "numbered_wire", pin=number))
+    ways.append(_fill(language, "numbered_wire", pin=_label(language, pin.number)))
     for name in (pin.function, *pin.names):
         ways.append(_fill(language, "named_wire", function=phrase(name)))
     return choice(ways)
@@ -142,12 +163,12 @@ class SpokenPlan:
     """A plan in a language: gives the grammar of each of its moments.
 
     Attributes:
-        language: whose words are spoken.
+        language: whose words are spoken, with the plan's own colours.
         plan: gives wires, conditions, units and answers.
     """
 
     def __init__(self, language: Language, plan: Plan) -> None:
-        self.language = language
+        self.language = language.with_colours(plan.colours)
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
 

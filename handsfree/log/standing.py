@@ -31,7 +31,7 @@ class LoggedReading:
         seq, time: of its event.
         entry: the take and its verdict.
         wire: colours of what its step probes; None if it probes no wire.
-        pins: numbers of what it probes.
+        pins: labels of what it probes.
         clip: name of its sound, if there is one.
         superseded_by, struck_by: `seq` of the event that voided it, if any.
     """
@@ -40,15 +40,15 @@ class LoggedReading:
     time: str
     entry: Entry
     wire: str | None
-    pins: tuple[int, ...]
+    pins: tuple[str, ...]
     clip: str | None
     superseded_by: int | None = None
     struck_by: int | None = None
 
     @property
     def pin(self) -> str | None:
-        """The pins in figures: "5", or "5 to 3"."""
-        return " to ".join(map(str, self.pins)) or None
+        """The pins as printed: "5", or "5 to 3"."""
+        return " to ".join(self.pins) or None
 
     @property
     def stands(self) -> bool:

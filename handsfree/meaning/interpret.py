@@ -243,7 +243,7 @@ def _wireless(meaning: Meaning) -> Meaning:
     return meaning
 
 
-def _wire_of(meaning: Meaning) -> int | None:
+def _wire_of(meaning: Meaning) -> str | None:
     """The wire that was named, in a correction that of the new value."""
     if isinstance(meaning, Command) and meaning.take:
         return meaning.take.wire

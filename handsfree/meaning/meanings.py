@@ -16,14 +16,14 @@ class Reading:
 
     Attributes:
         value: the quantity; None when the meter showed over limit.
-        wire: pin number if a wire was named.
+        wire: label of its pin if a wire was named.
         number: the number as spoken, with its decimal places; None for over limit.
         form: whether the number was spoken in full.
         unit_spoken: False if the unit is the step's own.
     """
 
     value: Quantity | None
-    wire: int | None = None
+    wire: str | None = None
     number: Decimal | None = None
     form: Form = "plain"
     unit_spoken: bool = True
@@ -39,7 +39,7 @@ class State:
     """What a wire shows without a number: ground, battery, open …"""
 
     state: str
-    wire: int | None = None
+    wire: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class Observation:
     """The answer to what was to be observed."""
 
     answer: str
-    wire: int | None = None
+    wire: str | None = None
 
 
 Take = Reading | State | Observation
@@ -68,9 +68,9 @@ class Command:
 
     name: str
     take: Take | None = None
-    wire: int | None = None
+    wire: str | None = None
     choice: int = 0
-    others: tuple[int, ...] = ()
+    others: tuple[str, ...] = ()
 
 
 #: Commands that end, strike, skip or move.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from handsfree.fields import written_pin
 from handsfree.meaning.meanings import (
     Ambiguous,
     Aside,
@@ -46,7 +47,7 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     fields = dict(_EMPTY)
     wire = getattr(meaning, "wire", None)
     if wire is not None:
-        fields |= {"wire": plan.pin(wire).wire, "pin": wire}
+        fields |= {"wire": plan.pin(wire).wire, "pin": written_pin(wire)}
     match meaning:
         case Reading(value=value, number=number, form=form, unit_spoken=unit_spoken):
             fields |= {"kind": "reading", "over_limit": value is None}
@@ -66,7 +67,7 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
             fields |= {"kind": "command", "value": name}
             fields |= {"choice": choice} if choice else {}
             fields |= {"take": plain(take, plan)} if take else {}
-            fields |= {"others": list(others)} if others else {}
+            fields |= {"others": list(map(written_pin, others))} if others else {}
         case SetCondition(condition=condition):
             fields |= {"kind": "condition", "value": condition}
         case Note(text=text):

@@ -35,7 +35,7 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     for tag in tags:
         verb, _, argument = tag.partition(" ")
         by_verb.setdefault(verb, argument)
-    wire = int(by_verb["wire"]) if "wire" in by_verb else None
+    wire = by_verb.get("wire")
     if "aside" in by_verb:
         return Aside(cast(AsideKind, by_verb["aside"]), about=len(by_verb) > 1)
     if "note" in by_verb:
@@ -53,7 +53,7 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
 
 
 def _take(
-    tags: Sequence[str], by_verb: dict[str, str], wire: int | None, step_unit: str
+    tags: Sequence[str], by_verb: dict[str, str], wire: str | None, step_unit: str
 ) -> Take | Unclear | None:
     if "over" in by_verb:
         return Reading(None, wire)

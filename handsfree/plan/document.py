@@ -59,6 +59,31 @@ for _name, (_pattern, _first, _) in _READERS.items():
     _Loader.add_implicit_resolver(_TAG + _name, re.compile(rf"(?:{_pattern})\Z"), _firsts)
 
 
+class _Dumper(yaml.SafeDumper):
+    """Writes what `_Loader` reads: text that it takes for a number is quoted."""
+
+    yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - the parent's own way
+
+
+for _name, (_pattern, _first, _) in _READERS.items():
+    _firsts = [c if c != "\0" else "" for c in _first]
+    _Dumper.add_implicit_resolver(_TAG + _name, re.compile(rf"(?:{_pattern})\Z"), _firsts)
+
+
+def write_document(data: Any, *, inline: bool = True) -> str:
+    """Plain data as YAML, in its own order; `read_document` reads the same data from it.
+
+    Args:
+        data: dicts, lists, text, numbers, True, False, None.
+        inline: write what holds no further parts in one line.
+    """
+    text: str = yaml.dump(
+        data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=110,
+        default_flow_style=None if inline else False,
+    )  # fmt: skip
+    return text
+
+
 @dataclass(frozen=True, slots=True)
 class Mistake:
     """Something wrong in a document.

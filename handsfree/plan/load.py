@@ -11,10 +11,11 @@ from rapidfuzz import process
 
 from handsfree.errors import BadInput
 from handsfree.fields import FieldPath
+from handsfree.plan.adapted import NotAdapted, adapted, in_vehicle, is_vehicle
 from handsfree.plan.derived import is_description
-from handsfree.plan.document import Mistake, read_document
-from handsfree.plan.parse import BadPlan, parse_plan
-from handsfree.plan.references import Problem
+from handsfree.plan.document import Mistake, read_document, write_document
+from handsfree.plan.parse import BadPlan, parse_plan, parse_vehicle
+from handsfree.plan.references import Problem, items
 from handsfree.plan.schema import Plan
 
 _LARGEST = 1_000_000  # bytes; a plan is a few tens of kilobytes
@@ -27,13 +28,16 @@ class LoadedPlan:
 
     Attributes:
         plan: the plan.
-        text: its YAML text, as it was read; a job keeps it as the plan used.
+        text: its YAML text as a job keeps it, from which it is read again without other files: as
+            it was read, or of a vehicle the description of its kind with what differs in it.
         source: name of the shipped plan, or path of the file.
+        file: the text of the file, if that is another.
     """
 
     plan: Plan
     text: str
     source: str
+    file: str = ""
 
     def refuse(self, problems: Iterable[Problem]) -> None:
         """Refuse the plan for all of these (path of the field, message), if there are any.
@@ -41,18 +45,23 @@ class LoadedPlan:
         Raises:
             BadPlan: with file, line and field of each.
         """
-        document = read_document(self.text)
-        placed = [(self._written(path, document.data), message) for path, message in problems]
-        faults = [Mistake(document.line(path), path, message) for path, message in placed]
-        if faults:
+        if placed := [(self._written(path), message) for path, message in problems]:
+            document = read_document(self.file or self.text)
+            faults = [Mistake(document.line(path), path, message) for path, message in placed]
             raise BadPlan(self.source, document, faults)
 
-    def _written(self, path: FieldPath, data: object) -> FieldPath:
-        """Where a field of the plan is written: of a step that is derived, what is said by hand."""
+    def _written(self, path: FieldPath) -> FieldPath:
+        """Where a field of the plan is written, in the file that a person has before them."""
+        data = read_document(self.text).data
         match path:
             case ("steps", int(index), *_) if is_description(data):
-                return ("override", self.plan.steps[index].id)
-        return path
+                path = ("override", self.plan.steps[index].id)
+            case ("connector", "pins", int(index), field) if is_description(data):
+                function = self.plan.connector.pins[index].function
+                names = [strand.get("name") for strand in items(data, "loom")]
+                name = "colour" if field == "stripe" else field
+                path = ("loom", names.index(function), name)
+        return in_vehicle(path, data, read_document(self.file).data) if self.file else path
 
 
 def shipped() -> tuple[str, ...]:
@@ -67,12 +76,70 @@ def load_plan(name_or_path: str | Path) -> LoadedPlan:
     Raises:
         BadInput: there is no such plan or it cannot be read; `BadPlan` if it is faulty.
     """
-    name = str(name_or_path)
+    return _load(str(name_or_path), ())
+
+
+def _load(name: str, outer: tuple[Path, ...]) -> LoadedPlan:
+    """A plan; `outer` are the files that are made like it."""
     if name in shipped():
         text = (_SHIPPED / f"{name}.yaml").read_text(encoding="utf-8")
         return LoadedPlan(parse_plan(text, f"{name}.yaml"), text, name)
-    text = _read(Path(name_or_path), name)
+    return _loaded(_read(Path(name), name), name, outer)
+
+
+def load_text(text: str, name: str) -> LoadedPlan:
+    """A plan from the text of a file that may not be there yet; `name` is its path.
+
+    Raises:
+        BadInput: a plan that it is made like cannot be read; `BadPlan` if it is faulty.
+    """
+    return _loaded(text, name, ())
+
+
+def _loaded(text: str, name: str, outer: tuple[Path, ...]) -> LoadedPlan:
+    if is_vehicle(read_document(text).data):
+        return _of_vehicle(Path(name), text, (*outer, Path(name).resolve()))
     return LoadedPlan(parse_plan(text, name), text, name)
+
+
+def _of_vehicle(path: Path, text: str, outer: tuple[Path, ...]) -> LoadedPlan:
+    """The plan of a file that names a kind and what differs from it."""
+    vehicle, document = parse_vehicle(text, str(path))
+
+    def refusal(problems: Iterable[Problem]) -> BadPlan:
+        return BadPlan(str(path), document, [Mistake(document.line(p), p, m) for p, m in problems])
+
+    like = vehicle.like if vehicle.like in shipped() else str(path.parent / vehicle.like)
+    if Path(like).resolve() in outer:
+        raise refusal([(("like",), f"{vehicle.like!r} is made like this very file")])
+    try:
+        kind = _load(like if Path(like).exists() else vehicle.like, outer)
+    except BadPlan:
+        raise
+    except BadInput as error:
+        raise refusal([(("like",), str(error))]) from error
+    data = read_document(kind.text).data
+    if not is_description(data):
+        message = f"{vehicle.like!r} is written out step by step; only a plan that describes its "
+        raise refusal(
+            [(("like",), f"{message}circuit can be adapted. Copy it and change the copy")]
+        )
+    try:
+        merged = adapted(data, vehicle)
+    except NotAdapted as error:
+        raise refusal(error.problems) from error
+    whole = f"{_heading(vehicle.like, text)}{write_document(merged)}"
+    try:
+        return LoadedPlan(parse_plan(whole, str(path)), whole, str(path), text)
+    except BadPlan as error:
+        found = [(in_vehicle(f.path, merged, document.data), f.message) for f in error.faults]
+        raise refusal(found) from error
+
+
+def _heading(like: str, text: str) -> str:
+    """What a plan was made of, as comments."""
+    rows = [f"# Like {like}, with what differs:", *(f"#   {row}" for row in text.splitlines())]
+    return "\n".join(row.rstrip() for row in rows) + "\n"
 
 
 def _read(path: Path, name: str) -> str:

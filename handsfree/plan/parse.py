@@ -11,6 +11,7 @@ from rapidfuzz import process
 
 from handsfree.errors import BadInput
 from handsfree.fields import FieldPath, show_path
+from handsfree.plan.adapted import Vehicle
 from handsfree.plan.consistency import problems
 from handsfree.plan.derived import Description, derive, is_description
 from handsfree.plan.document import Document, Mistake, read_document
@@ -58,29 +59,27 @@ def parse_plan(text: str, source: str = "<text>") -> Plan:
     try:
         return _parsed(text)
     except _Faulty as found:
-        raise BadPlan(source, found.document, found.faults, remedy=found.remedy) from None
+        raise found.of(source) from None
 
 
 class _Faulty(Exception):
     """What is wrong with a text of which it is not known yet where it comes from."""
 
-    def __init__(self, document: Document, faults: list[Mistake], remedy: str | None = None):
-        self.document, self.faults, self.remedy = document, faults, remedy
+    def __init__(
+        self, document: Document, faults: list[Mistake], remedy: str | None = None
+    ) -> None:
+        self._document, self._faults, self._remedy = document, faults, remedy
+
+    def of(self, source: str) -> BadPlan:
+        """The same of a file, or whatever else it was read from."""
+        return BadPlan(source, self._document, self._faults, remedy=self._remedy)
 
 
 @lru_cache(maxsize=16)
 def _parsed(text: str) -> Plan:
     """The plan of a text, the same one each time."""
-    document = read_document(text)
+    document = _document(text)
     faults = list(document.faults)
-    if document.data is None:
-        yaml_error = bool(faults)
-        faults = faults or [Mistake(1, (), "the plan is empty")]
-        remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
-        raise _Faulty(document, faults, remedy)
-    if not isinstance(document.data, dict):
-        message = "a plan is made of named fields, such as 'title: …'"
-        raise _Faulty(document, [*faults, Mistake(1, (), message)], None)
     written = is_description(document.data)
     plan, data = None, document.data
     try:
@@ -94,8 +93,48 @@ def _parsed(text: str) -> Plan:
     if plan is not None or not written:
         faults += (Mistake(document.line(p), p, message) for p, message in problems(data))
     if plan is None or faults:
-        raise _Faulty(document, faults, None)
+        raise _Faulty(document, faults)
     return plan
+
+
+def parse_vehicle(text: str, source: str = "<text>") -> tuple[Vehicle, Document]:
+    """What differs in a vehicle from the kind that it names, and the document it stands in.
+
+    Raises:
+        BadPlan: something is wrong; every error is listed with file, line and field.
+    """
+    try:
+        document = _document(text)
+    except _Faulty as faulty:
+        raise faulty.of(source) from None
+    faults = list(document.faults)
+    try:
+        vehicle = Vehicle.model_validate(document.data)
+    except ValidationError as error:
+        found = error.errors(include_url=False)[:MOST_FOUND]
+        faults += (_fault(details, document) for details in found)
+    if faults:
+        raise BadPlan(source, document, faults)
+    return vehicle, document
+
+
+def _document(text: str) -> Document:
+    """The document, which is made of named fields.
+
+    Raises:
+        _Faulty: it is not.
+    """
+    document = read_document(text)
+    faults = list(document.faults)
+    if document.data is None:
+        yaml_error = bool(faults)
+        faults = faults or [Mistake(1, (), "the plan is empty")]
+        remedy = _YAML_REMEDY if yaml_error else "`handsfree plan show` prints a shipped plan."
+        raise _Faulty(document, faults, remedy)
+    if not isinstance(document.data, dict):
+        message = "a plan is made of named fields, such as 'title: …'"
+        raise _Faulty(document, [*faults, Mistake(1, (), message)])
+    return document
 
 
 @lru_cache(maxsize=16)
@@ -105,15 +144,16 @@ def _derived(text: str) -> dict[str, Any]:
 
 
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of a plan, written out or as one description."""
+    """The JSON Schema (draft 2020-12) of a plan: described, of a vehicle, or written out."""
     written = Plan.model_json_schema()
     described = Description.model_json_schema(by_alias=True)
+    differing = Vehicle.model_json_schema()
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$defs": written.pop("$defs") | described.pop("$defs"),
+        "$defs": written.pop("$defs") | described.pop("$defs") | differing.pop("$defs", {}),
         "if": {"required": ["loom"]},
         "then": described,
-        "else": written,
+        "else": {"if": {"required": ["like"]}, "then": differing, "else": written},
     }
 
 
@@ -196,7 +236,9 @@ def _message(error: ErrorDetails) -> str:
 @cache
 def _field_names() -> tuple[str, ...]:
     schema = json_schema()
-    models = [schema["then"], schema["else"], *schema["$defs"].values()]
+    other = schema["else"]
+    forms = [schema["then"], other["then"], other["else"]]
+    models = [*forms, *schema["$defs"].values()]
     return tuple(dict.fromkeys(name for model in models for name in model.get("properties", ())))
 
 

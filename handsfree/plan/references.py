@@ -36,7 +36,7 @@ def reference_problems(data: Item) -> Iterator[Problem]:
     steps, findings = items(data, "steps"), items(data, "findings")
     ids = [step.get("id") for step in steps]
 
-    yield from _twice(_each(("connector", "pins"), pins, "number"), "pin ")
+    yield from _twice(_pins(pins), "pin ")
     yield from _twice(_each(("conditions",), conditions, "id"))
     yield from _twice(_each(("steps",), steps, "id"))
     yield from _twice(_spoken(("connector", "pins"), pins, "function"))
@@ -91,10 +91,16 @@ def _missing(path: FieldPath, item: Item, known: list[Any], kind: str = "") -> I
         yield path, f"there is no {kind or path[-1]} {name!r}"
 
 
+def _pins(pins: list[Item]) -> Iterator[tuple[FieldPath, Any]]:
+    """Labels of pins as they are said: "a2" and "A2" are one."""
+    for path, label in _each(("connector", "pins"), pins, "number"):
+        yield path, str(label).upper() if isinstance(label, str | int) else label
+
+
 def _missing_pins(here: FieldPath, step: Item, known: list[Any]) -> Iterator[Problem]:
-    pair = step.get("wires")
+    labels, pair = set(map(str, known)), step.get("wires")
     probed = [("wire", step.get("wire"))]
     probed += [("wires", pin) for pin in (pair if isinstance(pair, list | tuple) else ())]
     for field, pin in probed:
-        if isinstance(pin, int) and pin not in known:
+        if isinstance(pin, str | int) and str(pin) not in labels:
             yield (*here, field), f"the connector has no pin {pin}"

@@ -14,9 +14,11 @@ from pydantic import AfterValidator, Field
 from handsfree.circuit import Circuit, Meter
 from handsfree.fields import (
     COMMON_PRACTICE,
+    Colours,
     FieldPath,
     Identifier,
     OneOrSeveral,
+    PinLabel,
     PlanModel,
     PlanQuantity,
     Spoken,
@@ -89,7 +91,7 @@ class Subject(PlanModel):
 class Pin(PlanModel):
     """One pin of the connector and the wire in it."""
 
-    number: int = Field(ge=0, description="pin (terminal) number as printed on the connector")
+    number: PinLabel = Field(description="pin (terminal) as printed on the connector")
     colour: Spoken = Field(description="main colour, a colour word of the grammar")
     stripe: Spoken | None = Field(None, description="stripe colour, if there is one")
     function: Spoken = Field(description="what the wire does, as it may be spoken")
@@ -132,8 +134,10 @@ class Step(PlanModel):
     prompt: Text = Field(description="what is said when the step begins")
     probe: Probe
     why: Text = Field(description="what the reading tells, for the apprentice")
-    wire: int | None = Field(None, description="pin number of the wire")
-    wires: tuple[int, int] | None = Field(None, description="a pair: red lead, black lead")
+    wire: PinLabel | None = Field(None, description="pin of the wire")
+    wires: tuple[PinLabel, PinLabel] | None = Field(
+        None, description="a pair: red lead, black lead"
+    )
     condition: str
     measure: Measure
     expect: Expect
@@ -174,8 +178,8 @@ class Step(PlanModel):
                 yield ("expect", "answer"), f"{answer!r} is not among: {', '.join(values)}"
 
     @property
-    def pins(self) -> tuple[int, ...]:
-        """Pin numbers that are probed."""
+    def pins(self) -> tuple[str, ...]:
+        """Labels of the pins that are probed."""
         return self.wires or (() if self.wire is None else (self.wire,))
 
     @property
@@ -248,6 +252,7 @@ class Plan(PlanModel):
         default_factory=dict, description="a larger value is absurd here and is asked back"
     )
     meter: Meter = Meter()
+    colours: Colours = Field(default_factory=dict)
     connector: Pinout
     conditions: tuple[Condition, ...] = Field(min_length=1)
     steps: tuple[Step, ...] = Field(min_length=1)
@@ -272,20 +277,20 @@ class Plan(PlanModel):
                 return step
         raise KeyError(step_id)
 
-    def pin(self, number: int) -> Pin:
-        """The pin of that number.
+    def pin(self, label: str) -> Pin:
+        """The pin of that label.
 
         Raises:
             KeyError: there is none.
         """
         for pin in self.connector.pins:
-            if pin.number == number:
+            if pin.number == label:
                 return pin
-        raise KeyError(number)
+        raise KeyError(label)
 
     def wires(self, step: Step) -> str | None:
         """The colours of what a step probes, as "red to black"; None if it probes no wire."""
-        return " to ".join(self.pin(number).wire for number in step.pins) or None
+        return " to ".join(self.pin(label).wire for label in step.pins) or None
 
     def condition(self, condition_id: str) -> Condition:
         """The condition of that id.

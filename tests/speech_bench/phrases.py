@@ -274,12 +274,12 @@ def _language() -> Language:
 
 
 @cache
-def _names(plan: str, pin: int) -> Automaton:
+def _names(plan: str, pin: str) -> Automaton:
     desk = dialogue(plan).desk
     return _language().automaton(wire_names(_language(), desk.plan, desk.plan.pin(pin)))
 
 
-def _named(plan: str, pin: int, rng: random.Random) -> str:
+def _named(plan: str, pin: str, rng: random.Random) -> str:
     """A wire as the grammar names it."""
     words = _names(plan, pin).sample(rng)
     return " ".join(words) if not any(w.isdigit() for w in words) else _named(plan, pin, rng)

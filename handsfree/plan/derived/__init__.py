@@ -4,7 +4,7 @@ description, settings -> wiring (parts) -> asking (tests) -> telling (which tell
             -> wording (prompts, probing, reasons) -> derive (a plan as plain data)
 """
 
-from handsfree.plan.derived.derive import derive, is_description
+from handsfree.plan.derived.derive import derive, is_description, nominals
 from handsfree.plan.derived.description import Description
 
-__all__ = ["Description", "derive", "is_description"]
+__all__ = ["Description", "derive", "is_description", "nominals"]

@@ -64,7 +64,7 @@ class Enquiry:
     kind: str
     setting: str
     test: Data
-    wires: tuple[int, ...] = ()
+    wires: tuple[str, ...] = ()
     place: str = ""
     part: str = ""
     rank: int = 0
@@ -200,7 +200,7 @@ def _at_pin(
     strand, here = end.strand, place == probed(description)
     node, black = wire_side(description, end.name), _ground(description, end)
     name = slug(strand.name, *([] if here else ["at", place]), short)
-    wires = (int(pin(end.name)),) if here else ()
+    wires = (pin(end.name),) if here else ()
 
     def volts(kind: str, red: str, black: str, rank: int = 2, **more: Any) -> Enquiry:
         found = _volts(name, kind, setting.say, red, black, needs, rank, place, more)
@@ -237,7 +237,7 @@ def _across(
         found = _volts(
             slug(*words, setting.say), "across", setting.say, red, black, needs, 2, place
         )
-        wires = (int(pins[0]), int(pins[1])) if here else ()
+        wires = pins if here else ()
         yield replace(found, wires=wires, extra={"wire": one.strand, "other": other.strand})
 
 
@@ -276,7 +276,7 @@ def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
                 "setups": list(dict.fromkeys(needs))}  # fmt: skip
         yield Enquiry(
             slug(strand.name, "current", setting.say), "current", setting.say, test,
-            (int(pin(strand.to)),), place, rank=3, extra={"clamp": clamp, "wire": strand},
+            (pin(strand.to),), place, rank=3, extra={"clamp": clamp, "wire": strand},
         )  # fmt: skip
 
 
@@ -297,7 +297,7 @@ def _parts(description: Description, setting: Setting) -> Iterator[Enquiry]:
         red, black = (device_side(description, e.name) for e in (one, other))
         test = {"measures": "resistance", "red": red, "black": black, "setups": needs}
         yield Enquiry(slug("pin", a, "to", b, say), "circuit" if is_dead else "part", setting.say,
-                      test, (int(a), int(b)), here, rank=5)  # fmt: skip
+                      test, (a, b), here, rank=5)  # fmt: skip
 
 
 def _wires(description: Description) -> Iterator[Enquiry]:
@@ -308,7 +308,7 @@ def _wires(description: Description) -> Iterator[Enquiry]:
     for end in ends_at(description, here):
         needs = [description.reach[here].by, *_far(description, [end]), "unplugged"]
         needs.append("module unplugged")
-        name, wires = end.strand.name, (int(pin(end.name)),)
+        name, wires = end.strand.name, (pin(end.name),)
         node, start = wire_side(description, end.name), wire_side(description, end.other)
         test = {"measures": "resistance", "red": node, "black": MINUS, "setups": needs}
         if leads_to(description, end.other) is None:

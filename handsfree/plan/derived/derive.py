@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
@@ -77,6 +78,7 @@ def derive(description: Description) -> Data:
         "supply": description.supply,
         "limits": dict(description.limits),
         "meter": description.meter.model_dump(),
+        "colours": dict(description.colours),
         "connector": {"name": here.say, "pins": _pins(description)},
         "conditions": [
             {"id": slug(one.say), "say": one.say, "names": list(one.names), "caution": one.caution}
@@ -91,6 +93,19 @@ def derive(description: Description) -> Data:
         ),
         "no_finding": "The circuit names no part. Look at the readings again.",
     }
+
+
+def nominals(description: Description) -> dict[str, float]:
+    """What each test reads in V or A in the sound circuit as drawn, by its id."""
+    asked = list(asking.questions(description))
+    read = expectations(_circuit(description, asked), description.meter, samples=1)
+    found = {}
+    for test_id, one in read.items():
+        if isinstance(one, Expectation) and one.nominal is not None:
+            for unit in ("V", "A"):
+                if one.nominal.is_compatible_with(unit):
+                    found[test_id] = float(one.nominal.m_as(unit))
+    return found
 
 
 def _circuit_data(description: Description, asked: list[Enquiry]) -> Data:
@@ -317,13 +332,19 @@ def _sweep(description: Description, asked: list[Enquiry]) -> Data | None:
     }
 
 
+def _figures(label: str) -> tuple[object, ...]:
+    """A pin's place in the connector: 2 before 10, A2 before B1."""
+    return tuple((not part.isdigit(), int(part) if part.isdigit() else part)
+                 for part in re.findall(r"\d+|\D+", label))  # fmt: skip
+
+
 def _pins(description: Description) -> list[Data]:
     found = []
     for end in wiring.ends_at(description, wiring.probed(description)):
         strand = end.strand
         main, _, stripe = strand.colour.partition("/")
         found.append(
-            {"number": int(wiring.pin(end.name)), "colour": main, "stripe": stripe or None,
+            {"number": wiring.pin(end.name), "colour": main, "stripe": stripe or None,
              "function": strand.name, "names": list(strand.names)}
         )  # fmt: skip
-    return sorted(found, key=lambda one: one["number"])
+    return sorted(found, key=lambda one: _figures(one["number"]))

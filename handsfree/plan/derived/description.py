@@ -16,7 +16,15 @@ from handsfree.circuit.faults import Word, WrongPin
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.parts import AnyPart
 from handsfree.circuit.values import Amperes, Ohms, Seconds, Volts, parse_spread
-from handsfree.fields import FieldPath, Identifier, PlanModel, PlanQuantity, Spoken, Text
+from handsfree.fields import (
+    Colours,
+    FieldPath,
+    Identifier,
+    PlanModel,
+    PlanQuantity,
+    Spoken,
+    Text,
+)
 from handsfree.plan.schema import CircuitClass, Finding, Subject
 
 
@@ -207,6 +215,7 @@ class Description(PlanModel):
     supply: PlanQuantity
     limits: dict[str, PlanQuantity] = Field(default_factory=dict)
     meter: Meter = Meter()
+    colours: Colours = Field(default_factory=dict)
     parts: dict[str, Annotated[Module | Jumper | AnyPart, Field(discriminator="kind")]] = Field(
         min_length=1
     )

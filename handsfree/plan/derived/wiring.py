@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from handsfree.circuit.parts import Fuse, GroundPoint, Splice, Switch, Wire
+from handsfree.fields import is_pin
 from handsfree.plan.derived.description import Description, Jumper, Module, Run, Strand
 
 PLUS, MINUS = "battery plus", "battery minus"
@@ -86,7 +87,7 @@ def probed(description: Description) -> str:
 def owner(description: Description, end: str) -> str | None:
     """The connector of an end; None if it is a node of the circuit."""
     name, _, number = end.rpartition(" ")
-    if not number.isdigit():
+    if not is_pin(number):
         return None
     known = name in description.reach or isinstance(description.parts.get(name), Module)
     return name if known else None
@@ -171,7 +172,8 @@ def _module(description: Description, name: str, module: Module) -> Data:
                              "say": f"{unit} feed"}  # fmt: skip
     found[f"{name} earth"] = {"kind": "wire", "between": [minus, MINUS], **_run(module.earth),
                               "say": f"{unit} earth"}  # fmt: skip
-    low, high = (12 / i for i in (module.takes.high, module.takes.low))
+    supply = float(description.supply.m_as("V"))
+    low, high = (supply / i for i in (module.takes.high, module.takes.low))
     found[f"{name} itself"] = {"kind": "resistor", "between": [plus, minus], "unit": unit,
                                "rate": 0.1,
                                "resistance": f"{low:.4g} Ω to {high:.4g} Ω"}  # fmt: skip

@@ -30,9 +30,19 @@ def colours(strand: Strand) -> str:
     return f"{main} with {stripe} stripe" if stripe else main
 
 
-def spoken(number: int | str) -> str:
-    """A pin number below a hundred in words, if it has one: "eighty six"."""
-    n = int(number)
+def spoken(label: str) -> str:
+    """A pin in words: "eighty six", "A two"; from a hundred up digit by digit."""
+    return " ".join(
+        _figures(part) if part.isdigit() else " ".join(part)
+        for part in re.findall(r"\d+|\D+", label)
+    )
+
+
+def _figures(digits: str) -> str:
+    """Digits as a number below a hundred, or each by itself."""
+    if len(digits) > 2 or digits != str(int(digits)):
+        return " ".join(_SMALL[int(digit)] for digit in digits)
+    n = int(digits)
     if n < len(_SMALL):
         return _SMALL[n]
     tens, ones = divmod(n, 10)
@@ -207,11 +217,11 @@ def _device(place: str) -> str:
     return re.sub(r"connector of the|connector|socket", "", place).strip() or "part"
 
 
-def _wire(description: Description, number: int) -> str:
+def _wire(description: Description, number: str) -> str:
     """A wire by its colours; at terminals and sockets by the number as well."""
     here = description.reach[probed(description)]
     strand = next(
-        e.strand for e in ends_at(description, probed(description)) if pin(e.name) == str(number)
+        e.strand for e in ends_at(description, probed(description)) if pin(e.name) == number
     )
     named = f"{here.call} {spoken(number)}, {colours(strand)}"
     return named if here.call != "pin" or here.at else colours(strand)

@@ -119,7 +119,7 @@ def test_a_fan_and_the_contacts_of_its_plug_are_two_parts():
     plan = load_plan("relay-4pin").plan
     assert plan.circuit is not None
     tests = [step.id for step in plan.steps if step.phase == "test"]
-    meter = plan.meter.in_circuit
+    meter = plan.meter
     every = rehearse(plan.circuit, tests, meter, pairs=0, samples=20)
     said = next(r.said for r in every if r.fault.id == "fan_connector_open_1")
     assert said.kind in ("found", "suspicion")

@@ -19,7 +19,7 @@ from handsfree.errors import BadInput
 from handsfree.grammar import SpokenPlan
 from handsfree.languages import language_of
 from handsfree.plan import BadPlan, LoadedPlan, load_plan, load_text, shipped
-from handsfree.plan.adapted import ends, own_wire, references
+from handsfree.plan.adapted import ends, own_wire, reference_voltages
 from handsfree.plan.derived import Description, is_description
 from handsfree.plan.derived.wiring import pin
 from handsfree.plan.document import read_document, write_document
@@ -39,8 +39,8 @@ Reference = Annotated[
     str | None, typer.Option("--reference", help="What the module gives a sensor: 5V.")
 ]
 Supply = Annotated[str | None, typer.Option("--supply", help="Nominal voltage: 24V.")]
-Vehicle = Annotated[str, typer.Option("--vehicle", help="Which vehicle it is.")]
-Colours = Annotated[
+VehicleNamed = Annotated[str, typer.Option("--vehicle", help="Which vehicle it is.")]
+ColourSaid = Annotated[
     list[str] | None,
     typer.Option("--colour", help='A colour the tool lacks, and other words: "lilac=mauve".'),
 ]
@@ -54,8 +54,8 @@ def new_plan(
     wire: Wires = None,
     reference: Reference = None,
     supply: Supply = None,
-    vehicle: Vehicle = "",
-    colour: Colours = None,
+    vehicle: VehicleNamed = "",
+    colour: ColourSaid = None,
     output: Output = None,
 ) -> None:
     """Write the plan of your vehicle: a kind of circuit, and the colours and pins that differ.
@@ -154,7 +154,7 @@ def _asked(description: Description) -> dict[str, Any]:
         if said := _ask(strand.name, at, own_wire):
             wires[strand.name] = said
     found |= {"wires": wires} if wires else {}
-    known = {str(one) for one in references(description).values()}
+    known = {str(one) for one in reference_voltages(description).values()}
     if len(known) == 1:
         (now,) = known
         found |= {"reference": said} if (said := _ask("reference", now, _volts)) else {}

@@ -4,7 +4,7 @@ What differs is merged into the description before anything is derived from it, 
 the kind is left over in prompts, probing, grammar, limits or report.
 """
 
-from handsfree.plan.adapted.adapt import NotAdapted, adapted, ends, in_vehicle, references
+from handsfree.plan.adapted.adapt import NotAdapted, adapted, ends, in_vehicle, reference_voltages
 from handsfree.plan.adapted.vehicle import OwnWire, Vehicle, is_vehicle, own_wire
 
 __all__ = [
@@ -16,5 +16,5 @@ __all__ = [
     "in_vehicle",
     "is_vehicle",
     "own_wire",
-    "references",
+    "reference_voltages",
 ]

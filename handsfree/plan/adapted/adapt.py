@@ -18,12 +18,10 @@ from handsfree.plan.adapted.vehicle import OwnWire, Vehicle
 from handsfree.plan.derived import Description, nominals
 from handsfree.plan.derived.asking import questions
 from handsfree.plan.derived.description import Module, Strand
-from handsfree.plan.derived.wiring import device_side, owner, pin, probed, wire_name
+from handsfree.plan.derived.wiring import Data, device_side, owner, pin, probed, wire_name
 from handsfree.plan.derived.wording import spoken
 from handsfree.plan.references import Problem
 from handsfree.units import show
-
-Data = dict[str, Any]
 
 #: Of the subject: what is one vehicle's own, and is not taken over from the kind.
 _OWN = ("vehicle", "complaint", "stored_code", "live_value")
@@ -215,7 +213,7 @@ def _renamed(data: Data, names: Mapping[str, str]) -> Data:
     return new
 
 
-def references(description: Description) -> dict[tuple[str, str, str], Spread]:
+def reference_voltages(description: Description) -> dict[tuple[str, str, str], Spread]:
     """Every voltage that a module gives or pulls up to: module, pin and field to it."""
     return {
         (name, label, field): volts
@@ -232,7 +230,7 @@ def _reference(description: Description, vehicle: Vehicle) -> Spread | None:
     if (wanted := vehicle.reference) is None:
         return None
     here: FieldPath = ("reference",)
-    known = references(description)
+    known = reference_voltages(description)
     if not known:
         raise NotAdapted([(here, "no module of the kind gives a reference")])
     if len(values := {one.nominal for one in known.values()}) > 1:
@@ -250,7 +248,7 @@ def _referring(description: Description, data: Data, reference: Spread) -> Data:
     """The data with another reference: at the modules' pins, and in the names of the wires."""
     parts = dict(data["parts"])
     names: dict[str, str] = {}
-    for (name, label, field), old in references(description).items():
+    for (name, label, field), old in reference_voltages(description).items():
         share = (old.high - old.low) / 2 / old.nominal
         tolerance = f" ± {100 * share:.3g} %" if reference.exact and share else ""
         volts = f"{reference.nominal:.6g} V{tolerance}" if reference.exact else str(reference)

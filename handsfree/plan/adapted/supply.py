@@ -8,13 +8,10 @@ published source; the maker's figures come first.  Signals, fuses and wires stay
 from __future__ import annotations
 
 import re
-from typing import Any
 
 from handsfree.plan.derived.description import Description
-from handsfree.plan.derived.wiring import MINUS, PLUS, leads_to
+from handsfree.plan.derived.wiring import MINUS, PLUS, Data, leads_to
 from handsfree.units import parse_quantity, show
-
-Data = dict[str, Any]
 
 _CELL = 2  # V of a lead-acid cell, nominal
 _BETWEEN = re.compile(r"(\s*±\s*|\s+to\s+)")

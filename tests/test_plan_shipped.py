@@ -285,19 +285,19 @@ def test_diagnostic_connector_after_iso_15031_3() -> None:
     # (ISO 15765-4), 16 permanent positive.
     plan = PLANS["can-bus-pair"].plan
     assert {pin.number: pin.function for pin in plan.connector.pins} == {
-        4: "chassis ground",
-        6: "bus high",
-        14: "bus low",
-        16: "battery feed",
+        "4": "chassis ground",
+        "6": "bus high",
+        "14": "bus low",
+        "16": "battery feed",
     }
 
 
 def test_relay_terminals_after_din_72552() -> None:
     # DIN 72552: 30 battery, 85 coil end, 86 coil start, 87 output of the make contact.
     plan = PLANS["relay-4pin"].plan
-    assert {pin.number for pin in plan.connector.pins} == {30, 85, 86, 87}
-    assert plan.step("pin_86_to_85").wires == (86, 85)
-    assert plan.step("across_30_87_fan_commanded").wires == (30, 87)
+    assert {pin.number for pin in plan.connector.pins} == {"30", "85", "86", "87"}
+    assert plan.step("pin_86_to_85").wires == ("86", "85")
+    assert plan.step("across_30_87_fan_commanded").wires == ("30", "87")
 
 
 WARM = "running_at_full_temperature"

@@ -1,9 +1,9 @@
 """The log when the disk is full, read-only or failing, and when the process is killed."""
 
 import errno
+import multiprocessing
 import os
 import random
-import select
 import shutil
 import subprocess
 import sys
@@ -192,18 +192,30 @@ def test_a_really_read_only_disk(tmp_path):
 
 # --- killed -------------------------------------------------------------------------------------
 
-WRITER = """
-import sys
-from pathlib import Path
-from handsfree.log import open_job
-with open_job(Path(sys.argv[1]), sys.argv[2].encode(), title=sys.argv[3]) as log:
-    print("ready", flush=True)
+
+def numbers(pipe):
+    """What is still in a pipe; a message that was cut by the kill is none."""
     while True:
-        event = log.append("heard", bytes(2000), text="violet four point nine eight " * 20)
-        print(event.seq, flush=True)
-        event = log.append("reading", wire="violet", value=4.98, clip=event.fields["clip"])
-        print(event.seq, flush=True)
-"""
+        try:
+            yield int(pipe.recv_bytes())
+        except (EOFError, OSError):
+            return
+
+
+# Every writer is a process of its own; what it imports is there once for all of them.
+PROCESSES = multiprocessing.get_context("forkserver")
+PROCESSES.set_forkserver_preload(["handsfree.log"])
+
+
+def write_on(job, told):
+    """Write into a job without end; the numbers of what is acknowledged go to `told`."""
+    with open_job(job, PLAN, title=TITLE) as log, told:
+        told.send_bytes(b"ready")
+        while True:
+            event = log.append("heard", bytes(2000), text="violet four point nine eight " * 20)
+            told.send_bytes(b"%d" % event.seq)
+            event = log.append("reading", wire="violet", value=4.98, clip=event.fields["clip"])
+            told.send_bytes(b"%d" % event.seq)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL is of POSIX")
@@ -211,16 +223,19 @@ def test_killed_at_fifty_random_moments_nothing_acknowledged_is_lost(tmp_path):
     moments = random.Random(2)
     job = tmp_path / "job"
     acknowledged: set[int] = set()
-    command = [sys.executable, "-c", WRITER, str(job), PLAN.decode(), TITLE]
     for _ in range(50):
-        with subprocess.Popen(command, stdout=subprocess.PIPE) as writer:
-            pipe = writer.stdout
-            assert pipe is not None
-            assert select.select([pipe], [], [], 60)[0]
+        here, there = PROCESSES.Pipe(duplex=False)
+        writer = PROCESSES.Process(target=write_on, args=(job, there))
+        writer.start()
+        there.close()
+        with here:
+            assert here.poll(60)
+            assert here.recv_bytes() == b"ready"
             time.sleep(moments.uniform(0, 0.04))
             writer.kill()
-            lines = pipe.read().split(b"\n")[:-1]
-        acknowledged |= {int(line) for line in lines if line != b"ready"}
+            acknowledged |= set(numbers(here))
+        writer.join()
+        writer.close()
         assert verify(job).ok
         assert acknowledged <= {event.seq for event in read(job)}
     open_job(job, PLAN, title=TITLE).close()

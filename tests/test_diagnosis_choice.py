@@ -104,3 +104,14 @@ def test_a_wide_test_and_a_narrow_one_agree_with_their_common_distribution(diagn
     common = (table.right + table.slip)[:, :-1]
     assert found[narrow] == pytest.approx(common[narrow])
     assert 0.5 * np.abs(found - common).sum(axis=2).max() < 0.45
+
+
+def test_what_is_to_come_is_the_same_computed_once_or_for_some_alone():
+    """The likely causes share one computation; a part of it is what the table says of the part."""
+    diagnosis = Diagnosis.of(circuit(LAMP))
+    belief = diagnosis.belief(GOOD[:2])
+    left = np.array([t for t, n in enumerate(belief.table.tests) if n not in belief.made])
+    for causes in (belief.likely, belief.likely[::2]):
+        for tests in (left, left[:1]):
+            alone = belief.table.expected(causes, belief.samples[causes], tests)
+            assert belief.expected(causes, tests) == pytest.approx(alone, abs=1e-15)

@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from handsfree.circuit.values import Array
+from handsfree.circuit.values import Array, Ints
 from handsfree.diagnosis.table import Table
 
 Group = NDArray[np.bool_]
@@ -36,6 +36,8 @@ _PARTS = 0.1  # bits on which of two causes it is, from which a test tells them 
 # Likeness from which two causes count as the same: whatever the readings, at least a fifth of
 # the verdicts between them would be wrong (Kailath 1967: no less than (1 - √(1 - ρ²)) / 2).
 _ALIKE = np.log(0.8)
+
+_NEGLIGIBLE = 1e-3  # causes less likely than the likeliest by this are left out of what is to come
 
 _SAME = 3.0  # errors of the meter within which a test has read the same twice
 
@@ -164,11 +166,10 @@ class Belief:
 
     def parted(self, causes: NDArray[np.intp]) -> NDArray[np.bool_]:
         """Which causes some test not yet made would tell from the leader: shape of `causes`."""
-        left = [t for t, name in enumerate(self.table.tests) if name not in self.made]
-        if not left or not len(causes):
+        if not len(self._left) or not len(causes):
             return np.zeros(len(causes), dtype=bool)
         every = np.union1d(causes, [self.leader])
-        chance = self.table.expected(every, self.samples[every], np.array(left))
+        chance = self.expected(every, self._left)
         one = chance[:, np.searchsorted(every, causes)]
         other = chance[:, np.searchsorted(every, [self.leader])]
         apart = (
@@ -177,6 +178,32 @@ class Belief:
             - 2 * scipy.special.xlogy((one + other) / 2, (one + other) / 2)
         )
         return np.asarray(apart.sum(axis=2).max(axis=0) / np.log(4) > _PARTS)
+
+    @cached_property
+    def likely(self) -> Ints:
+        """Numbers of the causes that are not negligible."""
+        return np.flatnonzero(self.weights >= self.weights.max() + np.log(_NEGLIGIBLE))
+
+    def expected(self, causes: Ints, tests: Ints) -> Array:
+        """Chances of the readings of tests not yet made: (tests, causes, G).
+
+        Those of the likely causes are computed once, as several ask for them.
+        """
+        if not (np.isin(causes, self.likely).all() and np.isin(tests, self._left).all()):
+            return self.table.expected(causes, self.samples[causes], tests)
+        if np.array_equal(causes, self.likely) and np.array_equal(tests, self._left):
+            return self._ahead
+        rows, columns = np.searchsorted(self._left, tests), np.searchsorted(self.likely, causes)
+        return self._ahead[np.ix_(rows, columns)]
+
+    @cached_property
+    def _left(self) -> Ints:
+        left = [t for t, name in enumerate(self.table.tests) if name not in self.made]
+        return np.array(left, dtype=np.intp)
+
+    @cached_property
+    def _ahead(self) -> Array:
+        return self.table.expected(self.likely, self.samples[self.likely], self._left)
 
     @cached_property
     def group(self) -> Group:

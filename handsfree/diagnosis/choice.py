@@ -27,7 +27,6 @@ CHEAP = 3.0
 
 _TELLING = 0.01  # bits below which a test tells nothing
 _UPSET = 0.03  # chance of overturning the leader that is worth a cheap test
-_NEGLIGIBLE = 1e-3  # causes less likely than the leader by this are left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,22 +137,18 @@ def joint(belief: Belief, tests: Sequence[str]) -> tuple[Array, Ints]:
     Returns:
         The probabilities (T, h, G), and the numbers of the causes (h,).
     """
-    causes = _likely(belief)
+    causes = belief.likely
     chosen = np.array([belief.table.number[test] for test in tests], dtype=np.intp)
-    chance = belief.table.expected(causes, belief.samples[causes], chosen)
+    chance = belief.expected(causes, chosen)
     return chance * scipy.special.softmax(belief.weights[causes])[:, None], causes
 
 
 def _agreement(belief: Belief) -> tuple[Array, Ints]:
     """As `joint` for the tests read once: made again, they read the same or not: (T, h, 2)."""
-    causes, single = _likely(belief), [not mark.confirmed for mark in belief.marks]
+    causes, single = belief.likely, [not mark.confirmed for mark in belief.marks]
     other = (1 - TWICE) * belief.misheard[single][:, causes]
     chance = np.stack([1 - other, other], axis=2)
     return chance * scipy.special.softmax(belief.weights[causes])[:, None], causes
-
-
-def _likely(belief: Belief) -> Ints:
-    return np.flatnonzero(belief.weights >= belief.weights.max() + np.log(_NEGLIGIBLE))
 
 
 def telling(belief: Belief, tests: Sequence[str]) -> Array:
@@ -184,9 +179,7 @@ def _grouped(belief: Belief, both: Array, causes: Ints) -> Array:
     for number, here in enumerate(belief.table.places.values()):
         kind[(kind < 0) & here[causes]] = number
     kind[belief.group[causes]] = -1 - len(causes)
-    order = np.argsort(kind, kind="stable")
-    begins = np.flatnonzero(np.diff(kind[order], prepend=-np.inf))
-    return np.asarray(np.add.reduceat(both[:, order], begins, axis=1))
+    return np.asarray((np.unique(kind)[:, None] == kind).astype(np.float64) @ both)
 
 
 def _upset(both: Array) -> Array:

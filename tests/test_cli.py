@@ -74,7 +74,8 @@ def test_parse_for_people() -> None:
 
 
 def test_plans() -> None:
-    assert {p["name"] for p in lines(run("plan", "list", "--json").stdout)} == set(shipped())
+    listed = {p["name"]: p["title"] for p in lines(run("plan", "list", "--json").stdout)}
+    assert listed == {name: load_plan(name).plan.title for name in shipped()}
     assert "pin 5: violet, five volt reference" in run("plan", "show", FLAP).stdout
     assert run("plan", "check", FLAP).returncode == 0
     schema = json.loads(run("plan", "schema").stdout)

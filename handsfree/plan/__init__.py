@@ -7,7 +7,7 @@ derived                             the plan that follows from a description
 """
 
 from handsfree.plan.document import Mistake
-from handsfree.plan.load import LoadedPlan, load_plan, load_text, shipped
+from handsfree.plan.load import LoadedPlan, load_plan, load_text, shipped, titles
 from handsfree.plan.parse import BadPlan, json_schema, parse_plan
 from handsfree.plan.schema import (
     COMMON_PRACTICE,
@@ -43,4 +43,5 @@ __all__ = [
     "load_text",
     "parse_plan",
     "shipped",
+    "titles",
 ]

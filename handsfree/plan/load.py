@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
@@ -20,6 +21,7 @@ from handsfree.plan.schema import Plan
 
 _LARGEST = 1_000_000  # bytes; a plan is a few tens of kilobytes
 _SHIPPED = files("handsfree.plan") / "shipped"
+_TITLE = re.compile(r"^title: (.+)$", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,12 @@ def shipped() -> tuple[str, ...]:
     """Names of the shipped plans, sorted."""
     names = (entry.name for entry in _SHIPPED.iterdir())
     return tuple(sorted(name.removesuffix(".yaml") for name in names if name.endswith(".yaml")))
+
+
+def titles() -> dict[str, str]:
+    """The titles of the shipped plans by their names; nothing else of them is worked out."""
+    texts = {name: (_SHIPPED / f"{name}.yaml").read_text(encoding="utf-8") for name in shipped()}
+    return {name: _TITLE.search(text)[1] for name, text in texts.items()}  # type: ignore[index]
 
 
 def load_plan(name_or_path: str | Path) -> LoadedPlan:

@@ -61,7 +61,7 @@ class Explanation:
         ranking: the causes, likeliest first.
         sure: the first group is found: its odds are over `SURE` and hang on no one reading.
         group: likely causes that no test of the plan can tell from the first, that one included.
-        odds: of what is named, with a second fault or without; never above 49.
+        odds: of what is said: those of the verdict.
         undecided: likely causes that the tests made so far cannot tell from the first.
         pivots: readings on which the verdict hangs; worth taking again.
         slips: readings that the first cause explains as slips only; worth taking again.
@@ -96,15 +96,16 @@ def explain(
     likely = [k for k in order if belief.weights[k] >= belief.weights.max() - np.log(SURE)]
     always = belief.alike(belief.leader)
     so_far = belief.alike(belief.leader, belief.made)
+    said = verdict(belief, circuit, left)
     return Explanation(
         ranking=ranking,
         sure=belief.sure,
         group=tuple(causes[k] for k in likely if always[k]),
-        odds=belief.odds,
+        odds=said.odds,
         undecided=tuple(causes[k] for k in likely if so_far[k]),
         pivots=belief.pivots,
         slips=tuple(e.test for e in ranking[0].evidence if e.slip >= _SLIP),
-        verdict=verdict(belief, circuit, left),
+        verdict=said,
     )
 
 

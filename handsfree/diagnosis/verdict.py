@@ -30,6 +30,12 @@ _PAIR = 2  # parts, such as a fan and its plug, that may be named together witho
 _MOST = 3  # candidates that are named
 
 
+UNLISTED = 1 / 16
+"""Chance that a verdict which names no part is wrong whatever the readings say: a fault too small
+for the meter, or one that nobody has listed.  Bounds its odds to 15.  Common practice, no published
+source."""
+
+
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """Something that may be at fault.
@@ -52,7 +58,8 @@ class Verdict:
     Attributes:
         kind: how far it goes.
         candidates: what is named; if not sure, the likeliest first.
-        odds: that the fault is among those named; at most 49.
+        odds: that the fault is among those named, at most 49; where none is named, that it is as
+            said, at most 15.
         next_test: the reading on which a suspicion hangs, the test of the part itself, or the
             one that best parts the candidates; None if no test left can.
         blind: interruptions that no test here can see, if no fault is found.
@@ -107,7 +114,7 @@ def _without_a_part(belief: Belief, faults: dict[str, Fault], left: list[str]) -
     )
     if belief.sure or not _parting(belief, left):
         blind = _blind(belief, faults) if kind == "no fault" else ()
-        return Verdict(kind, (), belief.odds, None, blind)
+        return Verdict(kind, (), min(belief.odds, (1 - UNLISTED) / UNLISTED), None, blind)
     return _not_sure(belief, faults, left)
 
 

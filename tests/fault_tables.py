@@ -80,8 +80,8 @@ def sound(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def spoken(outcomes: Sequence[Outcome], low: float, high: float = float("inf")) -> list[Outcome]:
-    """Verdicts with odds from `low` to below `high`."""
-    return [one for one in outcomes if low <= one.odds < high]
+    """Verdicts with odds from `low` to below `high`; one that is not sure is told without any."""
+    return [one for one in outcomes if low <= one.odds < high and one.said != "not sure"]
 
 
 def by_kind(outcomes: Sequence[Outcome]) -> str:

@@ -17,10 +17,14 @@ VEHICLES = 90  # of each plan
 CIRCUITS = [name for name in shipped() if load_plan(name).plan.circuit]
 
 
+SEED = FINAL + 1000
+"""The first was looked at before the last change."""
+
+
 @cache
 def outcomes() -> list[Outcome]:
     """Every plan, 2 % of the numbers mis-heard."""
-    found = [one for name in CIRCUITS for one in campaign(name, VEHICLES, FINAL)]
+    found = [one for name in CIRCUITS for one in campaign(name, VEHICLES, SEED)]
     tell(found)
     return found
 

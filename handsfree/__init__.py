@@ -15,4 +15,11 @@ The folders show the flow:
   `languages` reads what is in grammars/.
 """
 
+import os
+
+#: ONNX Runtime, which runs Moonshine and the piper voice, sends statistics of its use to its maker
+#: over the network, and keeps an identifier of the machine, unless it is told not to before it is
+#: loaded (onnxruntime/Privacy.md, "Disabling Telemetry").
+os.environ["ORT_DISABLE_TELEMETRY"] = "1"
+
 __version__ = "0.1.0"

@@ -75,11 +75,13 @@ class Session:
     """A session that was dictated, reported and verified.
 
     Attributes:
+        home: of whoever dictates.
         job: its folder.
         outputs: of the three commands.
         tried: what of the network was asked for, a line each.
     """
 
+    home: Path
     job: Path
     outputs: list[subprocess.CompletedProcess[str]]
     tried: str
@@ -99,7 +101,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Session:
             ["verify", str(job)],
         )
     ]
-    return Session(job, outputs, tried.read_text())
+    return Session(home, job, outputs, tried.read_text())
 
 
 def test_a_session_is_dictated_reported_and_verified_without_a_network(session: Session) -> None:
@@ -114,6 +116,12 @@ def test_a_session_is_dictated_reported_and_verified_without_a_network(session: 
 
 def test_nothing_of_the_network_is_even_asked_for(session: Session) -> None:
     assert session.tried == ""
+
+
+def test_the_library_that_sends_statistics_is_told_not_to(session: Session) -> None:
+    # onnxruntime/Privacy.md: with ORT_DISABLE_TELEMETRY=1 "the uploader, events, and persistent
+    # device identifier" are not made; else they lie below the user's cache.
+    assert [path for path in session.home.rglob("*onnxruntime*")] == []
 
 
 def test_what_is_asked_for_would_be_seen_and_would_reach_nothing(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ Beside that Python's audit events (PEP 578) tell what was only tried.
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
@@ -121,7 +122,22 @@ def test_nothing_of_the_network_is_even_asked_for(session: Session) -> None:
 def test_the_library_that_sends_statistics_is_told_not_to(session: Session) -> None:
     # onnxruntime/Privacy.md: with ORT_DISABLE_TELEMETRY=1 "the uploader, events, and persistent
     # device identifier" are not made; else they lie below the user's cache.
-    assert [path for path in session.home.rglob("*onnxruntime*")] == []
+    assert list(session.home.rglob("*onnxruntime*")) == []
+
+
+def test_what_is_written_is_where_privacy_says(session: Session) -> None:
+    told = run(HANDSFREE, session.home / "later.txt", "privacy", "--json", home=session.home)
+    places = [json.loads(line)["place"] for line in told.stdout.splitlines()]
+    written = {path for path in session.home.rglob("*") if path.is_file()}
+    known = {session.home / "tried.txt", session.home / "later.txt"}
+    elsewhere = {
+        path
+        for path in written - known
+        if not path.is_relative_to(session.job)  # it was named with --job
+        and not any(path.is_relative_to(place) for place in places if place)
+    }
+    assert written > known
+    assert elsewhere == set()
 
 
 def test_what_is_asked_for_would_be_seen_and_would_reach_nothing(tmp_path: Path) -> None:

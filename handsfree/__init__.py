@@ -11,8 +11,8 @@ The folders show the flow:
   know nothing of microphones, files or screens.
 - `log` keeps the events as evidence; `report` and `display` show them.
 - `job` is one dictation, `live` one with a microphone; `cli` is the command line.
-- `heard`, `units`, `fields` (of plans), `showable`, `once` and `errors` are used everywhere;
-  `languages` reads what is in grammars/.
+- `heard`, `units`, `fields` (of plans), `showable`, `once`, `pinned` and `errors` are used
+  everywhere; `languages` reads what is in grammars/.
 """
 
 import os

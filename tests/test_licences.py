@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 from handsfree.cli.app import app
 from handsfree.cli.licences import bill_of_materials
-from handsfree.cli.supply import _BY_TEXT, UNKNOWN, libraries, supplied
+from handsfree.cli.supply import _BY_TEXT, NOT_STATED, libraries, supplied
 
 PROJECT = tomllib.loads((Path(__file__).parent.parent / "pyproject.toml").read_text())["project"]
 #: SPDX names of licences that let a tool under MIT be given to anybody: permissive, and those
@@ -46,7 +46,7 @@ def names(expression: str) -> set[str]:
 
 def test_every_thing_has_a_licence_that_spdx_can_read() -> None:
     for thing in supplied():
-        assert thing.licence not in ("", UNKNOWN), thing.name
+        assert thing.licence not in ("", NOT_STATED), thing.name
         assert canonicalize_license_expression(thing.licence) == thing.licence, thing.name
         assert thing.source, thing.name
 

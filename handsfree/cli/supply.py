@@ -21,7 +21,7 @@ from handsfree.words.moonshine_engine import MOONSHINE_SHA256
 from handsfree.words.whisper_engine import WHISPER_SHA256
 
 #: SPDX's word for a licence that nobody has stated.
-UNKNOWN = "NOASSERTION"
+NOT_STATED = "NOASSERTION"
 #: Extras of which a user may have installed something.
 EXTRAS = frozenset({"voice"})
 
@@ -113,7 +113,7 @@ def _required(
 
 
 def licence(found: metadata.Distribution) -> str:
-    """The licence of an installed package as an SPDX expression; `UNKNOWN` if it states none."""
+    """The licence of an installed package as an SPDX expression; `NOT_STATED` if it states none."""
     told = found.metadata.get_all
     for expression in told("License-Expression") or ():
         return str(expression)
@@ -129,7 +129,7 @@ def licence(found: metadata.Distribution) -> str:
             return text
         if name := _SPDX.get(text.lower()):
             return name
-    return UNKNOWN
+    return NOT_STATED
 
 
 #: Weights of models and voices, and what is said in a recording that comes with the tool.

@@ -3,7 +3,7 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint figures bench bench-speech torture clean
+.PHONY: help demo test lint figures bench bench-speech torture lock clean
 
 help:  ## show what can be made
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -38,6 +38,12 @@ figures: $(BIN)/.installed  ## how often the diagnosis finds the fault, over eve
 
 bench: $(BIN)/.installed  ## measure speed; figures are ratios within one run
 	$(BIN)/pytest --benchmark-only tests/bench_*.py
+
+lock: $(BIN)/.installed  ## write down the set that is installed and tested here, with hashes
+	$(BIN)/pip freeze --all --exclude-editable > $(VENV)/tested.txt
+	$(BIN)/pip install --quiet --dry-run --ignore-installed --constraint $(VENV)/tested.txt \
+		--report $(VENV)/resolved.json '.[dev,voice]'
+	$(BIN)/python .ci/lock.py < $(VENV)/resolved.json > requirements.lock
 
 clean:  ## remove what was made
 	rm -rf $(VENV) build dist .mypy_cache .pytest_cache .ruff_cache .hypothesis

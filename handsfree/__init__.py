@@ -11,8 +11,15 @@ The folders show the flow:
   know nothing of microphones, files or screens.
 - `log` keeps the events as evidence; `report` and `display` show them.
 - `job` is one dictation, `live` one with a microphone; `cli` is the command line.
-- `heard`, `units`, `fields` (of plans), `showable`, `once` and `errors` are used everywhere;
-  `languages` reads what is in grammars/.
+- `heard`, `units`, `fields` (of plans), `showable`, `once`, `pinned` and `errors` are used
+  everywhere; `languages` reads what is in grammars/.
 """
+
+import os
+
+#: ONNX Runtime, which runs Moonshine and the piper voice, sends statistics of its use to its maker
+#: over the network, and keeps an identifier of the machine, unless it is told not to before it is
+#: loaded (onnxruntime/Privacy.md, "Disabling Telemetry").
+os.environ["ORT_DISABLE_TELEMETRY"] = "1"
 
 __version__ = "0.1.0"

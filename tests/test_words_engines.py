@@ -1,6 +1,5 @@
 """The engines behind one interface: they open, hear real speech, and say what they lack."""
 
-import hashlib
 import shutil
 import subprocess
 from pathlib import Path
@@ -126,14 +125,6 @@ def test_a_vosk_model_that_was_named_must_be_there(tmp_path, monkeypatch):
     monkeypatch.setenv("HANDSFREE_VOSK_MODEL", str(tmp_path / "gone"))
     with pytest.raises(Missing, match="no Vosk model"):
         open_engine("auto")
-
-
-def test_weights_that_were_changed_are_refused(tmp_path, monkeypatch):
-    from handsfree.words import whisper_engine
-
-    monkeypatch.setattr(whisper_engine, "WHISPER_SHA256", hashlib.sha256(b"").hexdigest())
-    with pytest.raises(Missing, match="not the ones that were checked"):
-        whisper_engine.packaged_whisper()
 
 
 def test_a_number_of_pocketsphinx_is_not_trusted(pocketsphinx):

@@ -67,6 +67,14 @@ COMMANDS: Mapping[str, Offered] = {
         "display",
         "Show a job on one screen, and go on showing it while it is dictated. Ends with Ctrl-C.",
     ),
+    "privacy": Offered(
+        "privacy",
+        "Tell what listens, what leaves this machine, what is kept where, and how to delete it.",
+    ),
+    "licences": Offered(
+        "licences",
+        "List the libraries, weights and voices that the tool is made of, with their licences.",
+    ),
     "plan": Offered("plans", "Look at test plans, or check your own."),
     "model": Offered("model", "Get, list and check Vosk speech models."),
 }

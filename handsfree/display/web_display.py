@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import socket
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from platformdirs import user_data_path
@@ -107,11 +108,17 @@ def own_address() -> str:
             ) from error
 
 
+def certificate_folder() -> Path:
+    """Where the page's certificate and its key are kept."""
+    return user_data_path("handsfree") / "certificate"
+
+
 def _certificate(host: str) -> Any:
     from handsfree.display.certificate import local_certificate
 
-    folder = user_data_path("handsfree") / "certificate"
-    return local_certificate(folder, {host, LOOPBACK, "localhost", socket.gethostname()})
+    return local_certificate(
+        certificate_folder(), {host, LOOPBACK, "localhost", socket.gethostname()}
+    )
 
 
 def _squares(text: str) -> str:

@@ -40,6 +40,11 @@ class Progress:
         return sorted((r for r in rows if r[1] < r[2]), key=lambda r: (r[1] / r[2], r[0]))
 
 
+def progress_folder() -> Path:
+    """Where the progress of all persons is kept."""
+    return user_data_path("handsfree") / "progress"
+
+
 def progress_file(person: str, folder: Path | None = None) -> Path:
     """Where a person's progress is kept.
 
@@ -48,7 +53,7 @@ def progress_file(person: str, folder: Path | None = None) -> Path:
     """
     if not person.strip() or person != Path(person).name or person.startswith("."):
         raise BadInput(f"{person!r} cannot be used as a name", remedy="Use letters and digits.")
-    return (folder or user_data_path("handsfree") / "progress") / f"{person}.json"
+    return (folder or progress_folder()) / f"{person}.json"
 
 
 def load_progress(person: str, folder: Path | None = None) -> Progress:

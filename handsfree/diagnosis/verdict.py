@@ -30,7 +30,7 @@ _PAIR = 2  # parts, such as a fan and its plug, that may be named together witho
 _MOST = 3  # candidates that are named
 
 
-UNLISTED = 1 / 16
+UNKNOWN_FAULT = 1 / 16
 """Chance that a verdict which names no part is wrong whatever the readings say: a fault too small
 for the meter, or one that nobody has listed.  Bounds its odds to 15.  Common practice, no published
 source."""
@@ -114,7 +114,7 @@ def _without_a_part(belief: Belief, faults: dict[str, Fault], left: list[str]) -
     )
     if belief.sure or not _parting(belief, left):
         blind = _blind(belief, faults) if kind == "no fault" else ()
-        return Verdict(kind, (), min(belief.odds, (1 - UNLISTED) / UNLISTED), None, blind)
+        return Verdict(kind, (), min(belief.odds, (1 - UNKNOWN_FAULT) / UNKNOWN_FAULT), None, blind)
     return _not_sure(belief, faults, left)
 
 

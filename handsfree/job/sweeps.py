@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -47,13 +48,15 @@ def read_points(text: str, source: str, unit: str) -> Points:
 
 
 _COLUMNS = ("command", "feedback")
+#: As meters and spreadsheets write it; Python takes 1_0 for ten, too.
+_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 
 
 def _point(row: Mapping[str, str | None], where: str, unit: str) -> tuple[Quantity, Quantity]:
-    try:
-        command, feedback = float(row["command"] or ""), float(row["feedback"] or "")
-    except ValueError as error:
-        raise BadInput("command or feedback is no number", where=where) from error
+    cells = [row[column] or "" for column in _COLUMNS]
+    if not all(map(_NUMBER.fullmatch, cells)):
+        raise BadInput("command or feedback is no number", where=where)
+    command, feedback = map(float, cells)
     if not (math.isfinite(command) and math.isfinite(feedback)):
         raise BadInput("command or feedback is no number that can be measured", where=where)
     return quantity(command, "%"), quantity(feedback, unit)

@@ -36,6 +36,9 @@ MOST_AROUND_DECISION = 1 / 3
 #: So many words may be passed over where a state of a wire is said.
 MOST_AROUND_STATE = 1
 
+#: Words of a text that has a gist, at most; what may be passed over grows with the cube of them.
+LONGEST_GIST = 60
+
 #: States that are also said where a quantity is measured.
 _OF_METER = ("open", "continuity", "dead", "ground", "battery")
 #: Words of numbers that are also little words.
@@ -56,6 +59,8 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
         return None
     unit = step.measure.base_unit if step else ""
     size = len(words(text, automaton.vocabulary))
+    if size > LONGEST_GIST:
+        return None
     found: dict[tuple[int, int], dict[Meaning, None]] = {}
     for tags in parse_text(automaton, text):
         meaning = meaning_of(tags, unit)

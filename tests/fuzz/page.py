@@ -70,26 +70,26 @@ class Site:
 
 
 @functools.cache
-def _site() -> Site:
+def site() -> Site:
     return Site()
 
 
 def page(rng: random.Random) -> Outcome:
     """A request, or a WebSocket and messages; without the code nobody sees or is anything."""
-    site = _site()
+    server = site()
     paired = rng.random() < 0.3
-    request, messages = _request(rng, site), _messages(rng, site, paired)
-    with contextlib.closing(site.opened()) as guest:
+    request, messages = _request(rng, server), _messages(rng, server, paired)
+    with contextlib.closing(server.opened()) as guest:
         answer = _talk(guest, request, messages)
-    while not site.phone._inbox.empty():
-        site.phone._inbox.get()
-    errors, site.heard.errors = site.heard.errors, []
+    while not server.phone._inbox.empty():
+        server.phone._inbox.get()
+    errors, server.heard.errors = server.heard.errors, []
     need(not errors, "; ".join(errors))
     if not paired:
         need(b'"paired": true' not in answer, f"let in without the code: {messages}")
         need(b"glance\":" not in answer, f"shown without the code: {messages}")
     if rng.random() < 0.01:
-        with contextlib.closing(site.opened(5)) as guest:
+        with contextlib.closing(server.opened(5)) as guest:
             plain = b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"
             answered = _talk(guest, plain, [])
             need(answered.startswith(b"HTTP/1.1 200"), f"served no more: {answered[:80]!r}")

@@ -6,6 +6,7 @@ import functools
 import json
 import random
 import re
+from importlib.resources import files
 from typing import Any
 
 import yaml
@@ -13,8 +14,8 @@ import yaml
 from handsfree.cli.plans import check_spoken
 from handsfree.grammar import Language
 from handsfree.grammar.jsgf import parse
-from handsfree.languages import data_folder
-from handsfree.plan import json_schema, load_plan, load_text, shipped
+from handsfree.languages import data_folder, load_language
+from handsfree.plan import json_schema, load_text, shipped
 from tests.fuzz.case import Outcome, tried
 from tests.fuzz.mutate import NASTY_TEXT, changed_text
 
@@ -33,7 +34,9 @@ SPOKEN = 0.1
 
 @functools.cache
 def _texts() -> list[str]:
-    return [*(load_plan(name).text for name in shipped()), *VEHICLES * 2]
+    folder = files("handsfree.plan") / "shipped"
+    kinds = [(folder / f"{name}.yaml").read_text(encoding="utf-8") for name in shipped()]
+    return [*kinds, *VEHICLES * 2]
 
 
 @functools.cache
@@ -82,6 +85,11 @@ def made(schema: dict[str, Any], rng: random.Random, deep: int = 0) -> Any:
         case "null":
             return None
     return rng.choice((*_words(), "12 V", "5 V ± 2 %", "100 Ω", "red", "red/white", "a1", "next"))
+
+
+def spoken_once() -> None:
+    """Read a language."""
+    load_language("en")
 
 
 def plan(rng: random.Random) -> Outcome:

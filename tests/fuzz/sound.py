@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import functools
 import io
 import random
@@ -42,8 +43,10 @@ def _files() -> list[bytes]:
 
 
 @functools.cache
-def _folder() -> tempfile.TemporaryDirectory[str]:
-    return tempfile.TemporaryDirectory(prefix="fuzz-")
+def _folder() -> Path:
+    folder = tempfile.TemporaryDirectory(prefix="fuzz-")
+    atexit.register(folder.cleanup)
+    return Path(folder.name)
 
 
 def sound(rng: random.Random) -> Outcome:
@@ -53,7 +56,7 @@ def sound(rng: random.Random) -> Outcome:
         data = changed_bytes(data[:HEADER], rng, 3) + data[HEADER:]
     if rng.random() < 0.3:
         data = changed_bytes(data, rng, 3)
-    path = Path(_folder().name) / "fuzzed.wav"
+    path = _folder() / "fuzzed.wav"
     path.write_bytes(data)
 
     def read() -> None:

@@ -31,7 +31,7 @@ def read_points(text: str, source: str, unit: str) -> Points:
     Raises:
         BadInput: the columns are not there, or a value is no number; names the line.
     """
-    rows = csv.DictReader(io.StringIO(text, newline=None))
+    rows = csv.DictReader(io.StringIO(text, newline=None), strict=True)
     try:
         names = [name.strip().lower() for name in rows.fieldnames or ()]
         if any(names.count(column) != 1 for column in _COLUMNS):

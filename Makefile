@@ -3,7 +3,7 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint figures bench bench-speech torture lock clean
+.PHONY: help demo test lint figures bench bench-speech torture fuzz lock clean
 
 help:  ## show what can be made
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -32,6 +32,9 @@ bench-speech: $(BIN)/.installed  ## measure how far spoken numbers can be truste
 
 torture: $(BIN)/.installed  ## what is left of a dictation that is killed, starved, cut and forged (minutes; --seed N)
 	$(BIN)/python -m tests.torture $(ARGS)
+
+fuzz: $(BIN)/.installed  ## inputs of chance for everything that reads (hours; --seed N --cases N --only NAME)
+	$(BIN)/python -m tests.fuzz $(ARGS)
 
 figures: $(BIN)/.installed  ## how often the diagnosis finds the fault, over every shipped plan (an hour)
 	$(BIN)/pytest -m figures

@@ -20,13 +20,15 @@ import pytest
 from display_session import PLAN, view, view_after
 from hypothesis import given
 from hypothesis import strategies as st
+from websockets.datastructures import Headers
 from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.http11 import Request
 from websockets.sync.client import ClientConnection, connect
 
 from handsfree.dialogue import Dialogue
 from handsfree.display import Site, door, open_display
 from handsfree.display.certificate import local_certificate
-from handsfree.display.pages import is_ours
+from handsfree.display.pages import is_ours, page_for
 from handsfree.display.pairing import ALPHABET, LIVES, SIGNS, Pairing
 from handsfree.display.phone import LATE, Phone
 from handsfree.display.web import WRONG_LASTS, WebScreen
@@ -159,6 +161,15 @@ def test_which_hosts_are_ours(host: str, ours: bool) -> None:
 @given(st.text(max_size=30))
 def test_no_host_header_breaks_it(host: str) -> None:
     assert is_ours(host) in (True, False)
+
+
+@pytest.mark.parametrize("target", ["//[", "http://[x/", "//[::1"])
+def test_what_is_no_address_is_no_page(target: str) -> None:
+    """It was an error of the server, with a traceback in its log."""
+    request = Request(target, Headers({"Host": "localhost"}))
+    answer = page_for(request, secure=False)
+    assert answer is not None
+    assert answer.status_code == 404
 
 
 @pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "https://127.0.0.1"])

@@ -116,6 +116,24 @@ def test_recursion_is_refused() -> None:
         automaton("<top> = a <x>; <x> = b <top>;")
 
 
+@pytest.mark.parametrize("weight", ["1e", ".", "-1", "1e999", "1.2.3"])
+def test_a_weight_is_a_number(weight: str) -> None:
+    with pytest.raises(BadInput, match="line 3"):
+        jsgf.parse(f"#JSGF V1.0;\ngrammar test;\n<a> = /{weight}/ b | c;")
+
+
+@pytest.mark.parametrize("body", ["(<NULL> {t})*", "([a] {t})+", "((b {t})* {u})*"])
+def test_what_is_silent_is_not_repeated_with_a_tag(body: str) -> None:
+    """It would have meanings without end."""
+    with pytest.raises(BadInput, match="without a word"):
+        automaton(f"<top> = {body};")
+
+
+def test_nesting_has_an_end() -> None:
+    with pytest.raises(BadInput, match="nested too deeply"):
+        automaton(f"<top> = {'(' * 2000}a{')' * 2000};")
+
+
 def test_a_rule_that_is_not_there_is_named() -> None:
     grammar = jsgf.parse("#JSGF V1.0;\ngrammar test;\n<a> = <b>;", "g.jsgf")
     with pytest.raises(BadInput, match=r"g.jsgf, line 3: <a> uses <b>"):

@@ -74,6 +74,8 @@ def test_a_finished_job_takes_no_sweep(tmp_path: Path, english: Language) -> Non
         ("command,feedback\n" + "1" * 200_000 + ",1\n", "line 2"),
         ("command,feedback\n1\0,2\n", "line 2"),
         ("command,feedback\n1\n", "line 2"),
+        ("command,feedback\n50,1_0\n", "line 2"),  # ten to Python, and to nobody else
+        ('command,feedback\n50,"0.6"25\n', "line 2"),  # 0.625, which stands nowhere
     ],
 )
 def test_a_faulty_file_is_named_with_its_line(text: str, message: str) -> None:

@@ -16,6 +16,7 @@ from handsfree.events.codec import Codec
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
 from handsfree.meaning import Aside, Command, Note, Reading, SetCondition, State
+from handsfree.meaning.gist import LONGEST_GIST
 
 TALK = Dialogue(by_hand("flap-actuator-5wire").plan, load_language("en"))
 
@@ -182,3 +183,22 @@ def test_the_question_is_kept_in_the_log() -> None:
     (asked,) = (event for event in response.events if isinstance(event, Asked))
     kind, fields = Codec(TALK.desk.plan).encode(asked)
     assert Codec(TALK.desk.plan).read(1, "", kind, fields).event == asked
+
+
+@pytest.mark.parametrize(
+    "text", ["one six seven zero seven eight volts", "six seven zero seven eight one volts"]
+)
+def test_a_digit_beside_a_number_is_not_passed_over(text: str) -> None:
+    response = said(at("reference"), text)
+    assert response.understood
+    assert not isinstance(response.understood.meaning, Reading)
+
+
+def test_a_long_text_has_no_gist() -> None:
+    """What may be passed over in three hundred words took seconds to be tried."""
+    response = said(at("reference"), " ".join(["five two three nine nine zero"] * 50))
+    assert response.understood
+    assert isinstance(response.understood.meaning, Aside)
+    shorter = said(at("reference"), " ".join(["say that once more"] + ["mate"] * LONGEST_GIST))
+    assert shorter.understood
+    assert not shorter.understood.by_gist

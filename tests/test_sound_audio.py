@@ -1,6 +1,7 @@
 """Sound files of any kind become mono at 16 kHz; what cannot be used is named."""
 
 import os
+from contextlib import suppress
 
 import numpy as np
 import pytest
@@ -153,6 +154,23 @@ def test_so_many_channels_are_refused(tmp_path):
     soundfile.write(path, np.zeros((4, 200)), RATE)
     with pytest.raises(BadInput, match="200 channels"):
         load(path)
+
+
+def test_channels_that_have_no_mean_are_refused(tmp_path):
+    path = tmp_path / "infinite.wav"
+    soundfile.write(path, np.array([[np.inf, -np.inf]] * 100), RATE, subtype="FLOAT")
+    with pytest.raises(BadInput, match="not numbers"):
+        load(path)
+
+
+def test_a_place_before_the_file_is_not_looked_for(tmp_path, capfd):
+    """A header may point there; the file's own object wrote a traceback about it."""
+    path = tmp_path / "before.aiff"
+    soundfile.write(path, tone(RATE), RATE, subtype="PCM_16")
+    patched(path, 35, 2**32 - 1)
+    with suppress(BadInput):
+        load(path)
+    assert "Traceback" not in capfd.readouterr().err
 
 
 def test_an_mp3_that_says_it_lasts_for_years_is_refused(tmp_path):

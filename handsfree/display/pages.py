@@ -55,7 +55,7 @@ def page_for(request: Request, *, secure: bool) -> Response | None:
     host = request.headers.get("Host", "")
     if not is_ours(host):
         return _response(HTTPStatus.MISDIRECTED_REQUEST, b"unknown host\n")
-    path = urlsplit(request.path).path
+    path = _path(request.path)
     if path == LIVE_PATH:
         own = f"{'https' if secure else 'http'}://{host}"
         if request.headers.get("Origin") != own:
@@ -65,6 +65,14 @@ def page_for(request: Request, *, secure: bool) -> Response | None:
         return _response(HTTPStatus.NOT_FOUND, b"there is no such page\n")
     name, kind = _FILES[path]
     return _response(HTTPStatus.OK, _content(name), kind)
+
+
+def _path(target: str) -> str:
+    """The path of what is asked for; empty for what is no address."""
+    try:
+        return urlsplit(target).path
+    except ValueError:
+        return ""
 
 
 def is_ours(host: str) -> bool:

@@ -169,6 +169,9 @@ class Automaton:
             queue += [(a.target, [*words, a.word], tags + a.tags) for a in self.table[state]]
 
 
+#: Tags between two words, at most: more come only of a silent part that is repeated for ever.
+MOST_SILENT_TAGS = 64
+
 # An empty arc: target, tags, weight.
 _Empty = tuple[int, Tags, float]
 
@@ -243,6 +246,11 @@ class _Builder:
             at, tags, weight = stack.pop()
             if (at, tags) in found:
                 continue
+            if len(tags) > MOST_SILENT_TAGS:
+                raise BadInput(
+                    "the grammar repeats, and tags, what can be said without a word",
+                    remedy="Put a word into what * or + repeats.",
+                )
             found[at, tags] = weight
             if onward := self.empty[at]:
                 total = self.totals.get(at)
@@ -305,8 +313,11 @@ def build(expansion: jsgf.Expansion, rule: Callable[[str], jsgf.Expansion]) -> A
     """The automaton of `expansion`; `rule` gives the body of a rule by its name.
 
     Raises:
-        BadInput: a rule refers to itself.
+        BadInput: a rule refers to itself, repeats what is silent, or is nested too deeply.
     """
     builder = _Builder(rule)
     final = builder.state([], [])
-    return builder.finish(builder.before(expansion, final), final)
+    try:
+        return builder.finish(builder.before(expansion, final), final)
+    except RecursionError as error:
+        raise BadInput("the rules of the grammar are nested too deeply") from error

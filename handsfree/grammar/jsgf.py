@@ -109,7 +109,7 @@ PUBLIC: "public"
 RULE: /<[^<>\s]+>/
 WORD: /[^\s;=|*+<>()\[\]{}\/"#]+/
 QUOTED: /"(\\.|[^"\\])*"/
-WEIGHT: /\/\s*[0-9.eE+-]+\s*\//
+WEIGHT: /\/\s*([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,2})?\s*\//
 MARK: /[*+]/
 TAG: /\{(\\.|[^}\\])*\}/
 COMMENT: /\/\/[^\n]*/ | /\/\*(.|\n)*?\*\//
@@ -183,7 +183,7 @@ def parse(text: str, source: str = "<text>") -> Grammar:
     """Read one grammar.
 
     Raises:
-        BadInput: not JSGF, or a rule is defined twice; names the line.
+        BadInput: not JSGF, or a rule is defined twice, both with the line; or nested too deeply.
     """
     try:
         tree = _parser().parse(text)
@@ -195,7 +195,11 @@ def parse(text: str, source: str = "<text>") -> Grammar:
         ) from error
     name, imports, rules, lines = "", [], {}, {}
     public: set[str] = set()
-    for item in _Build().transform(tree).children:  # type: ignore[attr-defined]
+    try:
+        items = _Build().transform(tree).children  # type: ignore[attr-defined]
+    except RecursionError as error:
+        raise BadInput("the grammar is nested too deeply", where=source) from error
+    for item in items:
         match item:
             case Token():
                 continue

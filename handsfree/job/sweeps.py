@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -30,7 +31,7 @@ def read_points(text: str, source: str, unit: str) -> Points:
     Raises:
         BadInput: the columns are not there, or a value is no number; names the line.
     """
-    rows = csv.DictReader(io.StringIO(text, newline=None))
+    rows = csv.DictReader(io.StringIO(text, newline=None), strict=True)
     try:
         names = [name.strip().lower() for name in rows.fieldnames or ()]
         if any(names.count(column) != 1 for column in _COLUMNS):
@@ -47,13 +48,15 @@ def read_points(text: str, source: str, unit: str) -> Points:
 
 
 _COLUMNS = ("command", "feedback")
+#: As meters and spreadsheets write it; Python takes 1_0 for ten, too.
+_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 
 
 def _point(row: Mapping[str, str | None], where: str, unit: str) -> tuple[Quantity, Quantity]:
-    try:
-        command, feedback = float(row["command"] or ""), float(row["feedback"] or "")
-    except ValueError as error:
-        raise BadInput("command or feedback is no number", where=where) from error
+    cells = [row[column] or "" for column in _COLUMNS]
+    if not all(map(_NUMBER.fullmatch, cells)):
+        raise BadInput("command or feedback is no number", where=where)
+    command, feedback = map(float, cells)
     if not (math.isfinite(command) and math.isfinite(feedback)):
         raise BadInput("command or feedback is no number that can be measured", where=where)
     return quantity(command, "%"), quantity(feedback, unit)

@@ -8,10 +8,12 @@ if none of them may change what is meant: "not", "if", a number.
 
 from __future__ import annotations
 
+from collections.abc import Container
 from itertools import pairwise
 
 from handsfree.grammar.automaton import Tags, is_numeral
 from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.numerals import NUMBER_TAGS
 from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.meanings import (
     DECISIVE,
@@ -34,6 +36,9 @@ MOST_AROUND_DECISION = 1 / 3
 #: So many words may be passed over where a state of a wire is said.
 MOST_AROUND_STATE = 1
 
+#: Words of a text that has a gist, at most; what may be passed over grows with the cube of them.
+LONGEST_GIST = 60
+
 #: States that are also said where a quantity is measured.
 _OF_METER = ("open", "continuity", "dead", "ground", "battery")
 #: Words of numbers that are also little words.
@@ -54,6 +59,8 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
         return None
     unit = step.measure.base_unit if step else ""
     size = len(words(text, automaton.vocabulary))
+    if size > LONGEST_GIST:
+        return None
     found: dict[tuple[int, int], dict[Meaning, None]] = {}
     for tags in parse_text(automaton, text):
         meaning = meaning_of(tags, unit)
@@ -62,7 +69,7 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
         if (
             not any(word in _guards(meaning, spoken) or is_numeral(word) for word in passed)
             and len(passed) <= size * _most_passed(meaning)
-            and _likely(meaning, tags, passed, step)
+            and _likely(meaning, tags, passed, step, spoken.language.spoken_digits)
         ):
             found.setdefault((len(passed), len(beside)), {})[meaning] = None
     nearest = list(found[min(found)]) if found else []
@@ -97,7 +104,9 @@ def _most_passed(meaning: Meaning) -> float:
     return MOST_PASSED
 
 
-def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) -> bool:
+def _likely(
+    meaning: Meaning, tags: Tags, passed: list[str], step: Step | None, digits: Container[str]
+) -> bool:
     """Whether so much may be passed over for this meaning, and the step can show it."""
     match meaning:
         case State(state=state) if step is None or not step.measure.states:
@@ -106,7 +115,7 @@ def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) 
             return not passed
         case Reading(value=None) | State():
             return len(passed) <= MOST_AROUND_STATE
-        case Reading() if _cut_off(tags):
+        case Reading() if _cut_off(tags, digits):
             return False
         case Reading(unit_spoken=False) if "point" not in tags:
             # A bare number may count anything, unless a meter is said to show it.
@@ -118,9 +127,16 @@ def _likely(meaning: Meaning, tags: Tags, passed: list[str], step: Step | None) 
     return False
 
 
-def _cut_off(tags: Tags) -> bool:
-    """Whether the word before a point is passed over, which was part of the number."""
-    return any(tag == "point" and before.startswith("any ") for before, tag in pairwise(tags))
+def _cut_off(tags: Tags, digits: Container[str]) -> bool:
+    """Whether a word is passed over that was part of the number: before a point, or a digit."""
+    for before, after in pairwise(tags):
+        if after == "point" and before.startswith("any "):
+            return True
+        for beside, of_number in ((before, after), (after, before)):
+            digit = beside.startswith("any ") and beside.removeprefix("any ") in digits
+            if digit and of_number.partition(" ")[0] in NUMBER_TAGS:
+                return True
+    return False
 
 
 def _answers(meaning: Meaning) -> bool:

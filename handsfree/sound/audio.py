@@ -69,13 +69,14 @@ def load(path: Path | str) -> Audio:
     try:
         if path.exists() and not (path.is_file() or path.is_dir()):
             raise BadInput("this is no file but a device or a pipe", where=where)
-        with path.open("rb") as file:
+        # libsndfile is given the descriptor: what a lying header lets it do it bears by itself.
+        with path.open("rb", buffering=0) as file:
             if not (head := file.read(12)):
                 raise BadInput("the file is empty", where=where)
             if _cut_short(head, path.stat().st_size):
                 raise _truncated(where)
             file.seek(0)
-            with soundfile.SoundFile(file) as sound:
+            with soundfile.SoundFile(file.fileno(), closefd=False) as sound:
                 _refuse_absurd(sound, where)
                 samples, frames = _read(sound, where)
     except OSError as error:
@@ -118,7 +119,8 @@ def _read(sound: soundfile.SoundFile, where: str) -> tuple[Samples, int]:
         frames += len(block)
         if frames > LONGEST * sound.samplerate:
             raise _too_long(where)
-        mono = block.mean(axis=1, dtype=np.float32)
+        with np.errstate(invalid="ignore", over="ignore"):  # what is no number is refused later
+            mono = block.mean(axis=1, dtype=np.float32)
         parts.append(mono if sound.samplerate == RATE else stream.resample_chunk(mono))
     if sound.samplerate != RATE and frames:
         parts.append(stream.resample_chunk(np.zeros(0, np.float32), last=True))

@@ -1,0 +1,1 @@
+"""Fuzzing: inputs of chance for everything that reads what people and strangers write."""

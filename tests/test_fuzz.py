@@ -10,8 +10,8 @@ import pytest
 
 #: Cases of each target; together some seconds.
 FEW = {
-    "plans": 30, "grammars": 300, "numbers": 300, "events": 200, "chain": 300, "sweeps": 400,
-    "sounds": 300, "page": 200, "meanings": 150, "dialogues": 40,
+    "plans": 10, "grammars": 300, "numbers": 300, "events": 100, "chain": 300, "sweeps": 400,
+    "sounds": 300, "page": 200, "meanings": 100, "dialogues": 15,
 }  # fmt: skip
 
 

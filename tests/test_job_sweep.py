@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from by_hand import by_hand
 
+from handsfree.check import judge_sweep, limits_of
 from handsfree.dialogue import Dialogue
 from handsfree.errors import BadInput
 from handsfree.grammar import Language
@@ -74,6 +75,7 @@ def test_a_finished_job_takes_no_sweep(tmp_path: Path, english: Language) -> Non
         ("command,feedback\n" + "1" * 200_000 + ",1\n", "line 2"),
         ("command,feedback\n1\0,2\n", "line 2"),
         ("command,feedback\n1\n", "line 2"),
+        ("command,feedback\n50,1e308\n", "line 2"),
         ("command,feedback\n50,1_0\n", "line 2"),  # ten to Python, and to nobody else
         ('command,feedback\n50,"0.6"25\n', "line 2"),  # 0.625, which stands nowhere
     ],
@@ -82,6 +84,13 @@ def test_a_faulty_file_is_named_with_its_line(text: str, message: str) -> None:
     with pytest.raises(BadInput) as error:
         read_points(text, "s.csv", "V")
     assert message in str(error.value)
+
+
+def test_a_step_of_nearly_nothing_is_a_jump() -> None:
+    points = read_points("command,feedback\n0,0.6\n1e-320,1.5\n50,2.5\n100,4.4\n", "s.csv", "V")
+    limits = limits_of(by_hand("flap-actuator-5wire").plan)
+    assert limits
+    assert "jump" in [fault.flaw for fault in judge_sweep(points, limits)]
 
 
 def test_a_file_without_end_is_not_read(tmp_path: Path, english: Language) -> None:

@@ -107,7 +107,8 @@ def judge_sweep(
     slope = (middle[1] - middle[0]) / 100
     moved, changed = np.diff(command), np.diff(feedback)
     for index in np.flatnonzero(moved):
-        share = changed[index] / (moved[index] * slope)
+        with np.errstate(over="ignore"):  # a step of nearly nothing is endlessly steep
+            share = changed[index] / (moved[index] * slope)
         flaw: Flaw | None = None
         if share < -DEAD:
             flaw = "direction"

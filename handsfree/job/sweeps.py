@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,6 +18,8 @@ from handsfree.units import Quantity, quantity, show
 
 #: Bytes of a file, at most; a sweep is a few kilobytes.
 LARGEST = 1_000_000
+#: Of a command or a feedback in its unit; more is measured nowhere.
+LARGEST_VALUE = 1e9
 
 Points = list[tuple[Quantity, Quantity]]
 
@@ -57,7 +58,7 @@ def _point(row: Mapping[str, str | None], where: str, unit: str) -> tuple[Quanti
     if not all(map(_NUMBER.fullmatch, cells)):
         raise BadInput("command or feedback is no number", where=where)
     command, feedback = map(float, cells)
-    if not (math.isfinite(command) and math.isfinite(feedback)):
+    if not max(abs(command), abs(feedback)) <= LARGEST_VALUE:
         raise BadInput("command or feedback is no number that can be measured", where=where)
     return quantity(command, "%"), quantity(feedback, unit)
 

@@ -90,7 +90,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--cases", type=int, default=100_000, help="of each target")
-    parser.add_argument("--only", nargs="+", default=list(TARGETS), help="targets: NAME or NAME=CASES")
+    parser.add_argument(
+        "--only", nargs="+", default=list(TARGETS), help="targets: NAME or NAME=CASES"
+    )
     asked = parser.parse_args()
     warnings.simplefilter("error")
     signal.signal(signal.SIGALRM, _stop)

@@ -74,7 +74,20 @@ _SWEEPS = (
     'Command, Feedback\r\n"0","0.6"\r\n25,1.5\r\n50,1.5\r\n75,3.5\r\n100,4.4\r\n',
     "time,feedback,command,note\n1,0.6,0,\n2,2.5,50,x\n3,4.4,100,\n",
 )
-_CELLS = ("1e308", "-1e308", "1e-320", "nan", "inf", "1_0", "１２", " 5 ", "+5", "5e0", "0x10", "-0")
+_CELLS = (
+    "1e308",
+    "-1e308",
+    "1e-320",
+    "nan",
+    "inf",
+    "1_0",
+    "１２",
+    " 5 ",
+    "+5",
+    "5e0",
+    "0x10",
+    "-0",
+)
 _DECIMAL = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
 
 

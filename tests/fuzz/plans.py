@@ -28,6 +28,7 @@ VEHICLES = [
     "like: thermistor-2wire\nwires: {temperature signal: violet/white pin A}\nreference: 3.3 V\n",
     "like: relay-4pin\nsupply: 24 V\n",
 ]
+WEIGHTS = ("1", "0", ".5", "1e3", "-1", "1e", ".", "1e999")
 #: How often the grammars of a plan that was taken are made too.
 SPOKEN = 0.1
 
@@ -52,7 +53,9 @@ def _schema() -> dict[str, Any]:
 def made(schema: dict[str, Any], rng: random.Random, deep: int = 0) -> Any:
     """Data that a JSON Schema allows, nearly."""
     if rng.random() < 0.03:
-        return rng.choice([*NASTY_TEXT, None, True, -1, 0, 1e300, [], {}, [[]], rng.choice(_words())])
+        return rng.choice(
+            [*NASTY_TEXT, None, True, -1, 0, 1e300, [], {}, [[]], rng.choice(_words())]
+        )
     if "$ref" in schema:
         return made(_schema()["$defs"][schema["$ref"].rsplit("/", 1)[-1]], rng, deep + 1)
     for several in ("anyOf", "oneOf"):
@@ -120,7 +123,9 @@ def _rules() -> list[tuple[str, list[str]]]:
 
 
 def _expansion(rng: random.Random, deep: int = 0) -> str:
-    word = rng.choice(("<a>", "<b>", "<c>", "one", "two", '"in quotes"', "<NULL>", "<VOID>", "ohm's"))
+    word = rng.choice(
+        ("<a>", "<b>", "<c>", "one", "two", '"in quotes"', "<NULL>", "<VOID>", "ohm's")
+    )
     if deep > 4:
         return word
     if rng.random() < 0.002:
@@ -135,7 +140,7 @@ def _expansion(rng: random.Random, deep: int = 0) -> str:
             f"({inner[0]})*",
             f"({inner[0]})+",
             f"{word} {{tag {deep}}} {{\\}}}}",
-            f"(/{rng.choice(('1', '0', '.5', '1e3', '-1', '1e', '.', '1e999'))}/ {inner[0]} | {word})",
+            f"(/{rng.choice(WEIGHTS)}/ {inner[0]} | {word})",
         )
     )
 

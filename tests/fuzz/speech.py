@@ -93,9 +93,7 @@ def in_words(rng: random.Random, name: str) -> Said:
                 lambda r: whole is None or r.form != "plain" or r.number == whole,
                 denied=kept.endswith("point"),
             )
-    return Said(
-        f"{' '.join(words)} {unit}", lambda r: r.form != "plain" or r.number == number
-    )
+    return Said(f"{' '.join(words)} {unit}", lambda r: r.form != "plain" or r.number == number)
 
 
 def digit_by_digit(rng: random.Random, name: str) -> Said:
@@ -127,7 +125,9 @@ def in_figures(rng: random.Random, name: str) -> Said:
                     f"{_number(rng):f}",
                     rng.choice(UNITS),
                     f"{_number(rng):f}{rng.choice(UNITS)}",
-                    rng.choice(("12,6", "1,200", "1e5", "٣", "½", "5²", "+-3", "−7", "1.2.3", ".5", "5.")),
+                    rng.choice(
+                        ("12,6", "1,200", "1e5", "٣", "½", "5²", "+-3", "−7", "1.2.3", ".5", "5.")
+                    ),
                     rng.choice(NASTY_TEXT)[:60],
                 )
             )
@@ -216,7 +216,8 @@ def _check(said: Said, meaning: Meaning) -> None:
         case Reading() as reading:
             need(not said.denied, f"{said.text!r} was denied or is none, and is {reading}")
             need(
-                reading.number is None or said.allows(reading), f"{said.text!r} is read as {reading}"
+                reading.number is None or said.allows(reading),
+                f"{said.text!r} is read as {reading}",
             )
         case State() as state:
             need(not said.denied, f"{said.text!r} was denied, and is {state}")
@@ -253,14 +254,16 @@ def dialogue(rng: random.Random) -> Outcome:
         heard = Heard.of_text(said.text)
         if not checked and rng.random() < 0.3:
             more = [rng.choice(WAYS)(rng, name).text for _ in range(3)]
-            heard = Heard(
-                tuple(Hypothesis(t, rng.uniform(-9, 0)) for t in (said.text, *more)), 0.5
-            )
+            heard = Heard(tuple(Hypothesis(t, rng.uniform(-9, 0)) for t in (said.text, *more)), 0.5)
         response = talk.respond(session, heard)
         session = response.session
         events += response.events
         for event in response.events:
-            if checked and isinstance(event, ReadingTaken) and isinstance(event.entry.take, Reading):
+            if (
+                checked
+                and isinstance(event, ReadingTaken)
+                and isinstance(event.entry.take, Reading)
+            ):
                 take = event.entry.take
                 sayings = [one for one in allowed if not one.denied]
                 need(

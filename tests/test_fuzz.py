@@ -18,7 +18,7 @@ FEW = {
 def test_nothing_is_lost() -> None:
     """In a process of its own, whose memory is bounded."""
     targets = [f"{name}={count}" for name, count in FEW.items()]
-    command = [sys.executable, "-m", "tests.fuzz", "--only", *targets]
+    command = [sys.executable, "-m", "tests.fuzz", "--longest", "60", "--only", *targets]
     root = Path(__file__).parents[1]
     done = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
     if done.returncode:

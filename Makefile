@@ -3,7 +3,7 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint figures bench bench-speech torture fuzz lock clean
+.PHONY: help demo test cover lint figures bench bench-speech torture fuzz lock clean
 
 help:  ## show what can be made
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -17,9 +17,14 @@ $(BIN)/.installed: pyproject.toml
 demo: $(BIN)/.installed  ## hear the demo session: recorded speech to log, verdict and report
 	$(BIN)/handsfree demo
 
-test: $(BIN)/.installed  ## run all tests, with line coverage of the core
-	$(BIN)/pytest --cov --cov-report= -m 'not figures and not real_time' -n 2 --dist loadfile
-	$(BIN)/pytest --cov --cov-report=term --cov-append -m real_time
+test: $(BIN)/.installed  ## run all tests
+	$(BIN)/pytest $(COVER) -m 'not figures and not real_time' -n 2 --dist loadfile
+	$(BIN)/pytest $(COVER) -m real_time
+
+cover: $(BIN)/.installed  ## run all tests with branch coverage, which takes half as long again
+	rm -f .coverage
+	$(MAKE) test COVER='--cov --cov-report= --cov-append'
+	$(BIN)/coverage report
 
 lint: $(BIN)/.installed  ## style, types and the layers of the architecture
 	$(BIN)/ruff check

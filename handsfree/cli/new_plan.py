@@ -11,13 +11,11 @@ import typer
 from pydantic import TypeAdapter, ValidationError
 from rich.table import Table
 
-from handsfree.check.agreement import agreements, objections
 from handsfree.circuit.values import Volts
+from handsfree.cli.checking import check_plan_file
 from handsfree.cli.options import PlanArgument
 from handsfree.cli.output import console
 from handsfree.errors import BadInput
-from handsfree.grammar import SpokenPlan
-from handsfree.languages import language_of
 from handsfree.plan import BadPlan, LoadedPlan, load_plan, load_text, shipped
 from handsfree.plan.adapted import ends, own_wire, reference_voltages
 from handsfree.plan.derived import Description, is_description
@@ -120,10 +118,7 @@ def _checked(text: str, path: Path, given: dict[str, Any]) -> LoadedPlan:
     """
     try:
         made = load_text(text, str(path))
-        spoken = SpokenPlan(language_of(made), made.plan)
-        for step in made.plan.steps:
-            spoken.automaton(step)
-        made.refuse(objections(made.plan, agreements(made.plan)))
+        check_plan_file(made)
     except BadPlan as error:
         found = "\n".join(_by_option(error, given))
         raise BadInput(f"no plan is written:\n{found}") from error

@@ -11,17 +11,16 @@ import typer
 from rich.table import Table
 
 from handsfree.check import written
-from handsfree.check.agreement import agreements, objections
+from handsfree.check.agreement import agreements
 from handsfree.circuit import Circuit
+from handsfree.cli.checking import check_plan_file
 from handsfree.cli.expectations import figures, plain_agreement
 from handsfree.cli.new_plan import NEW_EXAMPLE, new_plan
 from handsfree.cli.options import Json, PlanArgument
 from handsfree.cli.output import console, print_json
 from handsfree.diagnosis import rehearse as walk_faults
 from handsfree.errors import BadInput
-from handsfree.grammar import SpokenPlan
-from handsfree.languages import language_of
-from handsfree.plan import LoadedPlan, Plan, Step, json_schema, load_plan, titles
+from handsfree.plan import Plan, Step, json_schema, load_plan, titles
 from handsfree.units import show
 
 _app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
@@ -105,9 +104,7 @@ def check_plan(plan: PlanArgument, rehearse: Rehearse = Rehearsal.quick) -> None
     """
     loaded = load_plan(plan)
     checked = loaded.plan
-    check_spoken(loaded)
-    found = agreements(checked)
-    loaded.refuse(objections(checked, found))
+    found = check_plan_file(loaded)
     counts = f"{len(checked.steps)} steps, {len(checked.findings)} findings"
     if circuit := checked.circuit:
         counts += f", a circuit with {len(circuit.faults)} faults and {len(circuit.tests)} tests"
@@ -166,17 +163,6 @@ def expect(plan: PlanArgument, as_json: Json = False) -> None:
         condition = loaded.condition(step.condition).say
         table.add_row(step.id, condition, *figures(agreement), written(agreement.wanted), agrees)
     console.print(table)
-
-
-def check_spoken(loaded: LoadedPlan) -> None:
-    """Make every grammar of the plan, so that a word it lacks is found now.
-
-    Raises:
-        BadPlan: a colour has no rule in the grammar.
-    """
-    spoken = SpokenPlan(language_of(loaded), loaded.plan)
-    for step in loaded.plan.steps:
-        spoken.automaton(step)
 
 
 @_app.command("schema", epilog="Example: handsfree plan schema > plan.schema.json")

@@ -9,7 +9,7 @@ wants a finite automaton.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -217,6 +217,17 @@ def parse(text: str, source: str = "<text>") -> Grammar:
                 if is_public:
                     public.add(short)
     return Grammar(name, tuple(imports), rules, frozenset(public), source, lines)
+
+
+def phrase(text: str) -> Expansion:
+    """The words of `text` in order."""
+    words = tuple(map(Terminal, text.lower().split()))
+    return words[0] if len(words) == 1 else Sequence(words)
+
+
+def choice(options: Iterable[Expansion]) -> Expansion:
+    """Any of `options`, equally likely."""
+    return Choice(tuple((1.0, option) for option in options))
 
 
 def references(expansion: Expansion) -> Iterator[str]:

@@ -214,14 +214,10 @@ class Language:
         if not own:
             return self
         ways = [
-            jsgf.Tagged(
-                jsgf.Choice(tuple((1.0, _words(text)) for text in (name, *others))),
-                (f"colour {name}",),
-            )
+            jsgf.Tagged(jsgf.choice(map(jsgf.phrase, (name, *others))), (f"colour {name}",))
             for name, others in own.items()
         ]
-        known = self.rules["colour_name"]
-        more = jsgf.Choice(((1.0, known), *((1.0, way) for way in ways)))
+        more = jsgf.choice((self.rules["colour_name"], *ways))
         return replace(self, rules={**self.rules, "colour_name": more})
 
     @cached_property
@@ -229,10 +225,6 @@ class Language:
         """Every wording of a wire colour, with the name of the colour in its tag."""
         found = self.automaton("colour_name").sentences()
         return {" ".join(words): tags[0].removeprefix("colour ") for words, tags in found}
-
-
-def _words(text: str) -> jsgf.Expansion:
-    return jsgf.Sequence(tuple(map(jsgf.Terminal, text.split())))
 
 
 #: Kind of quantity to the grammar rule of its units.

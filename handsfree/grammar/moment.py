@@ -6,28 +6,28 @@ now is active.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable
 from functools import cached_property
 from typing import Literal
 
 from handsfree.errors import BadInput
 from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
-from handsfree.grammar.jsgf import VOID, Choice, Expansion, Ref, Repeat, Sequence, Tagged, Terminal
+from handsfree.grammar.jsgf import (
+    VOID,
+    Choice,
+    Expansion,
+    Ref,
+    Repeat,
+    Sequence,
+    Tagged,
+    Terminal,
+    choice,
+    phrase,
+)
 from handsfree.grammar.language import UNIT_RULES, Language
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
 
 Moment = Literal["listening", "answering", "asleep"]
-
-
-def phrase(text: str) -> Expansion:
-    """The words of `text` in order."""
-    words = tuple(map(Terminal, text.lower().split()))
-    return words[0] if len(words) == 1 else Sequence(words)
-
-
-def choice(options: Iterable[Expansion]) -> Expansion:
-    """Any of `options`, equally likely."""
-    return Choice(tuple((1.0, option) for option in options))
 
 
 def _label(language: Language, label: str) -> Expansion:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from rapidfuzz import process
 
@@ -47,14 +48,23 @@ class LoadedPlan:
         Raises:
             BadPlan: with file, line and field of each.
         """
-        if placed := [(self._written(path), message) for path, message in problems]:
-            document = read_document(self.file or self.text)
+        if found := list(problems):
+            kept = read_document(self.text)
+            document = read_document(self.file) if self.file else kept
+            placed = [
+                (self._written(path, kept.data, document.data), message) for path, message in found
+            ]
             faults = [Mistake(document.line(path), path, message) for path, message in placed]
             raise BadPlan(self.source, document, faults)
 
-    def _written(self, path: FieldPath) -> FieldPath:
-        """Where a field of the plan is written, in the file that a person has before them."""
-        data = read_document(self.text).data
+    def _written(self, path: FieldPath, data: Any, file: Any) -> FieldPath:
+        """Where a field of the plan is written, in the file that a person has before them.
+
+        Args:
+            path: of the field.
+            data: what the job keeps.
+            file: what stands in the file.
+        """
         match path:
             case ("steps", int(index), *_) if is_description(data):
                 path = ("override", self.plan.steps[index].id)
@@ -63,7 +73,7 @@ class LoadedPlan:
                 names = [strand.get("name") for strand in items(data, "loom")]
                 name = "colour" if field == "stripe" else field
                 path = ("loom", names.index(function), name)
-        return in_vehicle(path, data, read_document(self.file).data) if self.file else path
+        return in_vehicle(path, data, file) if self.file else path
 
 
 def shipped() -> tuple[str, ...]:

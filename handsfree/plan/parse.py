@@ -83,7 +83,7 @@ def _parsed(text: str) -> Plan:
     written = is_description(document.data)
     plan, data = None, document.data
     try:
-        data = _derived(text) if written else data
+        data = derive(Description.model_validate(data)) if written else data
         plan = Plan.model_validate(data)
     except ValidationError as error:
         found = error.errors(include_url=False)[:MOST_FOUND]
@@ -135,12 +135,6 @@ def _document(text: str) -> Document:
         message = "a plan is made of named fields, such as 'title: …'"
         raise _Faulty(document, [*faults, Mistake(1, (), message)])
     return document
-
-
-@lru_cache(maxsize=16)
-def _derived(text: str) -> dict[str, Any]:
-    """What follows from a description; computed once."""
-    return derive(Description.model_validate(read_document(text).data))
 
 
 def json_schema() -> dict[str, Any]:

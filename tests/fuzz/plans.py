@@ -11,7 +11,7 @@ from typing import Any
 
 import yaml
 
-from handsfree.cli.plans import check_spoken
+from handsfree.cli.checking import check_spoken
 from handsfree.grammar import Language
 from handsfree.grammar.jsgf import parse
 from handsfree.languages import data_folder, load_language

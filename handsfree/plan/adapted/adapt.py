@@ -84,7 +84,7 @@ def in_vehicle(path: FieldPath, data: Data, file: Data) -> FieldPath:
             strand = data["loom"][place]
             called = {strand["name"], *strand.get("names", ())}
             for name in file.get("wires") or {}:
-                if name.lower().replace("_", " ").strip() in called:
+                if _as_said(name) in called:
                     return ("wires", name, *rest)
         case (str(field), *_) if field in file:
             return path
@@ -114,12 +114,17 @@ def _wires(description: Description, vehicle: Vehicle) -> Iterator[tuple[int, Ow
 
 def wire_called(description: Description, name: str) -> int | None:
     """The place in the loom of the wire of this name; None if there is none."""
-    said = name.lower().replace("_", " ").strip()
+    said = _as_said(name)
     for names in ([(s.name,) for s in description.loom], [s.names for s in description.loom]):
         for place, called in enumerate(names):
             if said in called:
                 return place
     return None
+
+
+def _as_said(name: str) -> str:
+    """The name of a wire in a vehicle's file as the kind says it."""
+    return name.lower().replace("_", " ").strip()
 
 
 def ends(description: Description, strand: Strand) -> tuple[str | None, str | None]:

@@ -37,7 +37,7 @@ def typed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Any:
     def hear(self: Transcriber, utterance: object, *_: object) -> Heard:
         return Heard.of_text(said.pop(0))
 
-    monkeypatch.setattr(Transcriber, "__init__", lambda self, *_: None)
+    monkeypatch.setattr(Transcriber, "__init__", lambda *_, **__: None)
     monkeypatch.setattr(Transcriber, "name", "typed")
     monkeypatch.setattr(Transcriber, "hear", hear)
     monkeypatch.setattr("handsfree.job.progress.user_data_path", lambda _: tmp_path)

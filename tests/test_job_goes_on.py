@@ -154,7 +154,7 @@ def test_resume_goes_on_as_it_was_dictated(
 ) -> None:
     """Utterances in place of sound: whatever is played, these are its words."""
     said = ["twelve six", "skip"]
-    monkeypatch.setattr(Transcriber, "__init__", lambda self, *_: None)
+    monkeypatch.setattr(Transcriber, "__init__", lambda *_, **__: None)
     monkeypatch.setattr(Transcriber, "name", "typed")
     monkeypatch.setattr(Transcriber, "hear", lambda *_: Heard.of_text(said.pop(0)))
     sound = next((data_folder("demo_audio")).glob("*/01-*.flac"))

@@ -144,7 +144,8 @@ def dictate(
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
-    ears = Transcriber(engine.value, model)
+    sounds = recorded(audio) if audio else None
+    ears = Transcriber(engine.value, model, apart=True)
     told = {
         "vehicle": vehicle,
         "registration": registration,
@@ -171,7 +172,7 @@ def dictate(
         with session.shown(screen.value, where):
             _listen(
                 session,
-                audio,
+                sounds,
                 settings=_settings(None if phone else device, speaker, volume, speed),
                 key=key,
                 cut_in=cut_in,
@@ -186,15 +187,15 @@ def dictate(
 
 def _listen(
     session: _Session,
-    audio: list[Path] | None,
+    sounds: Iterator[Captured] | None,
     *,
     settings: Settings,
     key: bool,
     cut_in: bool,
     check: bool,
 ) -> None:
-    if audio:
-        session.run_files(recorded(audio))
+    if sounds is not None:
+        session.run_files(sounds)
     else:
         turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
         session.run_live(settings, turns, check=check)
@@ -266,9 +267,8 @@ def demo(
     loaded = load_plan(manifest["plan"])
     scenario = loaded.plan.subject.model_dump(exclude_defaults=True)
     details = {"subject": scenario} if scenario else {}
-    run = _Session(
-        loaded, job, Transcriber(engine.value, model), voice, Verbosity.normal, details=details
-    )
+    ears = Transcriber(engine.value, model, apart=True)
+    run = _Session(loaded, job, ears, voice, Verbosity.normal, details=details)
     done = run.run_files(recorded(clips)).session
     run.tell_end()
     report = run.folder / "report.html"

@@ -121,6 +121,8 @@ class Dialogue:
 
     def understand(self, session: Session, heard: Heard) -> Understood:
         """The meaning of an utterance where the dialogue stands, settled as far as it can be."""
+        if heard.broke:
+            return Understood(Unclear(heard.broke))
         desk = self.desk
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
@@ -134,6 +136,8 @@ class Dialogue:
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.desk
+        if heard.broke:
+            return Turn(session).then(Spoke(desk.say("recogniser_broke")))
         number = not isinstance(understood.meaning, State | Observation)
         enough = SURE_ONE_WORD if _one_word(understood) else SURE_VALUE
         unsure = understood.share < enough or (number and not heard.numbers_trusted)

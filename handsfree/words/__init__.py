@@ -6,6 +6,7 @@ whisper_engine, moonshine_engine            models that write text: `ear`, `sear
                                             `spelling` hold them to an `acceptor`
 whisper_decoder, weights                    what a model is made of
 together                                    two models that judge each other's wordings
+apart, served                               an engine in a process of its own
 pace                                        wordings against the time that words take
 transcriber                                 an utterance to what was heard
 fetch                                       models for people with a network

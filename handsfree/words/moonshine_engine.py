@@ -92,10 +92,6 @@ class MoonshineRecogniser:
             ) from error
         self._grammars = token_grammars(self._spelling)
 
-    def missing_words(self, grammar: Automaton) -> set[str]:
-        """None: Moonshine can write any word."""
-        return set()
-
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`; Moonshine takes no hint."""
         return self.listen(samples).search(grammar).recognition()

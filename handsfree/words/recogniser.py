@@ -19,10 +19,12 @@ class Recognition:
     Attributes:
         hypotheses: n-best, best first; empty if nothing was understood.
         confidence: 0 to 1.
+        broke: why the engine made nothing of it, if it broke down.
     """
 
     hypotheses: tuple[Hypothesis, ...]
     confidence: float = 0.0
+    broke: str = ""
 
 
 class Recogniser(Protocol):
@@ -40,10 +42,6 @@ class Recogniser(Protocol):
     numbers_trusted: bool
     pace: float
     calibration: Calibration
-
-    def missing_words(self, grammar: Automaton) -> set[str]:
-        """Words of the grammar that the engine cannot hear."""
-        ...
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """Understand one utterance.

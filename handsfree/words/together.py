@@ -51,10 +51,6 @@ class Together:
         self._whisper, self._moonshine = whisper, moonshine
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="moonshine")
 
-    def missing_words(self, grammar: Automaton) -> set[str]:
-        """None: both can write any word."""
-        return set()
-
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""
         return combined(self.both(samples, grammar, hint)).recognition()

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.sound.endpoint import Utterance
+from handsfree.words.apart import Apart
 from handsfree.words.engines import open_engine
 from handsfree.words.pace import in_time
 from handsfree.words.recogniser import Recogniser
@@ -18,13 +20,15 @@ class Transcriber:
     Args:
         engine: see `open_engine`.
         model: folder of its model, or None for the one that is installed.
+        apart: let it live in a process of its own.
 
     Raises:
         Missing: the engine or its model is not there.
     """
 
-    def __init__(self, engine: str, model: Path | None = None) -> None:
-        self.recogniser: Recogniser = open_engine(engine, model)
+    def __init__(self, engine: str, model: Path | None = None, *, apart: bool = False) -> None:
+        opening = partial(open_engine, engine, model)
+        self.recogniser: Recogniser = Apart(opening) if apart else opening()
 
     @property
     def name(self) -> str:
@@ -40,7 +44,7 @@ class Transcriber:
             hint: words that are likely, for an engine that takes a prompt.
         """
         result = self.recogniser.recognise(utterance.samples, grammar, hint)
-        if utterance.voiced is not None:
+        if result.hypotheses and utterance.voiced is not None:
             result = in_time(result, utterance.voiced, self.recogniser.pace)
         return Heard(
             result.hypotheses,
@@ -50,4 +54,5 @@ class Transcriber:
             engine=self.name,
             numbers_trusted=self.recogniser.numbers_trusted,
             calibration=self.recogniser.calibration,
+            broke=result.broke,
         )

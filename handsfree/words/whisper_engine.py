@@ -116,10 +116,6 @@ class WhisperRecogniser:
         self._grammars = token_grammars(self._spelling)
         self._threads = ThreadpoolController()
 
-    def missing_words(self, grammar: Automaton) -> set[str]:
-        """None: Whisper can write any word."""
-        return set()
-
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""
         with self.quietly():

@@ -2,56 +2,34 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import random
 import shutil
 import signal
 import time
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from handsfree.errors import BadInput, Damaged
-from handsfree.log import open_job, read, recover, verify
+from handsfree.log import open_job, recover, verify
 from handsfree.log.chain import scan
+from tests.torture.devices import recogniser_breaks, sound_is_gone
 from tests.torture.dictation import (
     ERRORS,
     LOADED,
     Outcome,
     Sabotage,
+    asleep,
     at_call,
     dictate,
     failing,
+    from_then_on,
     half_written,
     killed_inside,
     out_of_memory,
 )
-
-#: Raised by a case that lost something, with what it lost.
-Lost = AssertionError
-#: One case: an empty folder, and chance.
-Case = Callable[[Path, random.Random], None]
-
-
-def need(holds: object, what: str) -> None:
-    """A case is lost unless this holds."""
-    if not holds:
-        raise Lost(what)
-
-
-def all_there(job: Path, outcome: Outcome) -> None:
-    """Every acknowledged event is in the log as it was told; nothing is damaged; it goes on."""
-    logged = {line.seq: line.as_dict() for line in read(job)}
-    for event in outcome.told:
-        need(
-            logged.get(event["seq"]) == event, f"event {event['seq']} was acknowledged, and is gone"
-        )
-    result = verify(job)
-    need(result.ok, f"damaged: {result.problems}")
-    with open_job(job, LOADED.text.encode(), title=LOADED.plan.title) as log:
-        need(len(log.lines) >= len(outcome.told), "fewer events than were acknowledged")
-    need(verify(job).ok, "damaged after it went on")
-
+from tests.torture.left import Case, all_there, need
 
 # Ends -------------------------------------------------------------------------------------------
 
@@ -106,6 +84,16 @@ def write_error(folder: Path, rng: random.Random) -> None:
     )
     outcome = dictate(folder / "job", sabotage)
     need(outcome.plain, outcome.said)
+    if outcome.told:
+        all_there(folder / "job", outcome)
+
+
+def read_only(folder: Path, rng: random.Random) -> None:
+    """The disk is read-only, or full, from some moment on, to cutting and renaming too."""
+    error = rng.choice((errno.EROFS, errno.ENOSPC, errno.EIO))
+    outcome = dictate(folder / "job", from_then_on(rng.randrange(1, 250), error))
+    need(outcome.plain, outcome.said)
+    need(outcome.code in (0, 2), f"exit code {outcome.code}")
     if outcome.told:
         all_there(folder / "job", outcome)
 
@@ -205,6 +193,21 @@ def clock_set_back(folder: Path, rng: random.Random) -> None:
     all_there(job, outcome)
 
 
+def sleep_of_the_machine(folder: Path, rng: random.Random) -> None:
+    """The machine sleeps for hours, in the middle of an event."""
+    job, hours = folder / "job", rng.uniform(0.1, 100)
+
+    def wake(process: int, _: int) -> None:
+        os.waitpid(process, os.WUNTRACED)
+        time.sleep(rng.uniform(0, 0.05))
+        os.kill(process, signal.SIGCONT)
+
+    outcome = dictate(job, asleep(rng.randrange(4, 40), hours * 3600), meanwhile=wake)
+    need(outcome.code == 0, outcome.said)
+    need(not verify(job).remarks, f"remarked: {verify(job).remarks}")
+    all_there(job, outcome)
+
+
 def two_writers(folder: Path, rng: random.Random) -> None:
     """A second dictation begins, the lock deleted or not."""
     job = folder / "job"
@@ -233,9 +236,13 @@ CAMPAIGNS: tuple[tuple[str, int, Case], ...] = (
     ("SIGHUP", 40, ask_to_end(signal.SIGHUP)),
     ("SIGINT", 40, ask_to_end(signal.SIGINT)),
     ("a write fails", 200, write_error),
+    ("the disk takes nothing any more", 60, read_only),
     ("no memory", 40, no_memory),
     ("log disturbed while it is written", 100, disturbed),
     ("log, clip or plan damaged, and recovered", 150, cut),
     ("clock set back", 20, clock_set_back),
+    ("the machine sleeps", 30, sleep_of_the_machine),
     ("two writers", 30, two_writers),
+    ("the recogniser breaks", 40, recogniser_breaks),
+    ("the sound device is gone", 30, sound_is_gone),
 )

@@ -9,6 +9,7 @@ import signal
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -22,6 +23,7 @@ from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import load_language
 from handsfree.log import encode_flac, open_job
+from handsfree.log.opening import utc_now
 from handsfree.plan import load_plan
 
 _PLANS = Path(__file__).parents[1] / "data" / "plans" / "by-hand"
@@ -43,6 +45,10 @@ over limit
 what is expected
 four nine
 the second""".splitlines()
+
+#: The last one is the dictation's.
+CLOCK: list[Callable[[], datetime]] = [utc_now]
+OPEN = os.open
 
 #: Done in the dictation's own process before it begins.
 Sabotage = Callable[[Path], None]
@@ -106,7 +112,8 @@ def _run(job: Path, told: int, sabotage: Sabotage) -> NoReturn:
         write(told, json.dumps(logged.as_dict()).encode() + b"\n")
 
     def command() -> None:
-        with open_job(job, LOADED.text.encode(), title=LOADED.plan.title) as log:
+        plan, title = LOADED.text.encode(), LOADED.plan.title
+        with open_job(job, plan, title=title, clock=CLOCK[-1]) as log:
             session = Job(DIALOGUE, log, tell, lambda text: None)
             session.begin()
             for text in SAID:
@@ -168,6 +175,43 @@ def failing(number: int) -> Callable[..., NoReturn]:
         raise OSError(number, os.strerror(number))
 
     return fail
+
+
+def from_then_on(number: int, error: int) -> Sabotage:
+    """A disk that takes nothing from a call on, as one that the kernel makes read-only."""
+
+    def install(_: Path) -> None:
+        calls = [0]
+        for name in ("write", "fsync", "ftruncate", "open", "rename", "replace", "mkdir"):
+            real = getattr(os, name)
+
+            def refused(*args: Any, real: Callable[..., Any] = real, **kwargs: Any) -> Any:
+                calls[0] += 1
+                reads = real is OPEN and not args[1] & (os.O_WRONLY | os.O_RDWR | os.O_CREAT)
+                if calls[0] < number or reads:
+                    return real(*args, **kwargs)
+                raise OSError(error, os.strerror(error))
+
+            setattr(os, name, refused)
+
+    return install
+
+
+def asleep(number: int, seconds: float) -> Sabotage:
+    """The machine sleeps in the `number`-th event: all stands still, then the clock has jumped."""
+
+    def install(_: Path) -> None:
+        calls = [0]
+
+        def now() -> datetime:
+            calls[0] += 1
+            if calls[0] == number:
+                os.kill(os.getpid(), signal.SIGSTOP)
+            return utc_now() + timedelta(seconds=seconds if calls[0] >= number else 0)
+
+        CLOCK.append(now)
+
+    return install
 
 
 def out_of_memory(*_: object) -> NoReturn:

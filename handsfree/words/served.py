@@ -1,0 +1,68 @@
+"""The process in which an engine lives; `handsfree.words.apart` starts and watches it.
+
+    python -m handsfree.words.served
+
+The first message says how the engine is opened, each further one is an utterance.  It ends when
+its input does, and at the first error: what an engine is in afterwards nobody knows.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import sys
+from contextlib import suppress
+from pathlib import Path
+from typing import BinaryIO
+
+from handsfree.errors import HandsfreeError
+from handsfree.grammar import Automaton
+from handsfree.words.apart import GRAMMARS_KEPT, Broke, Engine, Task
+
+MEMORY_FIRST = b"500"
+"""Of -1000 to 1000: where memory is short, Linux ends this process before the one with the log."""
+
+
+def understand(tasks: BinaryIO, answers: BinaryIO) -> None:
+    """Open the engine, and understand utterances until there are no more."""
+
+    def answer(message: object) -> None:
+        pickle.dump(message, answers)
+        answers.flush()
+
+    try:
+        engine = pickle.load(tasks)()
+    except HandsfreeError as error:
+        answer(error)
+        return
+    answer(Engine(engine.name, engine.numbers_trusted, engine.pace, engine.calibration))
+    grammars: list[Automaton | None] = [None] * GRAMMARS_KEPT
+    while True:
+        task: Task = pickle.load(tasks)
+        grammars[task.place] = grammar = task.grammar or grammars[task.place]
+        assert grammar
+        try:
+            answer(engine.recognise(task.samples, grammar, task.hint))
+        except MemoryError:
+            answer(Broke("ran out of memory"))
+            return
+        except Exception as error:
+            answer(Broke(f"failed: {type(error).__name__}: {error}"[:300]))
+            return
+
+
+def through_pipes() -> None:
+    """Serve through standard input and output, which are nobody else's then."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the program itself decides when to end
+    with suppress(OSError):  # only Linux has it
+        Path("/proc/self/oom_score_adj").write_bytes(MEMORY_FIRST)
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)  # what an engine prints is no answer
+    with suppress(EOFError, BrokenPipeError):  # the program has ended
+        understand(sys.stdin.buffer, answers)
+    os._exit(0)  # and no engine's farewell is waited for
+
+
+if __name__ == "__main__":
+    through_pipes()

@@ -45,7 +45,7 @@ def test_what_is_kept_is_where_it_says_and_for_whom(home: Path) -> None:
     for path in home.rglob("*"):
         if path.is_file():
             assert any(path.is_relative_to(place) for place in there.values()), path
-    for name in ("jobs", "certificate and its key"):  # "Its owner's alone"
+    for name in ("jobs", "progress", "certificate and its key"):  # "Its owner's alone"
         files = [path for path in there[name].rglob("*") if path.is_file()]
         assert files
         assert all(path.stat().st_mode & 0o077 == 0 for path in files)

@@ -205,6 +205,22 @@ def test_a_programme_that_hangs_is_refused(monkeypatch):
         open_voice("flite", to_speaker=False).synthesise(TEXT)
 
 
+@pytest.mark.parametrize("name", ["flite", "espeak-ng"])
+def test_the_words_do_not_stand_in_the_list_of_processes(monkeypatch, name):
+    seen = []
+
+    def run(command, **_):
+        seen.extend(command)
+        raise subprocess.TimeoutExpired(command, 60)
+
+    monkeypatch.setattr(module.shutil, "which", lambda _: "/usr/bin/voice")
+    monkeypatch.setattr(module.subprocess, "run", run)
+    with pytest.raises(Missing):
+        open_voice(name, to_speaker=False).synthesise("orange to green")
+    assert seen
+    assert not any("orange" in argument for argument in seen)
+
+
 @pytest.mark.parametrize("name", ENGINES)
 @pytest.mark.parametrize("rate", [44100, 48000])
 def test_speaking_plays_the_whole_at_the_rate_of_the_output(speaker, name, rate):

@@ -122,8 +122,7 @@ def _leaving() -> Iterator[Fact]:
         "leaves",
         "programmes on this machine",
         "the system's sound server has the microphone's sound and the voice's. A voice of "
-        "espeak-ng or flite is given the words to say; those for flite stand in the list of "
-        "processes while it speaks.",
+        "espeak-ng or flite is given the words to say; nobody else sees them.",
     )
 
 
@@ -132,14 +131,15 @@ def _keeping() -> Iterator[Fact]:
         "jobs",
         "one folder each, or that of --job: every utterance as sound and text, readings, what was "
         "told of vehicle, technician and complaint, and the plan. Its files are their owner's "
-        "alone; a report or a table that is written elsewhere is as readable as files there are. "
+        "alone. A report or a table that is written elsewhere is made to be handed on, and as "
+        "readable as files there are. "
         "Delete the folder, and what was made of it elsewhere: a recovered job, a report, a table.",
         Path("jobs").resolve(),
     )
     yield _kept(
         "progress",
         "with --person: a file for each apprentice, by name; how often each step was asked about "
-        "and known. Delete the file.",
+        "and known. Its owner's alone. Delete the file.",
         progress_folder(),
     )
     yield _kept(

@@ -11,6 +11,7 @@ from platformdirs import user_data_path
 
 from handsfree.errors import BadInput
 from handsfree.events import Event, Guessed
+from handsfree.log.folder import FOLDER_RIGHTS, write_file
 
 
 @dataclass(slots=True)
@@ -76,9 +77,9 @@ def load_progress(person: str, folder: Path | None = None) -> Progress:
 def save_progress(progress: Progress, folder: Path | None = None) -> Path:
     """Keep it; the old file is replaced in one step."""
     path = progress_file(progress.person, folder)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path.parent.mkdir(parents=True, exist_ok=True, mode=FOLDER_RIGHTS)
     new = path.with_suffix(".new")
     kept = {"asked": progress.asked, "known": progress.known}
-    new.write_text(json.dumps(kept, indent=1, ensure_ascii=False), encoding="utf-8")
+    write_file(new, json.dumps(kept, indent=1, ensure_ascii=False).encode())
     new.replace(path)
     return path

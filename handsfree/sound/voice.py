@@ -16,6 +16,7 @@ import importlib.util
 import io
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -176,10 +177,17 @@ def _espeak_ng(voice: str) -> Synthesiser:
 
 def _flite(voice: str) -> Synthesiser:
     programme = _on_path("flite")
-    command = [programme, *(["-voice", voice] if voice else []), "-o", "/dev/stdout"]
-    return lambda text, speed: _run(
-        [*command, "--setf", f"duration_stretch={1 / speed:.3f}", "-t", text], ""
-    )
+    command = [programme, *(["-voice", voice] if voice else [])]
+
+    def synthesise(text: str, speed: float) -> Waveform:
+        with tempfile.TemporaryDirectory(prefix="handsfree-") as folder:
+            said, sound = Path(folder) / "said.txt", Path(folder) / "sound.wav"
+            said.write_text(text, encoding="utf-8")  # arguments are seen by everybody
+            files = ["-f", str(said), "-o", str(sound)]
+            stretch = ["--setf", f"duration_stretch={1 / speed:.3f}"]
+            return _run([*command, *stretch, *files], text, sound)
+
+    return synthesise
 
 
 _ENGINES: dict[str, Callable[[str], Synthesiser]] = {
@@ -196,17 +204,18 @@ def _on_path(programme: str) -> str:
     return path
 
 
-def _run(command: list[str], text: str) -> Waveform:
-    """Run a programme that writes a WAV file to its output."""
+def _run(command: list[str], text: str, file: Path | None = None) -> Waveform:
+    """Run a programme that writes a WAV file: to its output, or under this name."""
     import soundfile
 
-    if not text.strip() and not command[-1].strip():
+    if not text.strip():
         return _silence(text, 1.0)
     try:
         done = subprocess.run(
             command, input=text.encode(), capture_output=True, check=True, timeout=60
         )
-        samples, rate = soundfile.read(io.BytesIO(done.stdout), dtype="float32")
+        wave = file.read_bytes() if file else done.stdout
+        samples, rate = soundfile.read(io.BytesIO(wave), dtype="float32")
     except (subprocess.SubprocessError, OSError, soundfile.SoundFileError) as error:
         detail = (getattr(error, "stderr", None) or str(error).encode()).decode(errors="replace")
         raise Missing(

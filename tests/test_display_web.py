@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import logging
 import shutil
 import socket
 import ssl
@@ -604,6 +605,22 @@ def test_odd_messages_do_not_end_the_server(site: Served, caplog: pytest.LogCapt
     assert not [record for record in caplog.records if record.levelname == "ERROR"]
     with site.socket() as page:
         assert told(page)["paired"]
+
+
+def test_what_a_stranger_sends_does_not_reach_the_terminal(
+    site: Served, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two requests in one packet trip an assertion of the library, which ends that connection."""
+    monkeypatch.setattr(logging.getLogger(), "handlers", [])  # as outside the tests
+    request = b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"
+    for _ in range(3):
+        with socket.create_connection(("127.0.0.1", site.screen.port), timeout=5) as guest:
+            guest.sendall(request * 2)
+            with suppress(ConnectionError):
+                while guest.recv(1 << 16):
+                    pass
+    assert site.get("/").status == 200
+    assert capsys.readouterr().err == ""
 
 
 def test_a_job_is_dictated_through_a_phone(site: Served, tmp_path: Path) -> None:

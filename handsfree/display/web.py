@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import ssl
 import threading
 from collections import deque
@@ -43,6 +44,11 @@ LARGEST_MESSAGE = 2**16
 """Bytes in a message of a page."""
 
 NOT_PAIRED, BUSY = 4401, 1013
+
+# What a stranger's connection ends with is nothing for the terminal: where nobody has asked for the
+# library's log, Python would print its errors there.
+for _name in ("websockets", "asyncio"):
+    logging.getLogger(_name).addHandler(logging.NullHandler())
 
 
 class WebScreen:

@@ -58,7 +58,8 @@ class Heard(logging.Handler):
     def emit(self, record: logging.LogRecord) -> None:
         error = record.exc_info[1] if record.exc_info else None
         frames = traceback.extract_tb(error.__traceback__) if error else []
-        # No request, no frame; or an assertion of the library's own, which ends one connection.
+        # No request, no frame; or the library's own assertion: what follows a request before it is
+        # answered is read as a frame, and where it is none the connection is ended twice.
         if not (error and ("websockets" in type(error).__module__ or _theirs(error, frames))):
             self.errors.append(f"{record.getMessage()}: {error!r}")
 

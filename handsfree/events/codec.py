@@ -18,10 +18,12 @@ from handsfree.events.comparison import compared_fields, verdict_of_reading
 from handsfree.events.entries import Entry, Guess, Question
 from handsfree.events.kinds import (
     Asked,
+    ClipsPurged,
     ConditionSet,
     Event,
     Guessed,
     JobFinished,
+    JobMerged,
     JobOpened,
     JobRecovered,
     JobTakenUp,
@@ -67,6 +69,8 @@ SAME: dict[str, type[Event]] = {
     "withdrawn": VerdictWithdrawn,
     "sweep": SweepImported,
     "finished": JobFinished,
+    "purged": ClipsPurged,
+    "merged": JobMerged,
     "microphone": MicrophoneChanged,
     "level": SoundLevel,
 }

@@ -5,6 +5,8 @@ plan.yaml       the plan as used
 clips/          one FLAC a recorded utterance, named after the event that holds its hash
 aside/          bytes that a cut write left behind the last whole event
 finished.json   number and digest of the last event, written on finishing
+seals.jsonl     who vouched for the log, and up to which event; see `handsfree.seal`
+deleted.json    in place of all that, what is known of a job that was deleted
 lock            held by the one writer
 """
 
@@ -27,6 +29,8 @@ PLAN = "plan.yaml"
 CLIPS = "clips"
 ASIDE = "aside"
 FINISHED = "finished.json"
+SEALS = "seals.jsonl"
+TOMBSTONE = "deleted.json"
 LOCK = "lock"
 
 #: Rights of what a job holds: its owner's, nobody else's.
@@ -39,7 +43,7 @@ PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 #: Names that a file of a job may have.
 _OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
 #: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
-MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12}
+MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12, SEALS: 1 << 20, TOMBSTONE: 1 << 14}
 MOST_OF_A_CLIP = 1 << 26
 
 

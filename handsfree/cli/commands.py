@@ -51,6 +51,7 @@ COMMANDS: Mapping[str, Offered] = {
         "jobs", "Import a sweep of feedback against command into a job, and judge it."
     ),
     "verify": Offered("jobs", "Check that a log is as it was written: hash chain, clips and plan."),
+    "seal": Offered("seal", "Seal jobs and reports with the key of the shop."),
     "recover": Offered(
         "jobs", "Make a new job of what is whole of a damaged one, up to the damage."
     ),

@@ -25,6 +25,7 @@ from handsfree.cli.options import (
     VoiceOption,
 )
 from handsfree.cli.output import console, fan_out, print_event, print_json_event
+from handsfree.cli.seal import sealed, unlocked
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
 from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
@@ -84,6 +85,10 @@ CheckOption = Annotated[
     bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
 ]
 Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
+SealOption = Annotated[
+    bool,
+    typer.Option("--seal", help="Seal the job at the end; the passphrase is asked at the start."),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -137,10 +142,12 @@ def dictate(
     port: Port = PORT,
     share: ShareOption = False,
     https: Https = False,
+    seal: SealOption = False,
     as_json: Json = False,
 ) -> None:
     """Dictate readings along a plan; each is checked, read back and logged."""
     loaded = load_plan(plan)
+    vouching = unlocked() if seal else None  # now, while there is a hand for the keyboard
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
@@ -182,6 +189,8 @@ def dictate(
             session.tell_end()
             if person is not None:
                 keep_progress(person, loaded, session.folder, session.began)
+            if vouching is not None:
+                sealed(session.folder, vouching)
 
 
 def _listen(

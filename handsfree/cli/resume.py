@@ -16,6 +16,7 @@ from handsfree.cli.dictate import (
     Person,
     Recordings,
     Route,
+    SealOption,
     SpeakerOption,
     Speed,
     Volume,
@@ -54,6 +55,7 @@ def resume(
     port: Port = PORT,
     share: ShareOption = False,
     https: Https = False,
+    seal: SealOption = False,
     as_json: Json = False,
 ) -> None:
     """Go on with a job exactly where it stands, dictated as before."""
@@ -87,6 +89,7 @@ def resume(
         port=port,
         share=share,
         https=https,
+        seal=seal,
         as_json=as_json,
     )
 

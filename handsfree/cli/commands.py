@@ -52,6 +52,10 @@ COMMANDS: Mapping[str, Offered] = {
     ),
     "verify": Offered("jobs", "Check that a log is as it was written: hash chain, clips and plan."),
     "seal": Offered("seal", "Seal jobs and reports with the key of the shop."),
+    "export": Offered(
+        "export",
+        "Write jobs for other programs: a table, JSON, Parquet, captions, or an archive of them.",
+    ),
     "recover": Offered(
         "jobs", "Make a new job of what is whole of a damaged one, up to the damage."
     ),

@@ -8,10 +8,12 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from handsfree.cli.dictate import (
+from handsfree.cli.dictate import dictate
+from handsfree.cli.dictation import (
     CheckOption,
     CutInOption,
     Device,
+    KeepName,
     Key,
     Person,
     Recordings,
@@ -19,8 +21,8 @@ from handsfree.cli.dictate import (
     SealOption,
     SpeakerOption,
     Speed,
+    TypedOption,
     Volume,
-    dictate,
 )
 from handsfree.cli.display import Https, Port, ScreenName, ScreenOption, ShareOption
 from handsfree.cli.options import EngineName, EngineOption, Json, ModelOption, VoiceOption
@@ -56,6 +58,7 @@ def resume(
     share: ShareOption = False,
     https: Https = False,
     seal: SealOption = False,
+    typed: TypedOption = False,
     as_json: Json = False,
 ) -> None:
     """Go on with a job exactly where it stands, dictated as before."""
@@ -90,6 +93,9 @@ def resume(
         share=share,
         https=https,
         seal=seal,
+        typed=typed,
+        keep=KeepName(record.keep),
+        customer=None,
         as_json=as_json,
     )
 

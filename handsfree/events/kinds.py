@@ -11,12 +11,17 @@ from typing import Any, Literal
 
 from handsfree.diagnosis import Explanation
 from handsfree.events.entries import Entry, Guess, Question
+from handsfree.events.keeping import ClipsPurged, JobMerged, ReadingsImported
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Take, Understood
 from handsfree.plan.schema import Finding, Outcome
 
 #: Left out of a line where it says nothing.
 _QUIET = {"left_out": True}
+
+#: Of which utterances the sound is kept: none; those that a reading, a correction or a note came
+#: of, or a question about a value; or every one.
+Keep = Literal["never", "readings", "all"]
 
 #: The part of a job that its steps belong to.
 StepPhase = Literal["test", "after_repair"]
@@ -32,6 +37,7 @@ class JobOpened:
         subject: what is tested, by whom and for which repair order.
         follows: fingerprint of the finished job that this one goes on from.
         route, verbosity: how it is dictated, as on the command line; empty if it is not known.
+        keep: of which utterances the sound is kept, see `Keep`; empty for all.
     """
 
     format: int
@@ -42,6 +48,7 @@ class JobOpened:
     follows: str | None = field(default=None, metadata=_QUIET)
     route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
+    keep: str = field(default="", metadata=_QUIET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +58,7 @@ class JobTakenUp:
     Attributes:
         aside_bytes: of a write that was cut short, set aside.
         aside, aside_sha256: file that holds them, and its hash.
-        route, verbosity: as of `JobOpened`.
+        route, verbosity, keep: as of `JobOpened`.
     """
 
     aside_bytes: int = 0
@@ -59,6 +66,7 @@ class JobTakenUp:
     aside_sha256: str | None = field(default=None, metadata=_QUIET)
     route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
+    keep: str = field(default="", metadata=_QUIET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +97,8 @@ class UtteranceHeard:
         confidence: 0 to 1, how far that stands out.
         alternatives: other wordings, best first.
         understood: what it means.
-        source: file name, "microphone" or "phone".
-        via: which of these that is; None in logs that did not tell, and for what was typed.
+        source: file name, "microphone", "phone" or "keyboard".
+        via: which of these that is; None in logs that did not tell.
     """
 
     start: float
@@ -101,7 +109,7 @@ class UtteranceHeard:
     alternatives: tuple[Hypothesis, ...]
     understood: Understood
     source: str | None = None
-    via: Literal["microphone", "phone", "file"] | None = None
+    via: Literal["microphone", "phone", "file", "keyboard"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,59 +282,6 @@ class JobFinished:
 
 
 @dataclass(frozen=True, slots=True)
-class RemovedClip:
-    """A recording that is kept no longer, by name and SHA-256."""
-
-    name: str
-    sha256: str
-
-
-@dataclass(frozen=True, slots=True)
-class ClipsPurged:
-    """Recordings were removed by a rule; it may come after the end of the job.
-
-    Attributes:
-        rule: in words.
-        by: who had it done.
-        clips: that were removed.
-    """
-
-    rule: str
-    by: str
-    clips: tuple[RemovedClip, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class MergedSource:
-    """One of the jobs that a job was put together from.
-
-    Attributes:
-        name: of its folder.
-        technician: who dictated it, as it was told; empty if it was not.
-        log_sha256: of its log as it was then.
-        fingerprint: of its last event.
-        events: how many it had.
-    """
-
-    name: str
-    technician: str
-    log_sha256: str
-    fingerprint: str
-    events: int
-
-
-@dataclass(frozen=True, slots=True)
-class JobMerged:
-    """The job holds what two others hold, in the order of time.
-
-    Each event that was taken over tells of which source it is (`of`, from 0), which event of it
-    (`of_seq`), and who said it (`by`).
-    """
-
-    sources: tuple[MergedSource, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class MicrophoneChanged:
     """Something about the sound.
 
@@ -391,6 +346,7 @@ Event = (
     | VerdictWithdrawn
     | SweepImported
     | JobFinished
+    | ReadingsImported
     | ClipsPurged
     | JobMerged
     | MicrophoneChanged

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
 
+from handsfree.check import Refusal
 from handsfree.dialogue import Dialogue, Response, Session
 from handsfree.events import (
     Asked,
     Codec,
     Event,
+    Guessed,
+    Keep,
     Logged,
     Noted,
     ReadingStruck,
@@ -24,6 +27,8 @@ from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.log import JobLog, encode_flac
 from handsfree.log.record import decoded
+from handsfree.meaning import Take
+from handsfree.plan import Step
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.recordings import Captured, Via
@@ -40,16 +45,20 @@ class Job:
         log: open, empty or of an earlier session of the same job.
         tell: called with each event once it is in the log.
         speak: says a text aloud; called once what it reads back is in the log.
+        keep: of which utterances the sound is kept.
 
     Attributes:
         session: where the job stands, by the events that are in the log.
     """
 
-    def __init__(self, dialogue: Dialogue, log: JobLog, tell: Tell, speak: Speak) -> None:
+    def __init__(
+        self, dialogue: Dialogue, log: JobLog, tell: Tell, speak: Speak, keep: Keep = "all"
+    ) -> None:
         self.dialogue = dialogue
         self.log = log
         self._tell = tell
         self._speak = speak
+        self._keep = keep
         self._recognised: tuple[Utterance, Automaton, Heard] | None = None
         self._codec = Codec(dialogue.desk.plan)
         events = decoded(self._codec, log.lines, log.folder)
@@ -102,8 +111,8 @@ class Job:
         Args:
             heard: what the engine understood.
             sound: the utterance as FLAC.
-            source: where it was heard: name of a file, "microphone" or "phone".
-            via: which of these that is; None if it was typed.
+            source: where it was heard: name of a file, "microphone", "phone" or "keyboard".
+            via: which of these that is.
         """
         response = self.dialogue.respond(self.session, heard)
         self._follow(response, sound, source, via)
@@ -132,6 +141,8 @@ class Job:
         via: Via | None = None,
     ) -> None:
         evidence: dict[str, object] = {}
+        if not kept(self._keep, response.events):
+            sound = None
         for event in response.events:
             match event:
                 case UtteranceHeard():
@@ -144,6 +155,44 @@ class Job:
                     self._speak(text)
                 case _:
                     self.happened(event)
+
+    def enter(self, step: Step, value: Take, **evidence: object) -> Refusal | None:
+        """Take a value that was not said, such as one of a table; log it and what follows of it.
+
+        Args:
+            step: that it belongs to.
+            value: it.
+            evidence: further fields of its line, where it comes from.
+
+        Returns:
+            Why it is refused; then nothing is logged.
+        """
+        response = self.dialogue.enter(self.session, step, value)
+        if isinstance(response, Refusal):
+            return response
+        for event in response.events:
+            self.happened(event, None, **(evidence if isinstance(event, ReadingTaken) else {}))
+        return None
+
+
+def kept(keep: Keep, events: Iterable[Event]) -> bool:
+    """Whether the sound of an utterance is kept, by what came of it."""
+    match keep:
+        case "all":
+            return True
+        case "never":
+            return False
+        case "readings":
+            return any(_bears_on_a_reading(event) for event in events)
+
+
+def _bears_on_a_reading(event: Event) -> bool:
+    match event:
+        case ReadingTaken() | ReadingStruck() | Noted() | Guessed():
+            return True
+        case Asked(candidates=candidates, question=question):
+            return bool(candidates or (question and question.supersedes))
+    return False
 
 
 def _same_sound(one: Utterance, other: Utterance) -> bool:

@@ -11,14 +11,15 @@ import numpy as np
 from by_hand import by_hand
 
 from handsfree.dialogue import Dialogue
+from handsfree.events import Keep
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import load_language
 from handsfree.log import encode_flac, open_job
 from handsfree.plan import LoadedPlan
 
-SAID = ("twelve point six volts", "point oh two", "note the seal is torn", "finish", "yes")
-PLAN = "flap-actuator-5wire"
+SAID = ("twelve point six volts", "note the seal is torn", "what is expected", "finish", "yes")
+PLAN = "voltage-drop"
 BEGAN = datetime(2026, 3, 2, 9, 15, tzinfo=UTC)
 
 
@@ -50,15 +51,17 @@ def small_job(
     sound: bool = True,
     began: datetime = BEGAN,
     step: float = 1.0,
+    keep: Keep = "all",
 ) -> Path:
     """A job in `folder` in which this was said."""
     plan = a_plan()
     details = {"subject": subject} if subject else {}
     clock = ticking(began, step)
     text = plan.text.encode()
-    with open_job(folder, text, title=plan.plan.title, details=details, clock=clock) as log:
-        job = Job(_dialogue(), log, lambda _: None, lambda _: None)
+    title = plan.plan.title
+    with open_job(folder, text, title=title, details=details, clock=clock, keep=keep) as log:
+        job = Job(_dialogue(), log, lambda _: None, lambda _: None, keep)
         job.begin()
-        for number, text in enumerate(said):
-            job.hear(Heard.of_text(text), flac(number) if sound else None, "microphone")
+        for number, words in enumerate(said):
+            job.hear(Heard.of_text(words), flac(number) if sound else None, "microphone")
     return folder

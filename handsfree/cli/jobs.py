@@ -102,6 +102,10 @@ def verify_job(
         typer.Option("--fingerprint", help="That was kept elsewhere: is it that of this log?"),
     ] = None,
     key: KeyFiles = None,
+    source: Annotated[
+        list[Path] | None,
+        typer.Option("--source", help="A job that this one was put together from: is it all here?"),
+    ] = None,
     authority: Annotated[
         Path | None, typer.Option("--authority", help="Certificate of who stamped the time, PEM.")
     ] = None,
@@ -122,6 +126,10 @@ def verify_job(
         f"{job}: {result.state}, {result.events} events, undamaged. "
         f"Fingerprint {result.fingerprint}"
     )
+    for other in source or ():
+        from handsfree.log.merge import came_from
+
+        console.print(f"note: {came_from(job, other)}", markup=False)
     _tell_seal(job, key, authority)
 
 

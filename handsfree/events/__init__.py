@@ -22,7 +22,6 @@ from handsfree.events.kinds import (
     JobOpened,
     JobRecovered,
     JobTakenUp,
-    Keep,
     MicrophoneChanged,
     Noted,
     Paused,
@@ -41,6 +40,7 @@ from handsfree.events.kinds import (
     VerdictWithdrawn,
     Woken,
 )
+from handsfree.events.sound import Keep, kept
 
 __all__ = [
     "Asked",
@@ -81,5 +81,6 @@ __all__ = [
     "VerdictReached",
     "VerdictWithdrawn",
     "Woken",
+    "kept",
     "told",
 ]

@@ -19,10 +19,6 @@ from handsfree.plan.schema import Finding, Outcome
 #: Left out of a line where it says nothing.
 _QUIET = {"left_out": True}
 
-#: Of which utterances the sound is kept: none; those that a reading, a correction or a note came
-#: of, or a question about a value; or every one.
-Keep = Literal["never", "readings", "all"]
-
 #: The part of a job that its steps belong to.
 StepPhase = Literal["test", "after_repair"]
 
@@ -37,7 +33,7 @@ class JobOpened:
         subject: what is tested, by whom and for which repair order.
         follows: fingerprint of the finished job that this one goes on from.
         route, verbosity: how it is dictated, as on the command line; empty if it is not known.
-        keep: of which utterances the sound is kept, see `Keep`; empty for all.
+        keep: of which utterances the sound is kept, see `handsfree.events.sound`; empty for all.
     """
 
     format: int

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -13,8 +13,6 @@ from handsfree.events import (
     Asked,
     Codec,
     Event,
-    Guessed,
-    Keep,
     Logged,
     Noted,
     ReadingStruck,
@@ -23,6 +21,7 @@ from handsfree.events import (
     Tell,
     UtteranceHeard,
 )
+from handsfree.events.sound import Keep, kept
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.log import JobLog, encode_flac
@@ -173,26 +172,6 @@ class Job:
         for event in response.events:
             self.happened(event, None, **(evidence if isinstance(event, ReadingTaken) else {}))
         return None
-
-
-def kept(keep: Keep, events: Iterable[Event]) -> bool:
-    """Whether the sound of an utterance is kept, by what came of it."""
-    match keep:
-        case "all":
-            return True
-        case "never":
-            return False
-        case "readings":
-            return any(_bears_on_a_reading(event) for event in events)
-
-
-def _bears_on_a_reading(event: Event) -> bool:
-    match event:
-        case ReadingTaken() | ReadingStruck() | Noted() | Guessed():
-            return True
-        case Asked(candidates=candidates, question=question):
-            return bool(candidates or (question and question.supersedes))
-    return False
 
 
 def _same_sound(one: Utterance, other: Utterance) -> bool:

@@ -13,6 +13,7 @@ lock            held by the one writer
 from __future__ import annotations
 
 import errno
+import json
 import os
 import re
 import stat
@@ -186,6 +187,8 @@ def read_log(folder: Path) -> bytes:
         BadInput: this is no job folder, or it cannot be read.
     """
     data = read_file(folder, EVENTS)
+    if data is None and (tombstone := read_file(folder, TOMBSTONE)) is not None:
+        raise _deleted(folder, tombstone)
     if data is None:
         raise BadInput(
             f"this is not a job folder: there is no {EVENTS}",
@@ -193,6 +196,21 @@ def read_log(folder: Path) -> bytes:
             remedy="Give the folder that `handsfree dictate --job` wrote.",
         )
     return data
+
+
+def _deleted(folder: Path, tombstone: bytes) -> BadInput:
+    """That there was a job."""
+    try:
+        told = json.loads(tombstone)
+        names = ("deleted", "by", "reason", "fingerprint")
+        when, by, reason, mark = (str(told[name])[:200] for name in names)
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return BadInput("this job was deleted; its tombstone was changed", where=str(folder))
+    return BadInput(
+        f"this job was deleted on {when} by {by}: {reason}",
+        where=str(folder),
+        remedy=f"Its fingerprint was {mark}.",
+    )
 
 
 def stored_names(folder: Path) -> list[str]:

@@ -15,7 +15,6 @@ from xml.etree import ElementTree
 
 import jsonschema
 import pytest
-from display_browser import chromium
 from typer.testing import CliRunner
 
 import handsfree.export
@@ -242,28 +241,6 @@ def test_captions_of_one_file_have_the_times_of_its_sound() -> None:
     ]
     wanted = [(line.fields["start"], line.fields["end"]) for line in heard if line.fields["text"]]
     assert {round(start, 2) for start, _ in wanted} <= {round(cue[0], 2) for cue in said}
-
-
-def test_a_browser_reads_the_same_captions(whole: JobRecord, hostile: JobRecord) -> None:
-    """Chromium's own reader of WebVTT."""
-    with chromium() as browser:
-        for record in (whole, hostile):
-            data = captions(record)
-            read = browser.driver.execute_async_script(BROWSER, data.decode())
-            assert [one[:2] for one in read] == [[cue[0], cue[1]] for cue in cues(data)]
-            assert not any("<" in one[2].replace("<v ", "", 1) for one in read)
-
-
-BROWSER = """
-const [text, done] = arguments;
-const track = document.createElement('track');
-track.src = URL.createObjectURL(new Blob([text], {type: 'text/vtt'}));
-track.onload = () => done([...track.track.cues].map(c => [c.startTime, c.endTime, c.text]));
-track.onerror = () => done(null);
-document.body.append(document.createElement('video'));
-document.body.lastChild.append(track);
-track.track.mode = 'hidden';
-"""
 
 
 def test_nothing_said_is_a_tag_or_a_cue(hostile: JobRecord) -> None:

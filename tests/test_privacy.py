@@ -17,6 +17,7 @@ from handsfree.display.web_display import certificate_folder
 from handsfree.job.progress import Progress, save_progress
 from handsfree.live.settings import Settings, remember
 from handsfree.log import open_job
+from handsfree.seal import make_key, seal_job
 
 SOURCES = sorted(Path(handsfree.__file__).parent.rglob("*.py"))
 
@@ -40,12 +41,18 @@ def test_what_is_kept_is_where_it_says_and_for_whom(home: Path) -> None:
     local_certificate(certificate_folder(), {"localhost"})
     with open_job(Path("jobs") / "van", b"title: x\n", title="x"):
         pass
+    seal_job(Path("jobs") / "van", make_key("A shop", "copper kettle seven lanes"))
     there = {name: Path(fact.place) for name, fact in kept().items() if fact.there}
     assert {"jobs", "progress", "settings", "certificate and its key"} <= set(there)
     for path in home.rglob("*"):
         if path.is_file():
             assert any(path.is_relative_to(place) for place in there.values()), path
-    for name in ("jobs", "progress", "certificate and its key"):  # "Its owner's alone"
+    for name in (
+        "jobs",
+        "progress",
+        "certificate and its key",
+        "key of the shop, and the list of what it sealed",
+    ):  # "Its owner's alone"
         files = [path for path in there[name].rglob("*") if path.is_file()]
         assert files
         assert all(path.stat().st_mode & 0o077 == 0 for path in files)
@@ -80,7 +87,8 @@ def uses(of: set[str]) -> set[str]:
 def test_no_other_module_opens_a_connection_or_has_a_place_of_its_own() -> None:
     """Whoever adds one tells it in `handsfree privacy` first, and then here."""
     assert uses({"urlopen", "http.client", "requests", "httpx", "huggingface_hub"}) == {
-        "words/fetch.py"  # model get, model list
+        "seal/stamp.py",  # seal sign --stamp, seal stamp
+        "words/fetch.py",  # model get, model list
     }
     assert uses({"socket", "websockets", "websockets.asyncio.server", "asyncio.streams"}) == {
         "display/door.py",  # the page
@@ -93,6 +101,7 @@ def test_no_other_module_opens_a_connection_or_has_a_place_of_its_own() -> None:
         "display/web_display.py",
         "job/progress.py",
         "live/settings.py",
+        "seal/keys.py",
         "words/fetch.py",
         "words/vosk_engine.py",
     }

@@ -51,6 +51,25 @@ COMMANDS: Mapping[str, Offered] = {
         "jobs", "Import a sweep of feedback against command into a job, and judge it."
     ),
     "verify": Offered("jobs", "Check that a log is as it was written: hash chain, clips and plan."),
+    "seal": Offered("seal", "Seal jobs and reports with the key of the shop."),
+    "import": Offered(
+        "keeping",
+        "Import readings from a table into a job, for whoever has no microphone; each is checked.",
+    ),
+    "merge": Offered(
+        "keeping", "Put two technicians' logs of one job together, by time; both stay as they are."
+    ),
+    "purge": Offered(
+        "keeping", "Remove recordings by a rule; the log tells which, by hash, and stays whole."
+    ),
+    "delete": Offered(
+        "keeping",
+        "Delete a job; a tombstone stays: that there was one, its fingerprint, when, by whom, why.",
+    ),
+    "export": Offered(
+        "export",
+        "Write jobs for other programs: a table, JSON, Parquet, captions, or an archive of them.",
+    ),
     "recover": Offered(
         "jobs", "Make a new job of what is whole of a damaged one, up to the damage."
     ),

@@ -4,17 +4,33 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from handsfree.cli.diagnosis import show_explanation
+from handsfree.cli.dictation import (
+    LONGEST_TYPED,
+    CheckOption,
+    CutInOption,
+    Device,
+    KeepName,
+    KeepOption,
+    Key,
+    Person,
+    Recordings,
+    Route,
+    SealOption,
+    SpeakerOption,
+    Speed,
+    TypedOption,
+    Volume,
+)
 from handsfree.cli.display import Https, Port, ScreenName, ScreenOption, ShareOption, site
 from handsfree.cli.options import (
     EngineName,
@@ -25,18 +41,19 @@ from handsfree.cli.options import (
     VoiceOption,
 )
 from handsfree.cli.output import console, fan_out, print_event, print_json_event
+from handsfree.cli.seal import sealed, unlocked
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
 from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput
 from handsfree.events import Tell
+from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.job.progress import load_progress, progress_file, save_progress
 from handsfree.languages import data_folder, language_of
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
-from handsfree.live.settings import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.log.consistency import length, setbacks
@@ -49,41 +66,6 @@ from handsfree.words import Transcriber
 
 #: The name of a device that is a phone with the page open.
 PHONE = "phone"
-
-
-class Route(StrEnum):
-    """Which test comes next."""
-
-    plan = "plan"
-    informed = "informed"
-
-
-Recordings = Annotated[
-    list[Path] | None, typer.Option("--audio", help="Recorded speech; without, the microphone.")
-]
-Device = Annotated[
-    str | None, typer.Option("--device", help="Microphone by name, or phone with --screen web.")
-]
-SpeakerOption = Annotated[
-    str | None, typer.Option("--speaker", help="Speaker or headset, likewise.")
-]
-Volume = Annotated[
-    int | None, typer.Option("--volume", min=SOFTEST, max=LOUDEST, help="Percent; remembered.")
-]
-Speed = Annotated[
-    int | None, typer.Option("--speed", min=SLOWEST, max=FASTEST, help="Percent; remembered.")
-]
-Key = Annotated[
-    bool,
-    typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
-]
-CutInOption = Annotated[
-    bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
-]
-CheckOption = Annotated[
-    bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
-]
-Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -129,6 +111,7 @@ def dictate(
         str | None, typer.Option("--order", help="Number of the repair order.")
     ] = None,
     technician: Annotated[str | None, typer.Option("--technician", help="Who tests.")] = None,
+    customer: Annotated[str | None, typer.Option("--customer", help="Whose it is.")] = None,
     complaint: Annotated[
         str | None, typer.Option("--complaint", help="In the customer's words.")
     ] = None,
@@ -137,21 +120,26 @@ def dictate(
     port: Port = PORT,
     share: ShareOption = False,
     https: Https = False,
+    seal: SealOption = False,
+    typed: TypedOption = False,
+    keep: KeepOption = KeepName.all,
     as_json: Json = False,
 ) -> None:
     """Dictate readings along a plan; each is checked, read back and logged."""
     loaded = load_plan(plan)
+    vouching = unlocked() if seal else None  # now, while there is a hand for the keyboard
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
     how = Verbosity.apprentice if apprentice else verbosity
     sounds = recorded(audio) if audio else None
-    ears = Transcriber(engine.value, model, apart=True)
+    ears = None if typed else Transcriber(engine.value, model, apart=True)
     told = {
         "vehicle": vehicle,
         "registration": registration,
         "odometer": odometer,
         "order": order,
         "technician": technician,
+        "customer": customer,
         "complaint": complaint,
     }
     session = _Session(
@@ -162,6 +150,7 @@ def dictate(
         how,
         details=job_details(after, told),
         route=route,
+        keep=keep,
         as_json=as_json,
     )
     phone = device == PHONE
@@ -183,6 +172,8 @@ def dictate(
             session.tell_end()
             if person is not None:
                 keep_progress(person, loaded, session.folder, session.began)
+            if vouching is not None:
+                sealed(session.folder, vouching)
 
 
 def _listen(
@@ -194,7 +185,9 @@ def _listen(
     cut_in: bool,
     check: bool,
 ) -> None:
-    if sounds is not None:
+    if session.ears is None:
+        session.run_typed(sys.stdin)
+    elif sounds is not None:
         session.run_files(sounds)
     else:
         turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
@@ -287,12 +280,13 @@ class _Session:
         self,
         loaded: LoadedPlan,
         folder: Path | None,
-        ears: Transcriber,
+        ears: Transcriber | None,
         voice: str,
         how: Verbosity,
         *,
         details: Mapping[str, object],
         route: Route = Route.plan,
+        keep: KeepName = KeepName.all,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -306,7 +300,7 @@ class _Session:
         apprentice = how is Verbosity.apprentice
         informed = route is Route.informed
         self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
-        self.route, self.how = route.value, how.value
+        self.route, self.how, self.keep = route.value, how.value, keep
 
     @contextmanager
     def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
@@ -323,13 +317,36 @@ class _Session:
     def run_files(self, sounds: Iterator[Captured]) -> Job:
         """Listen to recordings until they or the job end."""
         with self._log() as log:
-            job = Job(self.dialogue, log, fan_out(self.listeners), self.voice.speak)
+            tell = fan_out(self.listeners)
+            job = Job(self.dialogue, log, tell, self.voice.speak, self.keep.value)
             job.begin()
             for sound in sounds:
                 if job.finished:
                     break
-                job.listen(self.ears, sound)
+                job.listen(self._ears, sound)
         return job
+
+    def run_typed(self, lines: Iterable[str]) -> None:
+        """Take up what is typed, a line an utterance, until there is no more or the job ends."""
+        with self._log() as log:
+            job = Job(self.dialogue, log, fan_out(self.listeners), self.voice.speak)
+            job.begin()
+            for line in lines:
+                if text := line.strip()[:LONGEST_TYPED]:
+                    job.hear(Heard.of_text(text), None, "keyboard", "keyboard")
+                if job.finished:
+                    break
+
+    @property
+    def _ears(self) -> Transcriber:
+        """The engine.
+
+        Raises:
+            BadInput: everything is typed.
+        """
+        if self.ears is None:
+            raise BadInput("what is typed is not heard", where="--type")
+        return self.ears
 
     def run_live(self, settings: Settings, turns: Turns, *, check: bool) -> Job:
         """Listen to the microphone until the job ends."""
@@ -340,11 +357,11 @@ class _Session:
             card = Card(settings.device, settings.speaker, audible=self.voice.audible)
         live = Live(card, self.voice, turns, settings, fan_out(self.listeners))
         with live, self._log() as log:
-            job = Job(self.dialogue, log, live.follow, live.speak)
+            job = Job(self.dialogue, log, live.follow, live.speak, self.keep.value)
             if turns.key:
                 watch(live.press)
             try:
-                live.run(job, self.ears, check=check)
+                live.run(job, self._ears, check=check)
             finally:  # Ctrl-C is a usual end
                 remember(replace(live.mouth.settings, device=settings.device))
         return job
@@ -355,7 +372,8 @@ class _Session:
         if not self.as_json:
             if self.voice.remark:
                 console.print(self.voice.remark)
-            console.print(f"engine: {self.ears.name}, log: {self.folder}")
+            name = self.ears.name if self.ears else "keyboard"
+            console.print(f"engine: {name}, log: {self.folder}")
         plan, title = self.loaded.text.encode(), self.loaded.plan.title
         with open_job(
             self.folder,
@@ -364,6 +382,7 @@ class _Session:
             details=self.details,
             route=self.route,
             verbosity=self.how,
+            keep="" if self.keep is KeepName.all else self.keep.value,
         ) as log:
             self.began = len(log.lines)
             for seq, time in setbacks(log.lines):

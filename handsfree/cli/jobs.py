@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from handsfree.cli.options import KeyFiles
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
 from handsfree.events.schema import log_schema
@@ -100,6 +101,14 @@ def verify_job(
         str | None,
         typer.Option("--fingerprint", help="That was kept elsewhere: is it that of this log?"),
     ] = None,
+    key: KeyFiles = None,
+    source: Annotated[
+        list[Path] | None,
+        typer.Option("--source", help="A job that this one was put together from: is it all here?"),
+    ] = None,
+    authority: Annotated[
+        Path | None, typer.Option("--authority", help="Certificate of who stamped the time, PEM.")
+    ] = None,
 ) -> None:
     """Check that a log is as it was written: hash chain, clips and plan."""
     result = verify(job)
@@ -117,6 +126,33 @@ def verify_job(
         f"{job}: {result.state}, {result.events} events, undamaged. "
         f"Fingerprint {result.fingerprint}"
     )
+    for other in source or ():
+        from handsfree.log.merge import came_from
+
+        console.print(f"note: {came_from(job, other)}", markup=False)
+    _tell_seal(job, key, authority)
+
+
+def _tell_seal(job: Path, keys: list[Path] | None, authority: Path | None) -> None:
+    """Say who has sealed a job and when.
+
+    Raises:
+        Damaged: it is not as it was sealed, or was not sealed with the key that was given.
+    """
+    from handsfree.seal import Trusted, seal_status
+    from handsfree.seal.stamp import stamp_name, stamp_of
+
+    status = seal_status(job, Trusted.here(keys or ()))
+    if status.state == "changed" or (keys and status.state == "not sealed"):
+        raise Damaged(
+            status.sentence, where=str(job), remedy="Do not rely on it; ask who sealed it."
+        )
+    for line in (status.sentence, *(f"note: {remark}" for remark in status.remarks)):
+        console.print(line, markup=False)
+    if status.last is None or not (authority or (job / stamp_name(status.last.seal)).exists()):
+        return
+    stamp = stamp_of(job, status.last.seal, authority.read_bytes() if authority else None)
+    console.print(str(stamp) if stamp else "no time stamp")
 
 
 def recover_job(

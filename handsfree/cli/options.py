@@ -36,3 +36,7 @@ VoiceOption = Annotated[
     str, typer.Option("--voice", help="off, auto, or piper, espeak-ng, flite[:VOICE].")
 ]
 Json = Annotated[bool, typer.Option("--json", help="JSON instead of text: an object a line.")]
+KeyFiles = Annotated[
+    list[Path] | None,
+    typer.Option("--key", help="The shop's public key: no other counts. Needs no other file."),
+]

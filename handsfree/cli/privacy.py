@@ -18,6 +18,7 @@ from handsfree.cli.output import console, print_json
 from handsfree.display.web_display import LOOPBACK, PORT, certificate_folder
 from handsfree.job.progress import progress_folder
 from handsfree.live.settings import settings_file
+from handsfree.seal.keys import seal_folder
 from handsfree.units import ureg
 from handsfree.words.fetch import INDEX, models_folder
 
@@ -120,6 +121,12 @@ def _leaving() -> Iterator[Fact]:
     )
     yield Fact(
         "leaves",
+        "the hash of a seal",
+        "only with --stamp of `seal sign`, and `seal stamp`: to the address that is named, for a "
+        "time stamp; nothing else of a job.",
+    )
+    yield Fact(
+        "leaves",
         "programmes on this machine",
         "the system's sound server has the microphone's sound and the voice's. A voice of "
         "espeak-ng or flite is given the words to say; nobody else sees them.",
@@ -152,6 +159,13 @@ def _keeping() -> Iterator[Fact]:
         "of the page, with --https; names of this machine stand in it. Its owner's alone. Delete "
         "the folder: the next is made anew, and browsers warn once more.",
         certificate_folder(),
+    )
+    yield _kept(
+        "key of the shop, and the list of what it sealed",
+        "after `seal init`: the private key, under its passphrase, the public one, other shops' "
+        "keys that were vouched for, and each seal with the place of its job. Its owner's alone. "
+        "Without the folder nothing is sealed with that key any more; what is sealed stays so.",
+        seal_folder(),
     )
     yield _kept("models of Vosk", "what `model get` fetched. Delete the folder.", models_folder())
     yield _kept(

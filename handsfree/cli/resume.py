@@ -8,18 +8,21 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from handsfree.cli.dictate import (
+from handsfree.cli.dictate import dictate
+from handsfree.cli.dictation import (
     CheckOption,
     CutInOption,
     Device,
+    KeepName,
     Key,
     Person,
     Recordings,
     Route,
+    SealOption,
     SpeakerOption,
     Speed,
+    TypedOption,
     Volume,
-    dictate,
 )
 from handsfree.cli.display import Https, Port, ScreenName, ScreenOption, ShareOption
 from handsfree.cli.options import EngineName, EngineOption, Json, ModelOption, VoiceOption
@@ -54,6 +57,8 @@ def resume(
     port: Port = PORT,
     share: ShareOption = False,
     https: Https = False,
+    seal: SealOption = False,
+    typed: TypedOption = False,
     as_json: Json = False,
 ) -> None:
     """Go on with a job exactly where it stands, dictated as before."""
@@ -87,6 +92,10 @@ def resume(
         port=port,
         share=share,
         https=https,
+        seal=seal,
+        typed=typed,
+        keep=KeepName(record.keep),
+        customer=None,
         as_json=as_json,
     )
 

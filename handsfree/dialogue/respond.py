@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from handsfree.check import resolve
+from handsfree.check import Refusal, check, resolve
 from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
 from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
-from handsfree.dialogue.taking import take
+from handsfree.dialogue.taking import record, take
 from handsfree.dialogue.turn import Turn, closed
 from handsfree.dialogue.wording import Wording
 from handsfree.events import Event, Noted, Question, Spoke, UtteranceHeard
@@ -27,12 +27,13 @@ from handsfree.meaning import (
     Reading,
     SetCondition,
     State,
+    Take,
     Unclear,
     Understood,
     interpret,
 )
 from handsfree.once import once
-from handsfree.plan.schema import Plan
+from handsfree.plan.schema import Plan, Step
 
 #: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
 SURE_COMMAND = 0.5
@@ -118,6 +119,14 @@ class Dialogue:
         turn = Turn(session).then(_event(heard, understood))
         turn = turn.and_then(self._follow(turn.session, understood, heard))
         return Response(turn.session, turn.events, understood)
+
+    def enter(self, session: Session, step: Step, value: Take) -> Response | Refusal:
+        """What follows from a value that was not said, at whatever step it belongs to."""
+        verdict = check(value, step, self.desk.plan, session.taken)
+        if isinstance(verdict, Refusal):
+            return verdict
+        turn = record(self.desk, session, step, value, verdict)
+        return Response(turn.session, turn.events)
 
     def understand(self, session: Session, heard: Heard) -> Understood:
         """The meaning of an utterance where the dialogue stands, settled as far as it can be."""

@@ -5,6 +5,13 @@
 
 from handsfree.events.codec import Codec, Logged, Tell, told
 from handsfree.events.entries import Entry, Guess, Question
+from handsfree.events.keeping import (
+    ClipsPurged,
+    JobMerged,
+    MergedSource,
+    ReadingsImported,
+    RemovedClip,
+)
 from handsfree.events.kinds import (
     Asked,
     ConditionSet,
@@ -33,9 +40,11 @@ from handsfree.events.kinds import (
     VerdictWithdrawn,
     Woken,
 )
+from handsfree.events.sound import Keep, kept
 
 __all__ = [
     "Asked",
+    "ClipsPurged",
     "Codec",
     "ConditionSet",
     "Entry",
@@ -44,10 +53,13 @@ __all__ = [
     "Guess",
     "Guessed",
     "JobFinished",
+    "JobMerged",
     "JobOpened",
     "JobRecovered",
     "JobTakenUp",
+    "Keep",
     "Logged",
+    "MergedSource",
     "MicrophoneChanged",
     "Noted",
     "Paused",
@@ -55,6 +67,8 @@ __all__ = [
     "QuestionClosed",
     "ReadingStruck",
     "ReadingTaken",
+    "ReadingsImported",
+    "RemovedClip",
     "SoundLevel",
     "Spoke",
     "StepOpened",
@@ -67,5 +81,6 @@ __all__ = [
     "VerdictReached",
     "VerdictWithdrawn",
     "Woken",
+    "kept",
     "told",
 ]

@@ -16,6 +16,7 @@ from handsfree.check import written
 from handsfree.events import fields
 from handsfree.events.comparison import compared_fields, verdict_of_reading
 from handsfree.events.entries import Entry, Guess, Question
+from handsfree.events.keeping import ClipsPurged, JobMerged, ReadingsImported
 from handsfree.events.kinds import (
     Asked,
     ConditionSet,
@@ -67,6 +68,9 @@ SAME: dict[str, type[Event]] = {
     "withdrawn": VerdictWithdrawn,
     "sweep": SweepImported,
     "finished": JobFinished,
+    "imported": ReadingsImported,
+    "purged": ClipsPurged,
+    "merged": JobMerged,
     "microphone": MicrophoneChanged,
     "level": SoundLevel,
 }

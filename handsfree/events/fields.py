@@ -97,8 +97,10 @@ class HeardFields(Fields):
     confidence: Numeric
     alternatives: list[AlternativeFields]
     meaning: UnderstoodFields
-    source: str | None = Field(None, description="file it was heard in, microphone or phone")
-    via: Literal["microphone", "phone", "file"] | None = Field(
+    source: str | None = Field(
+        None, description="file it was heard in, microphone, phone or keyboard"
+    )
+    via: Literal["microphone", "phone", "file", "keyboard"] | None = Field(
         None, description="which of these that is; a file may have any name"
     )
 

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from handsfree.diagnosis import Explanation
 from handsfree.events.entries import Entry, Guess, Question
+from handsfree.events.keeping import ClipsPurged, JobMerged, ReadingsImported
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Take, Understood
 from handsfree.plan.schema import Finding, Outcome
@@ -32,6 +33,7 @@ class JobOpened:
         subject: what is tested, by whom and for which repair order.
         follows: fingerprint of the finished job that this one goes on from.
         route, verbosity: how it is dictated, as on the command line; empty if it is not known.
+        keep: of which utterances the sound is kept, see `handsfree.events.sound`; empty for all.
     """
 
     format: int
@@ -42,6 +44,7 @@ class JobOpened:
     follows: str | None = field(default=None, metadata=_QUIET)
     route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
+    keep: str = field(default="", metadata=_QUIET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ class JobTakenUp:
     Attributes:
         aside_bytes: of a write that was cut short, set aside.
         aside, aside_sha256: file that holds them, and its hash.
-        route, verbosity: as of `JobOpened`.
+        route, verbosity, keep: as of `JobOpened`.
     """
 
     aside_bytes: int = 0
@@ -59,6 +62,7 @@ class JobTakenUp:
     aside_sha256: str | None = field(default=None, metadata=_QUIET)
     route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
+    keep: str = field(default="", metadata=_QUIET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +93,8 @@ class UtteranceHeard:
         confidence: 0 to 1, how far that stands out.
         alternatives: other wordings, best first.
         understood: what it means.
-        source: file name, "microphone" or "phone".
-        via: which of these that is; None in logs that did not tell, and for what was typed.
+        source: file name, "microphone", "phone" or "keyboard".
+        via: which of these that is; None in logs that did not tell.
     """
 
     start: float
@@ -101,7 +105,7 @@ class UtteranceHeard:
     alternatives: tuple[Hypothesis, ...]
     understood: Understood
     source: str | None = None
-    via: Literal["microphone", "phone", "file"] | None = None
+    via: Literal["microphone", "phone", "file", "keyboard"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,6 +342,9 @@ Event = (
     | VerdictWithdrawn
     | SweepImported
     | JobFinished
+    | ReadingsImported
+    | ClipsPurged
+    | JobMerged
     | MicrophoneChanged
     | SoundLevel
     | Unknown

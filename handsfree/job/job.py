@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from handsfree.check import Refusal
 from handsfree.dialogue import Dialogue, Response, Session
 from handsfree.events import (
     Asked,
@@ -20,10 +21,13 @@ from handsfree.events import (
     Tell,
     UtteranceHeard,
 )
+from handsfree.events.sound import Keep, kept
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
 from handsfree.log import JobLog, encode_flac
 from handsfree.log.record import decoded
+from handsfree.meaning import Take
+from handsfree.plan import Step
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.recordings import Captured, Via
@@ -40,16 +44,20 @@ class Job:
         log: open, empty or of an earlier session of the same job.
         tell: called with each event once it is in the log.
         speak: says a text aloud; called once what it reads back is in the log.
+        keep: of which utterances the sound is kept.
 
     Attributes:
         session: where the job stands, by the events that are in the log.
     """
 
-    def __init__(self, dialogue: Dialogue, log: JobLog, tell: Tell, speak: Speak) -> None:
+    def __init__(
+        self, dialogue: Dialogue, log: JobLog, tell: Tell, speak: Speak, keep: Keep = "all"
+    ) -> None:
         self.dialogue = dialogue
         self.log = log
         self._tell = tell
         self._speak = speak
+        self._keep = keep
         self._recognised: tuple[Utterance, Automaton, Heard] | None = None
         self._codec = Codec(dialogue.desk.plan)
         events = decoded(self._codec, log.lines, log.folder)
@@ -102,8 +110,8 @@ class Job:
         Args:
             heard: what the engine understood.
             sound: the utterance as FLAC.
-            source: where it was heard: name of a file, "microphone" or "phone".
-            via: which of these that is; None if it was typed.
+            source: where it was heard: name of a file, "microphone", "phone" or "keyboard".
+            via: which of these that is.
         """
         response = self.dialogue.respond(self.session, heard)
         self._follow(response, sound, source, via)
@@ -132,6 +140,8 @@ class Job:
         via: Via | None = None,
     ) -> None:
         evidence: dict[str, object] = {}
+        if not kept(self._keep, response.events):
+            sound = None
         for event in response.events:
             match event:
                 case UtteranceHeard():
@@ -144,6 +154,24 @@ class Job:
                     self._speak(text)
                 case _:
                     self.happened(event)
+
+    def enter(self, step: Step, value: Take, **evidence: object) -> Refusal | None:
+        """Take a value that was not said, such as one of a table; log it and what follows of it.
+
+        Args:
+            step: that it belongs to.
+            value: it.
+            evidence: further fields of its line, where it comes from.
+
+        Returns:
+            Why it is refused; then nothing is logged.
+        """
+        response = self.dialogue.enter(self.session, step, value)
+        if isinstance(response, Refusal):
+            return response
+        for event in response.events:
+            self.happened(event, None, **(evidence if isinstance(event, ReadingTaken) else {}))
+        return None
 
 
 def _same_sound(one: Utterance, other: Utterance) -> bool:

@@ -50,12 +50,12 @@ def read_points(text: str, source: str, unit: str) -> Points:
 
 _COLUMNS = ("command", "feedback")
 #: As meters and spreadsheets write it; Python takes 1_0 for ten, too.
-_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 
 
 def _point(row: Mapping[str, str | None], where: str, unit: str) -> tuple[Quantity, Quantity]:
     cells = [row[column] or "" for column in _COLUMNS]
-    if not all(map(_NUMBER.fullmatch, cells)):
+    if not all(map(NUMBER.fullmatch, cells)):
         raise BadInput("command or feedback is no number", where=where)
     command, feedback = map(float, cells)
     if not max(abs(command), abs(feedback)) <= LARGEST_VALUE:

@@ -18,16 +18,26 @@ from handsfree.log.chain import Damage, Line
 _REFERENCES = {"heard": "heard", "supersedes": "reading", "struck": "reading"}
 #: How far a clock may go back before it is remarked: it is set right by a little now and then.
 SET_RIGHT = timedelta(seconds=1)
+#: What may follow the end of a job: it changes nothing of what was measured.
+AFTERWARDS = frozenset({"purged", "resumed"})
 
 
 def contradictions(events: Iterable[Line]) -> tuple[Damage, ...]:
     """Lines that cannot stand where they are in a log that was written as one."""
     found: list[Damage] = []
     kinds: dict[int, str] = {}
+    clips: set[tuple[str, str]] = set()
+    merged = False
     last = 0
     for event in events:
         number = event.fields.get("number") if event.kind == "reading" else None
         what = _misplaced(event, kinds)
+        clips.update((name, sha) for role, name, sha in event.files if role == "clip")
+        if event.kind == "purged" and not purged_clips(event) <= clips:
+            what = what or "it tells of the removal of a recording that no event holds"
+        merged = merged or event.kind == "merged"
+        if "of_seq" in event.fields and not merged:
+            what = what or "it tells of another job, of which this one was not made"
         if isinstance(number, int):
             if number <= last:
                 what = what or f"reading {number} stands after reading {last}"
@@ -38,11 +48,30 @@ def contradictions(events: Iterable[Line]) -> tuple[Damage, ...]:
     return tuple(found)
 
 
+def ended(events: Sequence[Line]) -> bool:
+    """Whether the job is finished, and nothing came after that changes what was measured."""
+    rest = (event for event in reversed(events) if event.kind not in AFTERWARDS)
+    last = next(rest, None)
+    return last is not None and last.kind == "finished"
+
+
+def purged_clips(event: Line) -> set[tuple[str, str]]:
+    """Name and SHA-256 of each recording that an event tells was removed by a rule."""
+    told = event.fields.get("clips") if event.kind == "purged" else None
+    if not isinstance(told, list):
+        return set()
+    found = (one for one in told if isinstance(one, dict))
+    return {(str(one.get("name")), str(one.get("sha256"))) for one in found}
+
+
 def setbacks(events: Sequence[Line]) -> tuple[tuple[int, timedelta], ...]:
     """Lines whose time is before that of the line before them, and by how much."""
     found = []
     before: datetime | None = None
     for event in events:
+        if event.kind == "merged":  # what follows has the times of its sources
+            before = None
+            continue
         now = time_of(event)
         if before and now and before - now > SET_RIGHT:
             found.append((event.seq, before - now))

@@ -5,12 +5,15 @@ plan.yaml       the plan as used
 clips/          one FLAC a recorded utterance, named after the event that holds its hash
 aside/          bytes that a cut write left behind the last whole event
 finished.json   number and digest of the last event, written on finishing
+seals.jsonl     who vouched for the log, and up to which event; see `handsfree.seal`
+deleted.json    in place of all that, what is known of a job that was deleted
 lock            held by the one writer
 """
 
 from __future__ import annotations
 
 import errno
+import json
 import os
 import re
 import stat
@@ -27,6 +30,8 @@ PLAN = "plan.yaml"
 CLIPS = "clips"
 ASIDE = "aside"
 FINISHED = "finished.json"
+SEALS = "seals.jsonl"
+TOMBSTONE = "deleted.json"
 LOCK = "lock"
 
 #: Rights of what a job holds: its owner's, nobody else's.
@@ -39,7 +44,7 @@ PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 #: Names that a file of a job may have.
 _OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
 #: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
-MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12}
+MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12, SEALS: 1 << 20, TOMBSTONE: 1 << 14}
 MOST_OF_A_CLIP = 1 << 26
 
 
@@ -182,6 +187,8 @@ def read_log(folder: Path) -> bytes:
         BadInput: this is no job folder, or it cannot be read.
     """
     data = read_file(folder, EVENTS)
+    if data is None and (tombstone := read_file(folder, TOMBSTONE)) is not None:
+        raise _deleted(folder, tombstone)
     if data is None:
         raise BadInput(
             f"this is not a job folder: there is no {EVENTS}",
@@ -189,6 +196,21 @@ def read_log(folder: Path) -> bytes:
             remedy="Give the folder that `handsfree dictate --job` wrote.",
         )
     return data
+
+
+def _deleted(folder: Path, tombstone: bytes) -> BadInput:
+    """That there was a job."""
+    try:
+        told = json.loads(tombstone)
+        names = ("deleted", "by", "reason", "fingerprint")
+        when, by, reason, mark = (str(told[name])[:200] for name in names)
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return BadInput("this job was deleted; its tombstone was changed", where=str(folder))
+    return BadInput(
+        f"this job was deleted on {when} by {by}: {reason}",
+        where=str(folder),
+        remedy=f"Its fingerprint was {mark}.",
+    )
 
 
 def stored_names(folder: Path) -> list[str]:

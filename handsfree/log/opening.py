@@ -55,7 +55,9 @@ def open_job(
     details: Mapping[str, Any] | None = None,
     route: str = "",
     verbosity: str = "",
+    keep: str = "",
     clock: Callable[[], datetime] = utc_now,
+    afterwards: bool = False,
 ) -> JobLog:
     """Begin a job, or go on with it; the log is then locked against a second writer.
 
@@ -68,8 +70,10 @@ def open_job(
         title: the plan's title, for people.
         details: further fields of the `opened` event: `subject`, what is tested, by whom and for
             which order; `follows`, the fingerprint of the finished job that this one goes on from.
-        route, verbosity: how it is dictated, so that it can go on so.
+        route, verbosity, keep: how it is dictated, so that it can go on so.
         clock: gives the time of an event, with its zone.
+        afterwards: only for what may follow the end of a job (`AFTERWARDS`); a finished job may be
+            opened so, and no `resumed` event is written.
 
     Raises:
         BadInput: the job is finished, belongs to another plan or was opened with other details,
@@ -89,7 +93,7 @@ def open_job(
         except Timeout:
             raise _another_writer(folder) from None
         try:
-            manner = (route, verbosity)
+            manner = None if afterwards else (route, verbosity, keep)
             return _take_up(folder, plan, title, details or {}, manner, lock, clock)
         except BaseException:
             lock.release()
@@ -101,7 +105,7 @@ def _take_up(
     plan: bytes,
     title: str,
     details: Mapping[str, Any],
-    manner: tuple[str, str],
+    manner: tuple[str, str, str] | None,
     lock: BaseFileLock,
     clock: Callable[[], datetime],
 ) -> JobLog:
@@ -111,7 +115,8 @@ def _take_up(
     if log.events:
         opened = _opened(folder, log.events[0])
         _refuse_other_plan(folder, opened, plan, title)
-        _refuse_finished(folder, log.events)
+        if manner is not None:
+            _refuse_finished(folder, log.events)
         _refuse_other_details(folder, opened, details)
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | PLAINLY
     descriptor = os.open(folder / EVENTS, flags, FILE_RIGHTS)
@@ -126,12 +131,12 @@ def _take_up(
         sync_folder(folder.parent)
         lengths = (len(line) + 1 for line in data.split(b"\n"))
         job = JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
-        route, verbosity = manner
+        route, verbosity, keep = manner or ("", "", "")
         if not log.events:
             opened = JobOpened(FORMAT, PLAN, title, chain.digest(plan), **details)
-            _append(job, replace(opened, route=route, verbosity=verbosity))
-        if data:
-            _append(job, replace(cut, route=route, verbosity=verbosity))
+            _append(job, replace(opened, route=route, verbosity=verbosity, keep=keep))
+        if data and (manner is not None or log.tail):
+            _append(job, replace(cut, route=route, verbosity=verbosity, keep=keep))
     except BaseException:
         os.close(descriptor)
         raise

@@ -15,6 +15,7 @@ from handsfree.events import (
     JobOpened,
     JobRecovered,
     JobTakenUp,
+    Keep,
     Logged,
     VerdictReached,
     VerdictWithdrawn,
@@ -105,6 +106,13 @@ class JobRecord:
         begun = [e.event for e in self.events if isinstance(e.event, JobOpened | JobTakenUp)]
         known = [(e.route, e.verbosity) for e in begun if e.route]
         return known[-1] if known else ("", "")
+
+    @property
+    def keep(self) -> Keep:
+        """Of which utterances the last dictation kept the sound."""
+        begun = [e.event for e in self.events if isinstance(e.event, JobOpened | JobTakenUp)]
+        told = begun[-1].keep if begun else ""
+        return "never" if told == "never" else "readings" if told == "readings" else "all"
 
     def clip(self, name: str) -> bytes | None:
         """The sound of that name; None if it is gone, or no plain file of the job."""

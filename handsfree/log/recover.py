@@ -18,7 +18,7 @@ from handsfree.events import JobOpened, JobRecovered
 from handsfree.events.codec import same_event, same_fields
 from handsfree.log import chain
 from handsfree.log.chain import Line
-from handsfree.log.consistency import contradictions, proof_of_more
+from handsfree.log.consistency import contradictions, proof_of_more, purged_clips
 from handsfree.log.folder import (
     ASIDE,
     CLIPS,
@@ -169,10 +169,13 @@ def _reading(event: Line) -> str:
 def _files(folder: Path, kept: tuple[Line, ...]) -> list[str]:
     """Sound that is gone, and sound that no kept event names."""
     named, gone = set(), []
+    removed = {clip for event in kept for clip in purged_clips(event)}
     for event in kept:
         for role, name, expected in event.files:
             named.add(name)
-            if role != "plan" and _digest(folder, name) != expected:
+            if role == "plan" or (name, expected) in removed:
+                continue
+            if _digest(folder, name) != expected:
                 gone.append(f"{name[:100]}: the {role} of event {event.seq} is gone or changed")
     other = [name for name in stored_names(folder) if name not in named]
     stray = [f"{name}: it belongs to no event that was taken over" for name in other]

@@ -33,6 +33,7 @@ class LoggedReading:
         wire: colours of what its step probes; None if it probes no wire.
         pins: labels of what it probes.
         clip: name of its sound, if there is one.
+        by: who took it, where the job was put together from those of several; else None.
         superseded_by, struck_by: `seq` of the event that voided it, if any.
     """
 
@@ -44,6 +45,7 @@ class LoggedReading:
     clip: str | None
     superseded_by: int | None = None
     struck_by: int | None = None
+    by: str | None = None
 
     @property
     def pin(self) -> str | None:
@@ -81,7 +83,9 @@ def standing_readings(events: Iterable[Logged]) -> Readings:
                 old = found.get(entry.supersedes or 0)
                 if old is not None:
                     found[old.entry.number] = replace(old, superseded_by=logged.seq)
-                new = LoggedReading(logged.seq, logged.time, entry, wire, pins, logged.clip)
+                told_by = logged.fields.get("by")
+                by = told_by if isinstance(told_by, str) else None
+                new = LoggedReading(logged.seq, logged.time, entry, wire, pins, logged.clip, by=by)
                 found[entry.number] = new
             case ReadingStruck(number=number) if number in found:
                 found[number] = replace(found[number], struck_by=logged.seq)

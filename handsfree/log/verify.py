@@ -18,6 +18,7 @@ that was kept against the log.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -25,7 +26,16 @@ from typing import Literal
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import chain
 from handsfree.log.chain import Line
-from handsfree.log.consistency import contradictions, event_of_clip, length, proof_of_more, setbacks
+from handsfree.log.consistency import (
+    AFTERWARDS,
+    contradictions,
+    ended,
+    event_of_clip,
+    length,
+    proof_of_more,
+    purged_clips,
+    setbacks,
+)
 from handsfree.log.folder import (
     EVENTS,
     FINISHED,
@@ -130,7 +140,8 @@ def verify(folder: Path) -> Verification:
         if name not in named and name != proof
     ]
 
-    finished = bool(log.events) and log.events[-1].kind == "finished"
+    remarks += [remark for event in log.events for remark in _told_of_itself(event)]
+    finished = ended(log.events)
     if finished and mark is None:
         remarks.append(
             Remark(
@@ -173,7 +184,7 @@ def compare(folder: Path, kept: str) -> Remark | None:
         ) from error
     events = read(folder)
     at = next((event for event in events if event.digest.startswith(digits)), None)
-    if at is None or (at.kind == "finished" and at is not events[-1]):
+    if at is None or (at.kind == "finished" and _went_on(events[events.index(at) + 1 :])):
         raise Damaged(
             "the fingerprint is not that of this log"
             if at is None
@@ -191,6 +202,11 @@ def compare(folder: Path, kept: str) -> Remark | None:
     return None
 
 
+def _went_on(since: Iterable[Line]) -> bool:
+    """Whether the job went on, though it had ended."""
+    return any(event.kind not in AFTERWARDS for event in since)
+
+
 def _tail(log: chain.Scan) -> Remark:
     where = f"{EVENTS}, last line"
     if chain.holds_whole_event(log.tail):
@@ -200,6 +216,30 @@ def _tail(log: chain.Scan) -> Remark:
         f"the last {len(log.tail)} bytes are a write that was cut short and never read back",
         "Going on with the job sets them aside.",
     )
+
+
+def _told_of_itself(event: Line) -> list[Remark]:
+    """What an event tells of the log itself that is no damage."""
+    where = f"{EVENTS}, line {event.seq}"
+    if event.kind == "purged":
+        rule, by = (str(event.fields.get(name))[:200] for name in ("rule", "by"))
+        what = f"{len(purged_clips(event))} recordings were removed on {event.time[:10]} by {by}"
+        return [Remark(where, what, f"By the rule “{rule}”; their hashes are in the log.")]
+    sources = event.fields.get("sources") if event.kind == "merged" else None
+    return [
+        Remark(
+            where,
+            f"put together from {str(one.get('name'))[:100]}, whose log had the SHA-256 "
+            f"{str(one.get('log_sha256'))[:64]}",
+            "`handsfree verify --source` holds that job against this one.",
+        )
+        for one in (sources if isinstance(sources, list) else [])
+        if isinstance(one, dict)
+    ]
+
+
+#: Why a file beside the log has no hash.
+GONE = "is gone"
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +266,7 @@ class _Beside:
         except NotPlain as error:
             return cls(flaw=f"is not to be read: {error.what}")
         if data is None:
-            return cls(flaw="is gone")
+            return cls(flaw=GONE)
         return cls(chain.digest(data), "", len(data), chain.holds_whole_event(data[:_LOOKED_AT]))
 
 
@@ -239,11 +279,14 @@ def _check_named_files(
 ) -> set[str]:
     """Check each file whose hash an event holds; return the names."""
     known: dict[str, _Beside] = {}
+    removed = {clip for event in events for clip in purged_clips(event)}
     for event in events:
         for role, name, expected in event.files:
             if name not in known:
                 known[name] = _Beside.of(folder, name)
             file, where = known[name], name[:100]
+            if file.flaw == GONE and (name, expected) in removed:
+                continue
             if flaw := file.flaw or ("was changed" if file.digest != expected else ""):
                 problems.append(Remark(where, f"the {role} of event {event.seq} {flaw}", _COPY))
             elif role == "aside" and file.whole:

@@ -10,7 +10,7 @@ from typing import Literal
 from handsfree.sound.audio import load
 from handsfree.sound.endpoint import Endpointer, Utterance
 
-Via = Literal["microphone", "phone", "file"]
+Via = Literal["microphone", "phone", "file", "keyboard"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from handsfree.events import (
     JobFinished,
     JobOpened,
     JobRecovered,
+    JobReviewed,
     JobTakenUp,
     Logged,
     VerdictReached,
@@ -105,6 +106,11 @@ class JobRecord:
         begun = [e.event for e in self.events if isinstance(e.event, JobOpened | JobTakenUp)]
         known = [(e.route, e.verbosity) for e in begun if e.route]
         return known[-1] if known else ("", "")
+
+    @property
+    def reviews(self) -> tuple[tuple[str, JobReviewed], ...]:
+        """Who has looked through the job, and when."""
+        return tuple((e.time, e.event) for e in self.events if isinstance(e.event, JobReviewed))
 
     def clip(self, name: str) -> bytes | None:
         """The sound of that name; None if it is gone, or no plain file of the job."""

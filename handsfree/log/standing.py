@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from handsfree.check import written
-from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
+from handsfree.events import Entry, Logged, ReadingCorrected, ReadingStruck, ReadingTaken
 from handsfree.meaning import Reading, State
 from handsfree.meaning.plain import unit_symbol
 from handsfree.showable import cell
@@ -34,6 +34,7 @@ class LoggedReading:
         pins: labels of what it probes.
         clip: name of its sound, if there is one.
         superseded_by, struck_by: `seq` of the event that voided it, if any.
+        by, reason: who put it right in a review, and why; empty for what was said in the job.
     """
 
     seq: int
@@ -44,6 +45,8 @@ class LoggedReading:
     clip: str | None
     superseded_by: int | None = None
     struck_by: int | None = None
+    by: str = ""
+    reason: str = ""
 
     @property
     def pin(self) -> str | None:
@@ -77,15 +80,26 @@ def standing_readings(events: Iterable[Logged]) -> Readings:
     found: dict[int, LoggedReading] = {}
     for logged in events:
         match logged.event:
-            case ReadingTaken(entry=entry, wire=wire, pins=pins):
-                old = found.get(entry.supersedes or 0)
-                if old is not None:
-                    found[old.entry.number] = replace(old, superseded_by=logged.seq)
-                new = LoggedReading(logged.seq, logged.time, entry, wire, pins, logged.clip)
-                found[entry.number] = new
+            case ReadingTaken() as taken:
+                _take(found, logged, taken)
+            case ReadingCorrected(taken=taken, by=by, reason=reason):
+                _take(found, logged, taken)
+                number = taken.entry.number
+                found[number] = replace(found[number], by=by, reason=reason)
             case ReadingStruck(number=number) if number in found:
                 found[number] = replace(found[number], struck_by=logged.seq)
     return Readings(tuple(found.values()))
+
+
+def _take(found: dict[int, LoggedReading], logged: Logged, taken: ReadingTaken) -> None:
+    """A reading is there, and the one that it supersedes no longer counts."""
+    entry = taken.entry
+    old = found.get(entry.supersedes or 0)
+    if old is not None:
+        found[old.entry.number] = replace(old, superseded_by=logged.seq)
+    found[entry.number] = LoggedReading(
+        logged.seq, logged.time, entry, taken.wire, taken.pins, logged.clip
+    )
 
 
 def rows(events: Iterable[Logged], *, history: bool = False) -> list[dict[str, object]]:

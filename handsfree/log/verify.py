@@ -25,7 +25,14 @@ from typing import Literal
 from handsfree.errors import BadInput, Damaged
 from handsfree.log import chain
 from handsfree.log.chain import Line
-from handsfree.log.consistency import contradictions, event_of_clip, length, proof_of_more, setbacks
+from handsfree.log.consistency import (
+    contradictions,
+    ended,
+    event_of_clip,
+    length,
+    proof_of_more,
+    setbacks,
+)
 from handsfree.log.folder import (
     EVENTS,
     FINISHED,
@@ -130,7 +137,7 @@ def verify(folder: Path) -> Verification:
         if name not in named and name != proof
     ]
 
-    finished = bool(log.events) and log.events[-1].kind == "finished"
+    finished = ended(log.events)
     if finished and mark is None:
         remarks.append(
             Remark(
@@ -173,7 +180,7 @@ def compare(folder: Path, kept: str) -> Remark | None:
         ) from error
     events = read(folder)
     at = next((event for event in events if event.digest.startswith(digits)), None)
-    if at is None or (at.kind == "finished" and at is not events[-1]):
+    if at is None or (at.kind == "finished" and not ended(events[events.index(at) :])):
         raise Damaged(
             "the fingerprint is not that of this log"
             if at is None

@@ -51,6 +51,14 @@ COMMANDS: Mapping[str, Offered] = {
         "jobs", "Import a sweep of feedback against command into a job, and judge it."
     ),
     "verify": Offered("jobs", "Check that a log is as it was written: hash chain, clips and plan."),
+    "review": Offered(
+        "review",
+        "Show all jobs of a folder on a page: find, listen, correct, compare. Ends with Ctrl-C.",
+    ),
+    "publish": Offered(
+        "review",
+        "Put jobs into the index of several workshops; a job that is there already is not doubled.",
+    ),
     "recover": Offered(
         "jobs", "Make a new job of what is whole of a damaged one, up to the damage."
     ),

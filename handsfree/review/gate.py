@@ -21,6 +21,7 @@ POLICY = (
 _OWN = {
     "Content-Security-Policy": POLICY,
     "Permissions-Policy": "microphone=(), camera=(), geolocation=()",
+    "Referrer-Policy": "same-origin",  # without one a browser sends its forms with no origin
 }
 PAIRED_COOKIE = "paired"
 PAIR_PATH = "/pair"

@@ -215,7 +215,7 @@ class JobIndex:
                 texts = select(tables.content.c.job, tables.content.c.text)
                 texts = texts.where(tables.content.c.job.in_([row.n for row in rows]))
                 by_n = {row.job: row.text for row in connection.execute(texts)}
-                lines = {row.id: list(matching_lines(by_n[row.n], asked)) for row in rows}
+                lines = {row.id: matching_lines(by_n[row.n], asked) for row in rows}
         return FoundJobs(total, rows, lines)
 
     def _where(self, wanted: Wanted) -> tuple[ColumnElement[bool], dict[str, object]]:

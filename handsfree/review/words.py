@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 #: Letters and digits of whatever script; what stands between them parts words.
 _WORD = re.compile(r"[^\W_]+")
@@ -23,10 +23,15 @@ _LONGEST_WORD, _LAST_PLACE = 500, 16383
 Phrase = tuple[tuple[str, ...], bool]
 
 
+#: The blocks of combining marks of Unicode.
+_MARKS = re.compile("[\u0300-\u036f\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]")
+
+
 def folded(text: str) -> str:
     """Text in small letters without accents."""
-    apart = unicodedata.normalize("NFD", text)
-    return "".join(sign for sign in apart if not unicodedata.combining(sign)).lower()
+    if text.isascii():
+        return text.lower()
+    return _MARKS.sub("", unicodedata.normalize("NFD", text)).lower()
 
 
 def phrases(query: str) -> list[Phrase]:
@@ -69,18 +74,22 @@ def tsvector(text: str) -> str:
     return " ".join(f"'{word}':{','.join(map(str, at))}" for word, at in places.items())
 
 
-def matching_lines(text: str, asked: Sequence[Phrase], most: int = 2) -> Iterator[str]:
-    """The first lines of a text that hold one of the words; those with more of them first."""
-    wanted = [(word, begins) for words, begins in asked for word in words]
+def matching_lines(text: str, asked: Sequence[Phrase], most: int = 2) -> list[str]:
+    """Lines of a text that hold one of the words: of the first few those that hold most of them."""
+    wanted = [
+        re.escape(word) + ("" if begins else _ENDS) for words, begins in asked for word in words
+    ]
+    pattern = re.compile(f"{_BEGINS}(?:{'|'.join(wanted)})")
+    said = text.split("\n")
+    hits: dict[str, int] = {}
+    for number, line in enumerate(folded(text).split("\n")):
+        if pattern.search(line):
+            hits.setdefault(said[number], len(set(pattern.findall(line))))
+            if len(hits) == _LOOKED_AT_LINES:
+                break
+    return sorted(hits, key=lambda line: -hits[line])[:most]
 
-    def hits(line: str) -> int:
-        words = _WORD.findall(folded(line))
-        return sum(
-            any(one == word or (begins and one.startswith(word)) for one in words)
-            for word, begins in wanted
-        )
 
-    counted = [(hits(line), line) for line in text.splitlines()]
-    best = sorted((one for one in counted if one[0]), key=lambda one: -one[0])
-    seen = dict.fromkeys(line for _, line in best)
-    yield from list(seen)[:most]
+_BEGINS, _ENDS = r"(?<![^\W_])", r"(?![^\W_])"
+#: Lines with a hit that are weighed against each other.
+_LOOKED_AT_LINES = 8

@@ -24,7 +24,7 @@ SOURCES = sorted(Path(handsfree.__file__).parent.rglob("*.py"))
 
 @pytest.fixture
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for kind in ("DATA", "CONFIG"):
+    for kind in ("DATA", "CONFIG", "CACHE"):
         monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path / kind))
     monkeypatch.chdir(tmp_path)
     return tmp_path
@@ -95,6 +95,7 @@ def test_no_other_module_opens_a_connection_or_has_a_place_of_its_own() -> None:
         "display/pages.py",  # the name of this machine
         "display/web.py",
         "display/web_display.py",
+        "review/serving.py",  # the name of this machine
     }
     places = {"platformdirs", "user_data_path", "user_config_path", "user_cache_path", "home"}
     assert uses(places) == {
@@ -102,6 +103,7 @@ def test_no_other_module_opens_a_connection_or_has_a_place_of_its_own() -> None:
         "job/progress.py",
         "live/settings.py",
         "seal/keys.py",
+        "review/places.py",
         "words/fetch.py",
         "words/vosk_engine.py",
     }

@@ -70,6 +70,14 @@ COMMANDS: Mapping[str, Offered] = {
         "export",
         "Write jobs for other programs: a table, JSON, Parquet, captions, or an archive of them.",
     ),
+    "review": Offered(
+        "review",
+        "Show all jobs of a folder on a page: find, listen, correct, compare. Ends with Ctrl-C.",
+    ),
+    "publish": Offered(
+        "review",
+        "Put jobs into the index of several workshops; a job that is there already is not doubled.",
+    ),
     "recover": Offered(
         "jobs", "Make a new job of what is whole of a damaged one, up to the damage."
     ),

@@ -15,9 +15,12 @@ from handsfree.events import (
     Event,
     JobFinished,
     JobRecovered,
+    JobReviewed,
     Logged,
     MicrophoneChanged,
     Noted,
+    NoteWorded,
+    ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
     SoundLevel,
@@ -79,6 +82,13 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             condition = entry.condition.replace("_", " ")
             parts = (where, condition, entry.figures, entry.verdict.result)
             return "log", "green", f"#{entry.number} {' · '.join(parts)}"
+        case ReadingCorrected(taken=taken, by=by, reason=reason):
+            what = f"#{taken.entry.supersedes} is {taken.entry.figures}"
+            return "rev", "magenta", f"{what}, says {by}: {reason}"
+        case NoteWorded(text=text, by=by):
+            return "rev", "magenta", f"the note says “{text}”, by {by}"
+        case JobReviewed(by=by, remark=remark):
+            return "rev", "magenta", ": ".join(filter(None, (f"looked through by {by}", remark)))
         case ReadingStruck(step=step):
             return "log", "magenta", f"the value at {step.replace('_', ' ')} no longer counts"
         case Noted(text=text):

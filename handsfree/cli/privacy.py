@@ -19,6 +19,7 @@ from handsfree.display.web_display import LOOPBACK, PORT, certificate_folder
 from handsfree.job.progress import progress_folder
 from handsfree.live.settings import settings_file
 from handsfree.seal.keys import seal_folder
+from handsfree.review.places import REVIEW_PORT, index_folder
 from handsfree.units import ureg
 from handsfree.words.fetch import INDEX, models_folder
 
@@ -80,6 +81,7 @@ def facts() -> Iterator[Fact]:
     yield from _listening()
     yield from _leaving()
     yield from _keeping()
+    yield from _reviewing()
 
 
 def _listening() -> Iterator[Fact]:
@@ -102,6 +104,28 @@ def _listening() -> Iterator[Fact]:
         "only with --share; to the networks that this machine is in, and shown to whoever has the "
         "pairing code of this session. Unencrypted without --https.",
         f"port {PORT} of every address of this machine",
+    )
+
+
+def _reviewing() -> Iterator[Fact]:
+    yield Fact(
+        "listens",
+        "the page over all jobs",
+        "only while `review` runs; to this machine alone, or with --share to whoever has the "
+        "pairing code. It shows and plays every job of the folder that it was given.",
+        f"http://{LOOPBACK}:{REVIEW_PORT}/",
+    )
+    yield Fact(
+        "leaves",
+        "published jobs",
+        "only `publish`, and what is added to a published job on the page of `review --index`, "
+        "send a job's log and plan to the database that --index names; its sound is not sent.",
+    )
+    yield _kept(
+        "indexes of the review",
+        "what can be searched of the jobs of a folder: what was said, readings, names. Its "
+        "owner's alone. Delete the folder; it comes back with the next `review`.",
+        index_folder(),
     )
 
 

@@ -17,6 +17,7 @@ from handsfree.events import (
     Paused,
     Question,
     QuestionClosed,
+    ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
     StepOpened,
@@ -91,6 +92,8 @@ class Session:
                 kept = self._voided(entry.supersedes)
                 skipped = self.skipped - {entry.step}
                 return replace(self, entries=(*kept, entry), skipped=skipped, question=None)
+            case ReadingCorrected(taken=taken):
+                return self.after(taken)
             case ReadingStruck(number=number):
                 return replace(self, entries=self._voided(number))
             case Asked(question=Question() as question):

@@ -28,20 +28,24 @@ _FILES = {
     "/barlow-700.woff2": ("barlow-700.woff2", "font/woff2"),
 }
 
-#: Only what comes from here is loaded, nobody may frame it, and only the microphone is asked for.
-_STRICT = {
-    "Content-Security-Policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; "
-        "connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; "
-        "frame-ancestors 'none'"
-    ),
-    "Permissions-Policy": "microphone=(self), screen-wake-lock=(self), camera=(), geolocation=()",
+#: Of every page that is served here: nobody may frame it, nothing of it is kept.
+STRICT = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Referrer-Policy": "no-referrer",
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Cache-Control": "no-store",
+}
+#: Only what comes from here is loaded, and only the microphone is asked for.
+_LIVE = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; "
+        "connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    ),
+    "Permissions-Policy": "microphone=(self), screen-wake-lock=(self), camera=(), geolocation=()",
+    **STRICT,
 }
 
 
@@ -100,7 +104,7 @@ def _content(name: str) -> bytes:
 
 
 def _response(status: HTTPStatus, body: bytes, kind: str = "text/plain; charset=utf-8") -> Response:
-    headers = Headers(_STRICT)
+    headers = Headers(_LIVE)
     headers["Content-Type"] = kind
     headers["Content-Length"] = str(len(body))
     headers["Connection"] = "close"

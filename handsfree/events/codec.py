@@ -25,11 +25,14 @@ from handsfree.events.kinds import (
     JobFinished,
     JobOpened,
     JobRecovered,
+    JobReviewed,
     JobTakenUp,
     MicrophoneChanged,
     Noted,
+    NoteWorded,
     Paused,
     QuestionClosed,
+    ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
     SoundLevel,
@@ -71,6 +74,8 @@ SAME: dict[str, type[Event]] = {
     "imported": ReadingsImported,
     "purged": ClipsPurged,
     "merged": JobMerged,
+    "worded": NoteWorded,
+    "reviewed": JobReviewed,
     "microphone": MicrophoneChanged,
     "level": SoundLevel,
 }
@@ -79,6 +84,7 @@ OWN: dict[str, type[fields.Fields]] = {
     "heard": fields.HeardFields,
     "asked": fields.AskedFields,
     "reading": fields.ReadingFields,
+    "corrected": fields.CorrectedFields,
     "struck": fields.StruckFields,
     "lesson": fields.LessonFields,
     "verdict": fields.VerdictFields,
@@ -145,7 +151,13 @@ class Codec:
             case Asked():
                 return "asked", self._asked_fields(event)
             case ReadingTaken():
-                return "reading", self._reading_fields(event)
+                return "reading", _dump(self._reading_fields(event))
+            case ReadingCorrected(taken=taken, by=by, reason=reason):
+                return "corrected", {
+                    **_dump(self._reading_fields(taken)),
+                    "by": by,
+                    "reason": reason,
+                }
             case ReadingStruck(number=number, step=step):
                 return "struck", _dump(fields.StruckFields(struck=self._seqs[number], step=step))
             case Guessed(guess=guess):
@@ -163,9 +175,10 @@ class Codec:
         self, event: Event, seq: int, time: str, kind: str, line: Mapping[str, Any]
     ) -> Logged:
         """The event with its line, which stands in the log now."""
-        if isinstance(event, ReadingTaken):
-            self._seqs[event.entry.number] = seq
-            self._numbers[seq] = event.entry.number
+        taken = event.taken if isinstance(event, ReadingCorrected) else event
+        if isinstance(taken, ReadingTaken):
+            self._seqs[taken.entry.number] = seq
+            self._numbers[seq] = taken.entry.number
         return Logged(event, kind, line, seq, time)
 
     def read(self, seq: int, time: str, kind: str, line: Mapping[str, Any]) -> Logged:
@@ -192,8 +205,10 @@ class Codec:
                 return _heard(told_by)
             case fields.AskedFields() as told_by:
                 return self._asked(told_by)
+            case fields.CorrectedFields(by=by, reason=reason) as told_by:
+                return ReadingCorrected(self._taken(told_by), by, reason)
             case fields.ReadingFields() as told_by:
-                return ReadingTaken(self._entry(told_by), told_by.wire, tuple(told_by.pins))
+                return self._taken(told_by)
             case fields.StruckFields(struck=struck, step=step):
                 return ReadingStruck(self._numbers.get(struck, 0), step)
             case fields.LessonFields(step=step, guess=guess, right=right):
@@ -248,7 +263,7 @@ class Codec:
             question = Question(known.kind, known.step, candidates, steps, supersedes, asked, meant)
         return Asked(line.text, question, candidates, line.reason)
 
-    def _reading_fields(self, event: ReadingTaken) -> dict[str, Any]:
+    def _reading_fields(self, event: ReadingTaken) -> fields.ReadingFields:
         entry = event.entry
         plan, verdict, take = self._plan, entry.verdict, entry.take
         step, taken = plan.step(entry.step), fields.MeaningFields.model_validate(plain(take, plan))
@@ -278,7 +293,10 @@ class Codec:
             line["unit_spoken"] = False
         if entry.supersedes is not None:
             line |= {"supersedes": self._seqs[entry.supersedes], "corrects": entry.corrects}
-        return _dump(fields.ReadingFields.model_validate(line))
+        return fields.ReadingFields.model_validate(line)
+
+    def _taken(self, line: fields.ReadingFields) -> ReadingTaken:
+        return ReadingTaken(self._entry(line), line.wire, tuple(line.pins))
 
     def _entry(self, line: fields.ReadingFields) -> Entry:
         step = self._plan.step(line.step)

@@ -144,6 +144,13 @@ class ReadingFields(Fields):
     compared: Compared | None = None
 
 
+class CorrectedFields(ReadingFields):
+    """A value that a reviewer put right; `supersedes` is the one that was misheard."""
+
+    by: str = Field(description="who put it right")
+    reason: str
+
+
 class StruckFields(Fields):
     """A reading no longer counts."""
 

@@ -278,6 +278,51 @@ class JobFinished:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadingCorrected:
+    """Somebody who reviewed the job has put a value right that was misheard; both stay.
+
+    It may come after the end of the job.  The verdict is the one that was reached without it.
+
+    Attributes:
+        taken: the right value, which supersedes the misheard one.
+        by, reason: who put it right, and why.
+    """
+
+    taken: ReadingTaken
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteWorded:
+    """Somebody has listened to a note and typed what it says; it may come after the end.
+
+    Attributes:
+        note: `seq` of its line.
+        text: what it says.
+        by, reason: who typed it, and why.
+    """
+
+    note: int
+    text: str
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class JobReviewed:
+    """Somebody has looked through the job; it may come after the end.
+
+    Attributes:
+        by: who.
+        remark: what there is to say of it; may be empty.
+    """
+
+    by: str
+    remark: str = field(default="", metadata=_QUIET)
+
+
+@dataclass(frozen=True, slots=True)
 class MicrophoneChanged:
     """Something about the sound.
 
@@ -345,6 +390,9 @@ Event = (
     | ReadingsImported
     | ClipsPurged
     | JobMerged
+    | ReadingCorrected
+    | NoteWorded
+    | JobReviewed
     | MicrophoneChanged
     | SoundLevel
     | Unknown

@@ -10,6 +10,7 @@ from handsfree.events.kinds import (
     ConditionSet,
     Event,
     Guessed,
+    ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
     StepOpened,
@@ -27,6 +28,8 @@ def check_known(event: Event, plan: Plan) -> None:
         KeyError: it has no such step, condition or pin.
         ValueError: a state is none that a wire can have.
     """
+    if isinstance(event, ReadingCorrected):
+        event = event.taken
     for step in _steps(event):
         plan.step(step)
     for condition in _conditions(event):

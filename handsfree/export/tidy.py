@@ -139,7 +139,7 @@ def _row(record: JobRecord, reading: LoggedReading) -> Row:
         job=record.folder.name,
         seq=reading.seq,
         time=reading.time,
-        technician=reading.by or subject.get("technician"),
+        technician=reading.taken_by or subject.get("technician"),
         customer=subject.get("customer"),
         vehicle=subject.get("vehicle"),
         registration=subject.get("registration"),

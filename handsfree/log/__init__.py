@@ -7,7 +7,7 @@ everybody who reads one.
 
 from handsfree.log.chain import Line, fingerprint
 from handsfree.log.clip import encode_flac
-from handsfree.log.opening import open_job
+from handsfree.log.opening import open_for_review, open_job
 from handsfree.log.record import JobRecord
 from handsfree.log.recover import Recovery, recover
 from handsfree.log.standing import LoggedReading, Readings, rows, standing_readings, to_csv
@@ -26,6 +26,7 @@ __all__ = [
     "compare",
     "encode_flac",
     "fingerprint",
+    "open_for_review",
     "open_job",
     "read",
     "recover",

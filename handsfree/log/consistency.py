@@ -15,11 +15,17 @@ from datetime import datetime, timedelta
 from handsfree.log.chain import Damage, Line
 
 #: Fields that name the line of an earlier event, and of which kind that is.
-_REFERENCES = {"heard": "heard", "supersedes": "reading", "struck": "reading"}
+_REFERENCES = {
+    "heard": ("heard",),
+    "supersedes": ("reading", "corrected"),
+    "struck": ("reading", "corrected"),
+    "note": ("note",),
+}
 #: How far a clock may go back before it is remarked: it is set right by a little now and then.
 SET_RIGHT = timedelta(seconds=1)
-#: What may follow the end of a job: it changes nothing of what was measured.
-AFTERWARDS = frozenset({"purged", "resumed"})
+#: What may follow the end of a job: nobody measured anything then.
+AFTERWARDS = frozenset({"purged", "resumed", "corrected", "worded", "reviewed"})
+_NUMBERED_KINDS = ("reading", "corrected")
 
 
 def contradictions(events: Iterable[Line]) -> tuple[Damage, ...]:
@@ -30,7 +36,7 @@ def contradictions(events: Iterable[Line]) -> tuple[Damage, ...]:
     merged = False
     last = 0
     for event in events:
-        number = event.fields.get("number") if event.kind == "reading" else None
+        number = event.fields.get("number") if event.kind in _NUMBERED_KINDS else None
         what = _misplaced(event, kinds)
         clips.update((name, sha) for role, name, sha in event.files if role == "clip")
         if event.kind == "purged" and not purged_clips(event) <= clips:
@@ -49,7 +55,7 @@ def contradictions(events: Iterable[Line]) -> tuple[Damage, ...]:
 
 
 def ended(events: Sequence[Line]) -> bool:
-    """Whether the job is finished, and nothing came after that changes what was measured."""
+    """Whether the job is finished, and nothing came after but what may."""
     rest = (event for event in reversed(events) if event.kind not in AFTERWARDS)
     last = next(rest, None)
     return last is not None and last.kind == "finished"
@@ -135,8 +141,8 @@ def _misplaced(event: Line, kinds: Mapping[int, str]) -> str | None:
     for role, name, _ in event.files:
         if role == "clip" and event_of_clip(name) != event.seq:
             return "its clip is named after another event"
-    for field, kind in _REFERENCES.items():
+    for field, known in _REFERENCES.items():
         other = event.fields.get(field)
-        if isinstance(other, int) and kinds.get(other) != kind:
-            return f"it names event {other}, which is no earlier {kind}"
+        if isinstance(other, int) and kinds.get(other) not in known:
+            return f"it names event {other}, which is no earlier {known[0]}"
     return None

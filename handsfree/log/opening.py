@@ -30,6 +30,7 @@ from handsfree.log.folder import (
     finish_flaw,
     hold,
     read_file,
+    read_log,
     refuse_links,
     stored_names,
     sync,
@@ -98,6 +99,52 @@ def open_job(
         except BaseException:
             lock.release()
             raise
+
+
+def open_for_review(folder: Path, clock: Callable[[], datetime] = utc_now) -> JobLog:
+    """Open a job to add what a review finds, also a finished one; nothing else may be written.
+
+    Raises:
+        BadInput: this is no job folder, another program is writing to it, its last write was cut
+            short, or it cannot be written.
+        Damaged: the log is not as it was written, so nothing may be added to it.
+    """
+    with told_plainly(folder):
+        read_log(folder)  # before a lock is made in a folder that is none
+        refuse_links(folder)
+        lock = FileLock(folder / LOCK, mode=FILE_RIGHTS, thread_local=False)
+        try:
+            lock.acquire(timeout=0)
+        except Timeout:
+            raise _another_writer(folder) from None
+        try:
+            return _to_its_end(folder, lock, clock)
+        except BaseException:
+            lock.release()
+            raise
+
+
+def _to_its_end(folder: Path, lock: BaseFileLock, clock: Callable[[], datetime]) -> JobLog:
+    """The log, open where it ends."""
+    data = read_log(folder)
+    log = chain.scan(data)
+    _refuse_damage(folder, log)
+    if log.tail:
+        raise BadInput(
+            "the last write of this job was cut short",
+            where=str(folder),
+            remedy="`handsfree resume` the job once; it sets aside what was begun.",
+        )
+    _opened(folder, log.events[0])
+    descriptor = os.open(folder / EVENTS, os.O_RDWR | os.O_APPEND | PLAINLY, FILE_RIGHTS)
+    try:
+        if not hold(descriptor) or os.fstat(descriptor).st_size != len(data):
+            raise _another_writer(folder)
+        lengths = (len(line) + 1 for line in data.split(b"\n"))
+        return JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
+    except BaseException:
+        os.close(descriptor)
+        raise
 
 
 def _take_up(

@@ -14,6 +14,7 @@ from handsfree.events import (
     JobFinished,
     JobOpened,
     JobRecovered,
+    JobReviewed,
     JobTakenUp,
     Keep,
     Logged,
@@ -113,6 +114,9 @@ class JobRecord:
         begun = [e.event for e in self.events if isinstance(e.event, JobOpened | JobTakenUp)]
         told = begun[-1].keep if begun else ""
         return "never" if told == "never" else "readings" if told == "readings" else "all"
+    def reviews(self) -> tuple[tuple[str, JobReviewed], ...]:
+        """Who has looked through the job, and when."""
+        return tuple((e.time, e.event) for e in self.events if isinstance(e.event, JobReviewed))
 
     def clip(self, name: str) -> bytes | None:
         """The sound of that name; None if it is gone, or no plain file of the job."""

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from handsfree.check import written
-from handsfree.events import Entry, Logged, ReadingStruck, ReadingTaken
+from handsfree.events import Entry, Logged, ReadingCorrected, ReadingStruck, ReadingTaken
 from handsfree.meaning import Reading, State
 from handsfree.meaning.plain import unit_symbol
 from handsfree.showable import cell
@@ -33,8 +33,9 @@ class LoggedReading:
         wire: colours of what its step probes; None if it probes no wire.
         pins: labels of what it probes.
         clip: name of its sound, if there is one.
-        by: who took it, where the job was put together from those of several; else None.
+        taken_by: who took it, where the job was put together from those of several; else None.
         superseded_by, struck_by: `seq` of the event that voided it, if any.
+        by, reason: who put it right in a review, and why; empty for what was said in the job.
     """
 
     seq: int
@@ -45,7 +46,9 @@ class LoggedReading:
     clip: str | None
     superseded_by: int | None = None
     struck_by: int | None = None
-    by: str | None = None
+    taken_by: str | None = None
+    by: str = ""
+    reason: str = ""
 
     @property
     def pin(self) -> str | None:
@@ -79,17 +82,33 @@ def standing_readings(events: Iterable[Logged]) -> Readings:
     found: dict[int, LoggedReading] = {}
     for logged in events:
         match logged.event:
-            case ReadingTaken(entry=entry, wire=wire, pins=pins):
-                old = found.get(entry.supersedes or 0)
-                if old is not None:
-                    found[old.entry.number] = replace(old, superseded_by=logged.seq)
-                told_by = logged.fields.get("by")
-                by = told_by if isinstance(told_by, str) else None
-                new = LoggedReading(logged.seq, logged.time, entry, wire, pins, logged.clip, by=by)
-                found[entry.number] = new
+            case ReadingTaken() as taken:
+                _take(found, logged, taken)
+            case ReadingCorrected(taken=taken, by=by, reason=reason):
+                _take(found, logged, taken)
+                number = taken.entry.number
+                found[number] = replace(found[number], by=by, reason=reason)
             case ReadingStruck(number=number) if number in found:
                 found[number] = replace(found[number], struck_by=logged.seq)
     return Readings(tuple(found.values()))
+
+
+def _take(found: dict[int, LoggedReading], logged: Logged, taken: ReadingTaken) -> None:
+    """A reading is there, and the one that it supersedes no longer counts."""
+    entry = taken.entry
+    old = found.get(entry.supersedes or 0)
+    if old is not None:
+        found[old.entry.number] = replace(old, superseded_by=logged.seq)
+    told_by = logged.fields.get("by") if isinstance(logged.event, ReadingTaken) else None
+    found[entry.number] = LoggedReading(
+        logged.seq,
+        logged.time,
+        entry,
+        taken.wire,
+        taken.pins,
+        logged.clip,
+        taken_by=told_by if isinstance(told_by, str) else None,
+    )
 
 
 def rows(events: Iterable[Logged], *, history: bool = False) -> list[dict[str, object]]:

@@ -55,6 +55,7 @@ def open_job(
     details: Mapping[str, Any] | None = None,
     route: str = "",
     verbosity: str = "",
+    addendum: bool = False,
     clock: Callable[[], datetime] = utc_now,
 ) -> JobLog:
     """Begin a job, or go on with it; the log is then locked against a second writer.
@@ -69,6 +70,7 @@ def open_job(
         details: further fields of the `opened` event: `subject`, what is tested, by whom and for
             which order; `follows`, the fingerprint of the finished job that this one goes on from.
         route, verbosity: how it is dictated, so that it can go on so.
+        addendum: only what may come after the end of a job is added, so that it may be finished.
         clock: gives the time of an event, with its zone.
 
     Raises:
@@ -90,7 +92,8 @@ def open_job(
             raise _another_writer(folder) from None
         try:
             manner = (route, verbosity)
-            return _take_up(folder, plan, title, details or {}, manner, lock, clock)
+            known = details or {}
+            return _take_up(folder, plan, title, known, manner, lock, clock, addendum=addendum)
         except BaseException:
             lock.release()
             raise
@@ -104,6 +107,8 @@ def _take_up(
     manner: tuple[str, str],
     lock: BaseFileLock,
     clock: Callable[[], datetime],
+    *,
+    addendum: bool,
 ) -> JobLog:
     data = read_file(folder, EVENTS) or b""
     log = chain.scan(data)
@@ -111,7 +116,8 @@ def _take_up(
     if log.events:
         opened = _opened(folder, log.events[0])
         _refuse_other_plan(folder, opened, plan, title)
-        _refuse_finished(folder, log.events)
+        if not addendum:
+            _refuse_finished(folder, log.events)
         _refuse_other_details(folder, opened, details)
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | PLAINLY
     descriptor = os.open(folder / EVENTS, flags, FILE_RIGHTS)
@@ -130,7 +136,7 @@ def _take_up(
         if not log.events:
             opened = JobOpened(FORMAT, PLAN, title, chain.digest(plan), **details)
             _append(job, replace(opened, route=route, verbosity=verbosity))
-        if data:
+        if data and (cut.aside_bytes or not addendum):
             _append(job, replace(cut, route=route, verbosity=verbosity))
     except BaseException:
         os.close(descriptor)

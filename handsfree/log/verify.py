@@ -18,6 +18,7 @@ that was kept against the log.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -130,7 +131,7 @@ def verify(folder: Path) -> Verification:
         if name not in named and name != proof
     ]
 
-    finished = bool(log.events) and log.events[-1].kind == "finished"
+    finished = ends_finished(log.events)
     if finished and mark is None:
         remarks.append(
             Remark(
@@ -146,6 +147,12 @@ def verify(folder: Path) -> Verification:
         tuple(problems),
         tuple(remarks),
     )
+
+
+def ends_finished(events: Sequence[Line]) -> bool:
+    """Whether a job has ended, and nothing came after but what may."""
+    kinds = (event.kind for event in reversed(events) if event.kind not in chain.ADDENDA)
+    return next(kinds, "") == "finished"
 
 
 def compare(folder: Path, kept: str) -> Remark | None:
@@ -173,7 +180,9 @@ def compare(folder: Path, kept: str) -> Remark | None:
         ) from error
     events = read(folder)
     at = next((event for event in events if event.digest.startswith(digits)), None)
-    if at is None or (at.kind == "finished" and at is not events[-1]):
+    after = [] if at is None else events[events.index(at) + 1 :]
+    went_on = any(event.kind not in chain.ADDENDA for event in after)
+    if at is None or (at.kind == "finished" and went_on):
         raise Damaged(
             "the fingerprint is not that of this log"
             if at is None
@@ -181,7 +190,7 @@ def compare(folder: Path, kept: str) -> Remark | None:
             where=str(folder),
             remedy="The log was rewritten, cut or added to since, or it is that of another job.",
         )
-    since = len(events) - events.index(at) - 1
+    since = len(after)
     if since:
         what = f"the fingerprint is that of event {at.seq}; {since} came after it"
         return Remark(EVENTS, what, "Up to that event the log is as it was then.")

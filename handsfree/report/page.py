@@ -22,7 +22,7 @@ from handsfree.report.connector import connector
 from handsfree.report.first import first_page
 from handsfree.report.photos import photos
 from handsfree.report.plots import plots
-from handsfree.report.readings import tables
+from handsfree.report.readings import sources, tables
 from handsfree.report.reasoning import reasoning
 from handsfree.report.sounds import Files, Sounds
 from handsfree.report.times import Clock
@@ -72,6 +72,7 @@ def render(
         began=clock.day(record.began),
         first=first_page(record, clock, seal),
         tables=tables(record, clock, sounds),
+        sources=sources(record),
         connector=connector(record),
         circuit=circuit(record),
         plots=plots(record),

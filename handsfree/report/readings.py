@@ -31,7 +31,7 @@ class Row:
         condition: under which.
         value: in figures with its unit.
         uncertainty: of the meter at that value; empty if it is not known.
-        expected, source: with what it was compared; empty if the source is common practice.
+        expected, source: with what it was compared; empty if its source is common practice.
         sign, result, distance: of the verdict.
         look: pass, fail or marginal.
         void: empty, superseded or struck.
@@ -71,6 +71,12 @@ class Table:
 
     heading: str
     groups: tuple[Group, ...]
+
+
+def sources(record: JobRecord) -> tuple[str, ...]:
+    """Where the limits of the readings come from, each once; common practice is left out."""
+    steps = (record.plan.step(reading.entry.step) for reading in record.readings.history)
+    return tuple(dict.fromkeys(s.source for s in steps if s.source != COMMON_PRACTICE))
 
 
 def tables(record: JobRecord, clock: Clock, sounds: Sounds) -> tuple[Table, ...]:

@@ -65,6 +65,7 @@ def opened(data: bytes) -> Iterator[Image.Image]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what is odd in it, but can be read
         try:
+            Image.open(BytesIO(data), formats=list(KINDS)).verify()  # which uses it up
             image = Image.open(BytesIO(data), formats=list(KINDS))
             if image.width * image.height > MOST_POINTS:
                 raise NoPhoto(f"its picture has {image.width} × {image.height} points")

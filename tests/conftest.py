@@ -10,6 +10,7 @@ from handsfree.plan import Plan, load_plan, shipped
 #: Tests in real time, with a sound server or a browser beside them: a machine that is busy with
 #: something else for a second may make them fail, so they get another chance.
 REAL_TIME = ("test_live_sound_server.py", "test_display_page.py", "test_display_web.py")
+REAL_TIME += ("test_report_browser.py",)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -114,10 +114,10 @@ def _drawn(name: str, sweep: Sweep, limits: SweepLimits | None) -> Markup:
             f"{x(command):.1f},{y(float(edge.m_as(sweep.unit))):.1f}" for command, edge in ends
         )
         drawing.put("polygon", points=corners, fill="#e8ece9", stroke=SOFT, stroke_dasharray="4 3")
-    for command in (0, 25, 50, 75, 100):
-        drawing.line(x(command), _TOP, x(command), _TOP + _HIGH, stroke=FAINT, stroke_width=0.6)
+    for mark in (0, 25, 50, 75, 100):
+        drawing.line(x(mark), _TOP, x(mark), _TOP + _HIGH, stroke=FAINT, stroke_width=0.6)
         foot = _TOP + _HIGH + 15
-        drawing.text(x(command), foot, f"{command} %", 10, text_anchor="middle")
+        drawing.text(x(mark), foot, f"{mark} %", 10, text_anchor="middle")
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         value = low + share * (high - low)
         drawing.line(_LEFT, y(value), _LEFT + _WIDE, y(value), stroke=FAINT, stroke_width=0.6)

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from handsfree.cli.app import app
 from handsfree.errors import BadInput
-from handsfree.job.photos import attach
+from handsfree.job.photos import attach_photos
 from handsfree.log import JobRecord, compare, open_job, read, recover, verify
 from handsfree.log.photo import NoPhoto, look_at
 from handsfree.report import render
@@ -67,7 +67,7 @@ def test_a_finished_job_takes_a_photo_and_stays_finished(job: Path, tmp_path: Pa
     """What was kept of it, its fingerprint, still proves it."""
     before = verify(job)
     (tmp_path / "plug.png").write_bytes(picture("PNG"))
-    attach(job, [tmp_path / "plug.png"])
+    attach_photos(job, [tmp_path / "plug.png"])
     after = verify(job)
     assert (before.state, after.state, after.problems) == ("finished", "finished", ())
     assert [line.kind for line in read(job)][-2:] == ["finished", "photo"]
@@ -88,7 +88,7 @@ def test_a_finished_job_takes_nothing_else(job: Path) -> None:
 
 def test_a_photo_that_was_cut_off_the_end_is_missed(open_one: Path, tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(picture())
-    attach(open_one, [tmp_path / "a.jpg", tmp_path / "a.jpg"])
+    attach_photos(open_one, [tmp_path / "a.jpg", tmp_path / "a.jpg"])
     log = (open_one / "events.jsonl").read_bytes().splitlines(keepends=True)
     (open_one / "events.jsonl").write_bytes(b"".join(log[:-2]))
     assert "the log was longer" in " ".join(map(str, verify(open_one).problems))
@@ -96,7 +96,7 @@ def test_a_photo_that_was_cut_off_the_end_is_missed(open_one: Path, tmp_path: Pa
 
 def test_a_recovered_job_has_its_photos(open_one: Path, tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(picture())
-    attach(open_one, [tmp_path / "a.jpg"])
+    attach_photos(open_one, [tmp_path / "a.jpg"])
     log = (open_one / "events.jsonl").read_bytes()
     (open_one / "events.jsonl").write_bytes(log + b'{"seq":9}\n{"seq":10}\n')
     recover(open_one, tmp_path / "whole")
@@ -137,7 +137,7 @@ def test_what_is_no_photo_is_refused_whatever_its_name(
     (tmp_path / "bad.jpg").write_bytes(BROKEN[what])
     before = (open_one / "events.jsonl").read_bytes()
     with pytest.raises(BadInput, match=r"(?s)bad\.jpg.*no photo"):
-        attach(open_one, [tmp_path / "good.jpg", tmp_path / "bad.jpg"])
+        attach_photos(open_one, [tmp_path / "good.jpg", tmp_path / "bad.jpg"])
     assert (open_one / "events.jsonl").read_bytes() == before, "all or none"
 
 
@@ -146,13 +146,13 @@ def test_a_picture_that_would_fill_the_memory_is_refused(monkeypatch: pytest.Mon
     monkeypatch.setattr("handsfree.log.photo.MOST_POINTS", 300 * 299)
     with pytest.raises(NoPhoto, match="300 × 300"):
         look_at(data)
-    monkeypatch.setattr("handsfree.log.photo.MOST_BYTES", len(data) - 1)
+    monkeypatch.setattr("handsfree.log.photo.MOST_OF_A_PHOTO", len(data) - 1)
     with pytest.raises(NoPhoto, match="megabytes"):
         look_at(data)
 
 
 def test_a_photo_that_is_gone_is_said_to_be(open_one: Path, tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(picture())
-    attach(open_one, [tmp_path / "a.jpg"])
+    attach_photos(open_one, [tmp_path / "a.jpg"])
     page = render(JobRecord.read(open_one), verify(open_one), lambda _: None)
     assert "This photo is gone" in page

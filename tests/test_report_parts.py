@@ -21,13 +21,13 @@ from handsfree.report.layout import layout
 from handsfree.report.plots import plots
 from handsfree.report.readings import tables
 from handsfree.report.reasoning import reasoning
-from handsfree.report.sounds import Sounds
+from handsfree.report.sounds import PageSounds
 from handsfree.report.times import Clock
 from handsfree.report.transcript import transcript
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 HERE = Clock(timezone(timedelta(hours=5, minutes=30)))
-SILENT = Sounds(lambda _: None)
+SILENT = PageSounds(lambda _: None)
 
 
 @pytest.fixture(scope="module")

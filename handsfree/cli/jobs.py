@@ -58,9 +58,9 @@ def attach(
     files: Annotated[list[Path], typer.Argument(help="Photos, JPEG or PNG.")],
 ) -> None:
     """Put photos into a job, also one that is finished; the report shows them."""
-    from handsfree.job.photos import attach as put
+    from handsfree.job.photos import attach_photos
 
-    for file, picture in zip(files, put(job, files), strict=True):
+    for file, picture in zip(files, attach_photos(job, files), strict=True):
         console.print(f"attached: {file.name}, {picture.width} × {picture.height}", markup=False)
         if picture.located:
             console.print(

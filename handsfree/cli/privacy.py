@@ -131,7 +131,8 @@ def _keeping() -> Iterator[Fact]:
     yield _kept(
         "jobs",
         "one folder each, or that of --job: every utterance as sound and text, readings, "
-        "photos as they were attached, what was told of vehicle, technician and complaint, and the plan. Its files are their owner's "
+        "photos as they were attached, what was told of vehicle, technician and complaint, and "
+        "the plan. Its files are their owner's "
         "alone; a report or a table that is written elsewhere is as readable as files there are. "
         "Delete the folder, and what was made of it elsewhere: a recovered job, a report, a table.",
         Path("jobs").resolve(),

@@ -7,13 +7,13 @@ from pathlib import Path
 
 from handsfree.errors import BadInput
 from handsfree.log import JobRecord, open_job
-from handsfree.log.photo import MOST_BYTES, NoPhoto, Picture, look_at
+from handsfree.log.photo import MOST_OF_A_PHOTO, NoPhoto, Picture, look_at
 
 #: Signs of a file's name that are kept.
 LONGEST_NAME = 120
 
 
-def attach(job: Path, files: Sequence[Path]) -> list[Picture]:
+def attach_photos(job: Path, files: Sequence[Path]) -> list[Picture]:
     """Put photos into a job: all of them, or none if one cannot be taken.
 
     Each is copied byte for byte, and its hash becomes part of the chain.
@@ -45,7 +45,7 @@ def attach(job: Path, files: Sequence[Path]) -> list[Picture]:
 def _read(file: Path) -> tuple[bytes, Picture]:
     try:
         with file.open("rb") as opened:
-            data = opened.read(MOST_BYTES + 1)
+            data = opened.read(MOST_OF_A_PHOTO + 1)
         return data, look_at(data)
     except OSError as error:
         raise BadInput(f"it cannot be read: {error.strerror}", where=str(file)) from error

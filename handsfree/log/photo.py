@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from PIL import Image
 
 #: Bytes of a photo at most, and points of its picture: more than any telephone makes.
-MOST_BYTES, MOST_POINTS = 30_000_000, 120_000_000
+MOST_OF_A_PHOTO, MOST_POINTS = 30_000_000, 120_000_000
 #: Kinds that are taken, and the endings of their names in the job.
-KINDS = {"JPEG": ".jpg", "PNG": ".png"}
+PHOTO_KINDS = {"JPEG": ".jpg", "PNG": ".png"}
 #: The tag under which a camera writes where it was (Exif 2.3, 4.6.3: GPS Info IFD Pointer).
 _GPS = 0x8825
 
@@ -48,7 +48,7 @@ def look_at(data: bytes) -> Picture:
     """
     with opened(data) as image:
         located = bool(image.getexif().get_ifd(_GPS))
-        return Picture(KINDS[image.format or ""], image.width, image.height, located)
+        return Picture(PHOTO_KINDS[image.format or ""], image.width, image.height, located)
 
 
 @contextmanager
@@ -60,18 +60,18 @@ def opened(data: bytes) -> Iterator[Image.Image]:
     """
     from PIL import Image
 
-    if len(data) > MOST_BYTES:
-        raise NoPhoto(f"it has more than {MOST_BYTES // 1_000_000} megabytes")
+    if len(data) > MOST_OF_A_PHOTO:
+        raise NoPhoto(f"it has more than {MOST_OF_A_PHOTO // 1_000_000} megabytes")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what is odd in it, but can be read
         try:
-            Image.open(BytesIO(data), formats=list(KINDS)).verify()  # which uses it up
-            image = Image.open(BytesIO(data), formats=list(KINDS))
+            Image.open(BytesIO(data), formats=list(PHOTO_KINDS)).verify()  # which uses it up
+            image = Image.open(BytesIO(data), formats=list(PHOTO_KINDS))
             if image.width * image.height > MOST_POINTS:
                 raise NoPhoto(f"its picture has {image.width} × {image.height} points")
             image.load()
         except NoPhoto:
             raise
         except Exception as error:  # the library raises a dozen kinds for broken pictures
-            raise NoPhoto(f"it is no picture of the kinds {' and '.join(KINDS)}") from error
+            raise NoPhoto(f"it is no picture of the kinds {' and '.join(PHOTO_KINDS)}") from error
         yield image

@@ -11,10 +11,10 @@ from handsfree.log import JobRecord
 from handsfree.log.standing import LoggedReading
 from handsfree.meaning import Observation
 from handsfree.plan import Plan
-from handsfree.report.colours import UNKNOWN, paints
+from handsfree.report.colours import UNKNOWN_PAINT, paints
 from handsfree.report.evidence import basis
 from handsfree.report.layout import Box, Layout, Length, layout
-from handsfree.report.svg import BAD, GOOD, INK, SOFT, Drawing, folded
+from handsfree.report.svg import BAD, GOOD, INK, SOFT_INK, Drawing, folded
 
 _BOX, _GAP, _WIRE, _NOTED, _LINE, _NOTE, _TOP = 118.0, 40.0, 130.0, 262.0, 40.0, 12.5, 30.0
 #: Readings that are told at one line; the table has all.
@@ -148,7 +148,7 @@ class _Sheet:
             self.drawing.text(start + 14, at, text, 9, fill=colour)
         if len(many) > _MOST:
             at = y + 18 + _MOST * _NOTE
-            self.drawing.text(start + 14, at, f"and {len(many) - _MOST} more", 9.5, fill=SOFT)
+            self.drawing.text(start + 14, at, f"and {len(many) - _MOST} more", 9.5, fill=SOFT_INK)
 
     def _length(self, length: Length, x: float, room: float, y: float) -> None:
         """A wire in its colours, with its name; crossed where it is at fault."""
@@ -169,7 +169,7 @@ class _Sheet:
         for pin in self.plan.connector.pins:
             if pin.function in (said, bare):
                 return (*paints(pin), f"{bare} {pin.wire}")
-        return UNKNOWN, None, said
+        return UNKNOWN_PAINT, None, said
 
     def _contact(self, name: str, pin: str, number: int, y: float) -> None:
         """A mated contact, at the box that it belongs to, with its pin."""
@@ -181,7 +181,7 @@ class _Sheet:
                 away = -12 if box.column > self._span(number)[0] else _BOX + 12
                 fault = self.faults.get(name)
                 self.drawing.dot(left + away, y, 4, fill="#ffffff", stroke=INK)
-                self.drawing.text(left + away, y - 8, pin, 9, text_anchor="middle", fill=SOFT)
+                self.drawing.text(left + away, y - 8, pin, 9, text_anchor="middle", fill=SOFT_INK)
                 if fault is not None and fault.place.endswith(f" {pin}"):
                     self._cross(left + away, y, f"{self.word}: {fault.say}", _WIRE)
                 return

@@ -28,12 +28,12 @@ _PAINT = {
     "dark green": "#0f4d24",
 }
 #: Of a colour that is not known here, such as one of the plan's own.
-UNKNOWN = "#e4e1da"
+UNKNOWN_PAINT = "#e4e1da"
 
 
 def paint(colour: str) -> str:
     """The paint of a colour word."""
-    return _PAINT.get(colour.lower(), UNKNOWN)
+    return _PAINT.get(colour.lower(), UNKNOWN_PAINT)
 
 
 def paints(pin: Pin) -> tuple[str, str | None]:

@@ -11,13 +11,13 @@ from handsfree.log import JobRecord
 from handsfree.log.standing import LoggedReading
 from handsfree.plan import Pin
 from handsfree.report.colours import paints
-from handsfree.report.svg import BAD, GOOD, INK, PAPER, SOFT, Drawing
+from handsfree.report.svg import BAD, GOOD, INK, PAPER, SOFT_INK, Drawing
 
 _ROW, _BODY, _SIDE, _TOP = 46.0, 64.0, 330.0, 26.0
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class PinMark:
     """What was found of a pin, as a sign and a word."""
 
     sign: str
@@ -25,16 +25,16 @@ class Mark:
     colour: str
 
 
-def mark(pin: str, readings: Iterable[LoggedReading]) -> Mark:
+def mark(pin: str, readings: Iterable[LoggedReading]) -> PinMark:
     """What the readings that stand say of a pin before the repair: the worst of them counts."""
     here = [r for r in readings if pin in r.pins]
     failed = [r for r in here if not r.entry.verdict.passed]
     if failed:
         first = failed[0].entry
-        return Mark("✗", f"{first.verdict.result}: #{first.number} {first.figures}", BAD)
+        return PinMark("✗", f"{first.verdict.result}: #{first.number} {first.figures}", BAD)
     if here:
-        return Mark("✓", "as expected", GOOD)
-    return Mark("–", "not tested", SOFT)
+        return PinMark("✓", "as expected", GOOD)
+    return PinMark("–", "not tested", SOFT_INK)
 
 
 def connector(record: JobRecord) -> Markup:
@@ -65,7 +65,7 @@ def connector(record: JobRecord) -> Markup:
 
 
 def _pin(
-    drawing: Drawing, pin: Pin, found: Mark, x: float, y: float, edge: float, way: int
+    drawing: Drawing, pin: Pin, found: PinMark, x: float, y: float, edge: float, way: int
 ) -> None:
     """One pin, its wire to the side, and the words beside it."""
     drawing.box(x - 19, y - 13, 38, 26, rx=2, fill=PAPER, stroke=INK, stroke_width=1.5)

@@ -11,7 +11,7 @@ from handsfree.report.readings import Row, row
 from handsfree.report.times import Clock
 
 #: Fields of the job's subject as they are headed.
-HEADINGS = {
+FACTS = {
     "vehicle": "Vehicle",
     "registration": "Registration",
     "odometer": "Odometer",
@@ -89,7 +89,7 @@ def first_page(record: JobRecord, clock: Clock, seal: str | None) -> FirstPage:
 
 def _facts(record: JobRecord, clock: Clock) -> tuple[tuple[str, str], ...]:
     told, opened = record.subject, record.opened
-    facts = [(heading, told.get(name, "")) for name, heading in HEADINGS.items()]
+    facts = [(heading, told.get(name, "")) for name, heading in FACTS.items()]
     facts.append(("Begun", clock.day(record.began)))
     if record.ending is not None:
         facts.append(("Finished", clock.day(_ended(record))))

@@ -51,7 +51,7 @@ class Length:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class JoinedNodes:
     """Nodes that are joined by wires and contacts.
 
     Attributes:
@@ -75,7 +75,7 @@ class Layout:
     """
 
     boxes: tuple[Box, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[JoinedNodes, ...]
 
     def line_of(self, node: str | None) -> int | None:
         """The number of the line that a node is in; None if it is in none."""
@@ -173,7 +173,7 @@ def _line(
     group: str,
     drafts: dict[str, _Draft],
     order: list[str],
-) -> Line:
+) -> JoinedNodes:
     nodes = frozenset(node for node, each in groups.items() if each == group)
     ends = {circuit.supply: "supply", circuit.ground: "ground"}
     wires = {
@@ -196,7 +196,7 @@ def _line(
     lengths = tuple(
         Length(name, next((ends[n] for n in wires[name] if n in ends), "")) for name in ordered
     )
-    return Line(nodes, lengths, contacts)
+    return JoinedNodes(nodes, lengths, contacts)
 
 
 def _distances(circuit: Circuit, start: set[str], nodes: frozenset[str]) -> dict[str, int]:

@@ -24,7 +24,7 @@ from handsfree.report.photos import photos
 from handsfree.report.plots import plots
 from handsfree.report.readings import sources, tables
 from handsfree.report.reasoning import reasoning
-from handsfree.report.sounds import Files, Sounds
+from handsfree.report.sounds import Files, PageSounds
 from handsfree.report.times import Clock
 from handsfree.report.transcript import notes, transcript
 from handsfree.showable import showable
@@ -55,7 +55,7 @@ def render(
         seal: the state of its seal in a sentence; None if it has none.
         paper: on which it is printed.
     """
-    clock, sounds = Clock(zone), Sounds(files)
+    clock, sounds = Clock(zone), PageSounds(files)
     environment = Environment(
         loader=PackageLoader("handsfree.report"),
         autoescape=True,

@@ -16,7 +16,7 @@ from handsfree.report.sounds import Files
 from handsfree.report.times import Clock
 
 #: Longest side in a report, in pixels, and quality of its JPEG.
-LONGEST, QUALITY = 1400, 80
+LONGEST_SIDE, QUALITY = 1400, 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ def _shown(data: bytes | None) -> str:
             upright = ImageOps.exif_transpose(image).convert("RGB")
     except NoPhoto:
         return ""
-    upright.thumbnail((LONGEST, LONGEST))
+    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     made = BytesIO()
     upright.save(made, "JPEG", quality=QUALITY)  # nothing but the picture goes over
     return "data:image/jpeg;base64," + base64.b64encode(made.getvalue()).decode("ascii")

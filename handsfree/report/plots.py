@@ -16,13 +16,13 @@ from handsfree.check.sweep import SweepLimits
 from handsfree.events import StepOpened, SweepImported
 from handsfree.log import JobRecord
 from handsfree.meaning import Reading
-from handsfree.report.svg import BAD, FAINT, INK, SOFT, Drawing
+from handsfree.report.svg import BAD, FAINT_INK, INK, SOFT_INK, Drawing
 
 _LEFT, _TOP, _WIDE, _HIGH = 62.0, 18.0, 420.0, 220.0
 
 
 @dataclass(frozen=True, slots=True)
-class Sweep:
+class TakenSweep:
     """A sweep as it was taken.
 
     Attributes:
@@ -44,7 +44,7 @@ class Sweep:
 class Plot:
     """A sweep and its drawing."""
 
-    sweep: Sweep
+    sweep: TakenSweep
     drawing: Markup
 
 
@@ -55,7 +55,7 @@ def plots(record: JobRecord) -> tuple[Plot, ...]:
     return tuple(Plot(sweep, _drawn(f"sweep-{n}", sweep, limits)) for n, sweep in sweeps)
 
 
-def _sweeps(record: JobRecord) -> Iterator[Sweep]:
+def _sweeps(record: JobRecord) -> Iterator[TakenSweep]:
     """Those that were imported, and the one whose steps were dictated."""
     when = "Before the repair"
     for logged in record.events:
@@ -68,7 +68,7 @@ def _sweeps(record: JobRecord) -> Iterator[Sweep]:
                     for f in flaws
                 )
                 at = tuple(f.command for f in flaws if f.command)
-                yield Sweep(f"{when}, from {source}", points, unit, told, at)
+                yield TakenSweep(f"{when}, from {source}", points, unit, told, at)
     plan = record.plan
     if plan.sweep is None:
         return
@@ -87,10 +87,10 @@ def _sweeps(record: JobRecord) -> Iterator[Sweep]:
             if step in standing and not standing[step].verdict.passed
         )
         unit = f"{plan.sweep.hysteresis.units:~P}"
-        yield Sweep("After the repair, as dictated", points, unit, flaws_told)
+        yield TakenSweep("After the repair, as dictated", points, unit, flaws_told)
 
 
-def _drawn(name: str, sweep: Sweep, limits: SweepLimits | None) -> Markup:
+def _drawn(name: str, sweep: TakenSweep, limits: SweepLimits | None) -> Markup:
     told = ", ".join(f"{c:g} %: {f:g} {sweep.unit}" for c, f in sweep.points)
     drawing = Drawing(name, f"Feedback against command. {sweep.heading}", told)
     values = [feedback for _, feedback in sweep.points]
@@ -113,14 +113,16 @@ def _drawn(name: str, sweep: Sweep, limits: SweepLimits | None) -> Markup:
         corners = " ".join(
             f"{x(command):.1f},{y(float(edge.m_as(sweep.unit))):.1f}" for command, edge in ends
         )
-        drawing.put("polygon", points=corners, fill="#e8ece9", stroke=SOFT, stroke_dasharray="4 3")
+        drawing.put(
+            "polygon", points=corners, fill="#e8ece9", stroke=SOFT_INK, stroke_dasharray="4 3"
+        )
     for mark in (0, 25, 50, 75, 100):
-        drawing.line(x(mark), _TOP, x(mark), _TOP + _HIGH, stroke=FAINT, stroke_width=0.6)
+        drawing.line(x(mark), _TOP, x(mark), _TOP + _HIGH, stroke=FAINT_INK, stroke_width=0.6)
         foot = _TOP + _HIGH + 15
         drawing.text(x(mark), foot, f"{mark} %", 10, text_anchor="middle")
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         value = low + share * (high - low)
-        drawing.line(_LEFT, y(value), _LEFT + _WIDE, y(value), stroke=FAINT, stroke_width=0.6)
+        drawing.line(_LEFT, y(value), _LEFT + _WIDE, y(value), stroke=FAINT_INK, stroke_width=0.6)
         drawing.text(_LEFT - 6, y(value) + 4, f"{value:.3g} {sweep.unit}", 10, text_anchor="end")
     path = " ".join(f"{x(command):.1f},{y(feedback):.1f}" for command, feedback in sweep.points)
     drawing.put("polyline", points=path, fill="none", stroke=INK, stroke_width=1.6)

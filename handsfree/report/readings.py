@@ -11,12 +11,12 @@ from handsfree.log import JobRecord
 from handsfree.log.standing import LoggedReading
 from handsfree.meaning import Reading
 from handsfree.plan import COMMON_PRACTICE, Plan
-from handsfree.report.sounds import Sounds
+from handsfree.report.sounds import PageSounds
 from handsfree.report.times import Clock
 from handsfree.units import show, ureg
 
 #: What stands before a verdict, so that it is not told by its colour alone.
-SIGNS = {True: "✓", False: "✗"}
+VERDICT_SIGNS = {True: "✓", False: "✗"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class WireRows:
     """The readings of one wire, or of one pair."""
 
     wire: str
@@ -66,11 +66,11 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class PhaseTable:
     """The readings of one phase."""
 
     heading: str
-    groups: tuple[Group, ...]
+    groups: tuple[WireRows, ...]
 
 
 def sources(record: JobRecord) -> tuple[str, ...]:
@@ -79,7 +79,7 @@ def sources(record: JobRecord) -> tuple[str, ...]:
     return tuple(dict.fromkeys(s.source for s in steps if s.source != COMMON_PRACTICE))
 
 
-def tables(record: JobRecord, clock: Clock, sounds: Sounds) -> tuple[Table, ...]:
+def tables(record: JobRecord, clock: Clock, sounds: PageSounds) -> tuple[PhaseTable, ...]:
     """The readings before the repair, and those after it; a phase without any is left out."""
     plan = record.plan
     parts = (("test", "Before the repair"), ("after_repair", "After the repair"))
@@ -87,11 +87,11 @@ def tables(record: JobRecord, clock: Clock, sounds: Sounds) -> tuple[Table, ...]
     for phase, heading in parts:
         taken = [r for r in record.readings.history if plan.step(r.entry.step).phase == phase]
         if taken:
-            found.append(Table(heading, _groups(plan, taken, clock, sounds)))
+            found.append(PhaseTable(heading, _groups(plan, taken, clock, sounds)))
     return tuple(found)
 
 
-def row(plan: Plan, reading: LoggedReading, clock: Clock, sounds: Sounds | None = None) -> Row:
+def row(plan: Plan, reading: LoggedReading, clock: Clock, sounds: PageSounds | None = None) -> Row:
     """One reading."""
     entry, verdict = reading.entry, reading.entry.verdict
     step = plan.step(entry.step)
@@ -107,7 +107,7 @@ def row(plan: Plan, reading: LoggedReading, clock: Clock, sounds: Sounds | None 
         uncertainty(plan, reading),
         written(verdict.expected),
         "" if step.source == COMMON_PRACTICE else step.source,
-        SIGNS[verdict.passed],
+        VERDICT_SIGNS[verdict.passed],
         verdict.result,
         "" if verdict.distance is None else show(verdict.distance),
         "marginal" if marginal else "pass" if verdict.passed else "fail",
@@ -130,15 +130,15 @@ def uncertainty(plan: Plan, reading: LoggedReading) -> str:
 
 
 def _groups(
-    plan: Plan, taken: Iterable[LoggedReading], clock: Clock, sounds: Sounds
-) -> tuple[Group, ...]:
+    plan: Plan, taken: Iterable[LoggedReading], clock: Clock, sounds: PageSounds
+) -> tuple[WireRows, ...]:
     """In the order of the connector's pins; what is no wire comes last."""
     found: dict[tuple[str, ...], list[Row]] = {}
     for reading in taken:
         found.setdefault(reading.pins, []).append(row(plan, reading, clock, sounds))
     order = [pin.number for pin in plan.connector.pins]
     keys = sorted(found, key=lambda pins: (not pins, [_place(order, pin) for pin in pins]))
-    return tuple(Group(found[k][0].wire, found[k][0].pin, tuple(found[k])) for k in keys)
+    return tuple(WireRows(found[k][0].wire, found[k][0].pin, tuple(found[k])) for k in keys)
 
 
 def _place(order: list[str], pin: str) -> int:

@@ -10,13 +10,13 @@ from handsfree.diagnosis import Evidence, Ranked
 from handsfree.diagnosis.plain import written_odds
 from handsfree.log import JobRecord
 from handsfree.report.evidence import SPEAKS, basis, on_the_scale
-from handsfree.report.svg import FAINT, INK, SOFT, Drawing
+from handsfree.report.svg import FAINT_INK, INK, SOFT_INK, Drawing
 
 _WORDS = {"no fault": "no fault here", "none of these": "none of the known causes"}
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
+class PrintedCause:
     """A cause as it is printed.
 
     Attributes:
@@ -44,7 +44,7 @@ class Reasoning:
         slips: readings that the first cause takes for slips.
     """
 
-    causes: tuple[Cause, ...]
+    causes: tuple[PrintedCause, ...]
     rule: tuple[tuple[str, str], ...]
     source: str
     slips: tuple[str, ...]
@@ -66,12 +66,12 @@ def reasoning(record: JobRecord) -> Reasoning | None:
     return Reasoning(causes, rule, finding.source if finding else "", slips)
 
 
-def _cause(record: JobRecord, number: int, one: Ranked) -> Cause:
+def _cause(record: JobRecord, number: int, one: Ranked) -> PrintedCause:
     words = " and ".join(fault.say for fault in one.faults)
     name = words or _WORDS.get(one.cause.kind, one.cause.kind)
     speaks = sorted((e for e in one.evidence if e.ratio > SPEAKS), key=lambda e: -e.ratio)
     denies = sorted((e for e in one.evidence if e.ratio < 1 / SPEAKS), key=lambda e: e.ratio)
-    return Cause(
+    return PrintedCause(
         name,
         written_odds(one.odds),
         _scale(number, name, one.odds),
@@ -85,8 +85,8 @@ def _scale(number: int, name: str, odds: float) -> Markup:
     drawing = Drawing(f"odds-{number}", f"Odds of {name}", f"{written_odds(odds)} on a log scale")
     width, left = 150.0, 5.0
     for share in (0, 0.25, 0.5, 0.75, 1):
-        drawing.line(left + share * width, 4, left + share * width, 20, stroke=FAINT)
-    drawing.line(left, 12, left + width, 12, stroke=SOFT)
+        drawing.line(left + share * width, 4, left + share * width, 20, stroke=FAINT_INK)
+    drawing.line(left, 12, left + width, 12, stroke=SOFT_INK)
     drawing.dot(left + on_the_scale(odds) * width, 12, 5, fill=INK)
     return drawing.sized(160, 24)
 

@@ -12,7 +12,7 @@ Files = Callable[[str], bytes | None]
 MOST_SOUND = 1 << 30
 
 
-class Sounds:
+class PageSounds:
     """The clips, as long as there is room for them.
 
     Attributes:

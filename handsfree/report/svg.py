@@ -13,8 +13,8 @@ from markupsafe import Markup
 
 from handsfree.showable import showable
 
-INK, SOFT, FAINT, PAPER = "#1c2326", "#4d585d", "#c3cacd", "#ffffff"
-GOOD, BAD, EDGE = "#1d6b43", "#9c2b16", "#7a4f00"
+INK, SOFT_INK, FAINT_INK, PAPER = "#1c2326", "#4d585d", "#c3cacd", "#ffffff"
+GOOD, BAD, EDGE_INK = "#1d6b43", "#9c2b16", "#7a4f00"
 #: Width of a character as a share of the size of the type; DejaVu Sans is about that wide.
 _WIDE = 0.62
 

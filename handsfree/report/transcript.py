@@ -21,12 +21,12 @@ from handsfree.events import (
 )
 from handsfree.log import JobRecord
 from handsfree.report.evidence import basis
-from handsfree.report.sounds import Sounds
+from handsfree.report.sounds import PageSounds
 from handsfree.report.times import Clock
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SaidLine:
     """One thing said.
 
     Attributes:
@@ -49,10 +49,10 @@ class Stretch:
     """Lines in a row that all bear on the finding, or all do not."""
 
     bears: bool
-    lines: tuple[Line, ...]
+    lines: tuple[SaidLine, ...]
 
 
-def transcript(record: JobRecord, clock: Clock, sounds: Sounds) -> tuple[Stretch, ...]:
+def transcript(record: JobRecord, clock: Clock, sounds: PageSounds) -> tuple[Stretch, ...]:
     """Everything that was said, in order."""
     bearing = _bearing(record)
     lines = []
@@ -60,16 +60,16 @@ def transcript(record: JobRecord, clock: Clock, sounds: Sounds) -> tuple[Stretch
         who, text = _said(logged)
         if who:
             sound, bears = sounds(logged.clip), logged.seq in bearing
-            lines.append(Line(who, text, clock.hour(logged.time), sound, bears))
+            lines.append(SaidLine(who, text, clock.hour(logged.time), sound, bears))
     return tuple(
         Stretch(bears, tuple(group)) for bears, group in groupby(lines, lambda line: line.bears)
     )
 
 
-def notes(record: JobRecord, clock: Clock, sounds: Sounds) -> tuple[Line, ...]:
+def notes(record: JobRecord, clock: Clock, sounds: PageSounds) -> tuple[SaidLine, ...]:
     """What was kept as a note."""
     return tuple(
-        Line("note", e.event.text, clock.hour(e.time), sounds(e.clip), True)
+        SaidLine("note", e.event.text, clock.hour(e.time), sounds(e.clip), True)
         for e in record.events
         if isinstance(e.event, Noted)
     )

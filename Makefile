@@ -11,7 +11,7 @@ help:  ## show what can be made
 $(BIN)/.installed: pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/pip install --quiet --upgrade pip
-	$(BIN)/pip install --quiet --editable '.[dev,review,voice]'
+	$(BIN)/pip install --quiet --editable '.[dev,pdf,review,voice]'
 	touch $@
 
 demo: $(BIN)/.installed  ## hear the demo session: recorded speech to log, verdict and report
@@ -50,7 +50,7 @@ bench: $(BIN)/.installed  ## measure speed; figures are ratios within one run
 lock: $(BIN)/.installed  ## write down the set that is installed and tested here, with hashes
 	$(BIN)/pip freeze --all --exclude-editable > $(VENV)/tested.txt
 	$(BIN)/pip install --quiet --dry-run --ignore-installed --constraint $(VENV)/tested.txt \
-		--report $(VENV)/resolved.json '.[dev,review,voice]'
+		--report $(VENV)/resolved.json '.[dev,pdf,review,voice]'
 	$(BIN)/python .ci/lock.py < $(VENV)/resolved.json > requirements.lock
 
 clean:  ## remove what was made

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from datetime import UTC
 from pathlib import Path
 
 import pytest
@@ -76,7 +77,7 @@ def test_the_report_is_the_same(job: Path) -> None:
     record, lines = JobRecord.read(job), read(job)
     state = "finished" if record.ending else "open"
     check = Verification(state, len(lines), fingerprint(lines[-1]), (), ())
-    page = render(record, check, lambda clip: clip.encode())
+    page = render(record, check, lambda clip: clip.encode(), zone=UTC)
     page = page.replace(f"handsfree {__version__}", "handsfree VERSION")
     assert page == (job / "report.html").read_text(encoding="utf-8")
 

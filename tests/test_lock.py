@@ -29,7 +29,10 @@ def pins() -> dict[str, Version]:
 
 def asked() -> list[Requirement]:
     extras = PROJECT["optional-dependencies"]
-    return [Requirement(r) for r in [*PROJECT["dependencies"], *extras["dev"], *extras["voice"]]]
+    return [
+        Requirement(r)
+        for r in [*PROJECT["dependencies"], *extras["dev"], *extras["voice"], *extras["pdf"]]
+    ]
 
 
 def test_the_locked_set_is_one_that_the_project_asks_for() -> None:

@@ -45,7 +45,10 @@ COMMANDS: Mapping[str, Offered] = {
     "parse": Offered("speech", "Tell what a text means at a step of a plan."),
     "log": Offered("jobs", "Show what was logged."),
     "report": Offered(
-        "jobs", "Write a self-contained HTML report with the sound behind every reading."
+        "jobs", "Write a report: HTML with the sound behind every reading in it, or PDF."
+    ),
+    "attach": Offered(
+        "jobs", "Put photos into a job, also one that is finished; the report shows them."
     ),
     "sweep": Offered(
         "jobs", "Import a sweep of feedback against command into a job, and judge it."

@@ -10,7 +10,7 @@ from rich.table import Table
 
 from handsfree.cli.output import console, print_json
 from handsfree.diagnosis import Explanation, simulate_jobs
-from handsfree.diagnosis.plain import plain_explanation
+from handsfree.diagnosis.plain import plain_explanation, written_odds
 from handsfree.dialogue import Dialogue, informed
 from handsfree.errors import BadInput
 from handsfree.languages import load_language
@@ -62,7 +62,7 @@ def show_explanation(found: Explanation) -> None:
     """Print the ranking with its evidence."""
     said = found.verdict
     names = " or ".join(dict.fromkeys(one.fault.say for one in said.candidates))
-    console.print(": ".join(filter(None, (said.kind, names))) + f", odds {_odds(said.odds)}")
+    console.print(": ".join(filter(None, (said.kind, names))) + f", odds {written_odds(said.odds)}")
     if said.next_test:
         own = "the part itself is tested by" if said.kind == "suspicion" else "told apart by"
         console.print(f"{own}: {said.next_test}")
@@ -77,16 +77,11 @@ def show_explanation(found: Explanation) -> None:
         denies = [e for e in one.evidence if e.ratio < 0.5]
         table.add_row(
             label,
-            _odds(one.odds),
+            written_odds(one.odds),
             ", ".join(e.test for e in sorted(speaks, key=lambda e: -e.ratio)[:3]),
             ", ".join(e.test for e in sorted(denies, key=lambda e: e.ratio)[:3]),
         )
     console.print(table)
-
-
-def _odds(value: float) -> str:
-    """Odds as people say them: 20:1, or 1:50."""
-    return f"{value:.0f}:1" if value >= 1 else f"1:{min(1 / max(value, 1e-9), 99):.0f}"
 
 
 def simulate_plan(

@@ -39,6 +39,7 @@ from handsfree.cli.options import (
     ModelOption,
     PlanArgument,
     VoiceOption,
+    calendar_day,
 )
 from handsfree.cli.output import console, fan_out, print_event, print_json_event
 from handsfree.cli.seal import sealed, unlocked
@@ -115,6 +116,12 @@ def dictate(
     complaint: Annotated[
         str | None, typer.Option("--complaint", help="In the customer's words.")
     ] = None,
+    meter_serial: Annotated[
+        str | None, typer.Option("--meter-serial", help="Serial number of the meter.")
+    ] = None,
+    calibrated: Annotated[
+        str | None, typer.Option("--calibrated", help="When the meter was, such as 2026-03-31.")
+    ] = None,
     person: Person = None,
     screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
@@ -141,6 +148,8 @@ def dictate(
         "technician": technician,
         "customer": customer,
         "complaint": complaint,
+        "meter_serial": meter_serial,
+        "calibrated": calibrated and calendar_day(calibrated),
     }
     session = _Session(
         loaded,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -16,6 +17,14 @@ from handsfree.log import JobRecord, compare, read, recover, to_csv, verify
 from handsfree.plan import load_plan
 from handsfree.units import show
 
+
+class PaperName(StrEnum):
+    """Sizes of paper."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
 JobArgument = Annotated[Path, typer.Argument(help="The job folder.")]
 
 
@@ -24,6 +33,7 @@ def register(app: typer.Typer) -> None:
     app.command("log", epilog="Example: handsfree log jobs/van --csv > van.csv")(show_log)
     app.command("report", epilog="Example: handsfree report jobs/van -o van.html")(write_report)
     app.command("sweep", epilog="Example: handsfree sweep jobs/van sweep.csv")(import_sweep_file)
+    app.command(epilog="Example: handsfree attach jobs/van connector.jpg")(attach)
     app.command("recover", epilog="Example: handsfree recover jobs/van")(recover_job)
     app.command("verify", epilog="Example: handsfree verify jobs/van")(verify_job)
 
@@ -42,6 +52,22 @@ def import_sweep_file(
         console.print(f"{flaw.flaw}{at}{value}")
     if not flaws:
         console.print("the sweep is fine: end stops, direction, no dead segment, little hysteresis")
+
+
+def attach(
+    job: JobArgument,
+    files: Annotated[list[Path], typer.Argument(help="Photos, JPEG or PNG.")],
+) -> None:
+    """Put photos into a job, also one that is finished; the report shows them."""
+    from handsfree.job.photos import attach_photos
+
+    for file, picture in zip(files, attach_photos(job, files), strict=True):
+        console.print(f"attached: {file.name}, {picture.width} × {picture.height}", markup=False)
+        if picture.located:
+            console.print(
+                "note: the file says where it was taken. It stays so in the job; the "
+                "report shows the photo without it."
+            )
 
 
 def show_log(
@@ -78,14 +104,20 @@ def show_log(
 def write_report(
     job: JobArgument,
     output: Annotated[
-        Path | None, typer.Option("-o", "--output", help="The HTML file; else JOB/report.html.")
+        Path | None,
+        typer.Option(
+            "-o", "--output", help="File that ends in .html or .pdf; else JOB/report.html."
+        ),
     ] = None,
+    paper: Annotated[PaperName, typer.Option("--paper", help="Size of a printed page.")] = (
+        PaperName.a4
+    ),
 ) -> None:
-    """Write a self-contained HTML report with the sound behind every reading."""
+    """Write a report: HTML with the sound behind every reading in it, or PDF."""
     from handsfree.report import report_file
 
     path = output or job / "report.html"
-    check = report_file(job, path)
+    check = report_file(job, path, paper.value)
     console.print(f"report: {path}")
     if not check.ok:
         raise Damaged(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from handsfree.errors import BadInput
 from handsfree.plan import shipped
 
 
@@ -40,3 +42,16 @@ KeyFiles = Annotated[
     list[Path] | None,
     typer.Option("--key", help="The shop's public key: no other counts. Needs no other file."),
 ]
+
+
+def calendar_day(text: str) -> str:
+    """A day of the calendar (ISO 8601).
+
+    Raises:
+        BadInput: it is none.
+    """
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        remedy = "Write it as year, month and day: 2026-03-31."
+        raise BadInput(f"{text!r} is no day", where="--calibrated", remedy=remedy) from None

@@ -18,8 +18,8 @@ from handsfree.cli.output import console, print_json
 from handsfree.display.web_display import LOOPBACK, PORT, certificate_folder
 from handsfree.job.progress import progress_folder
 from handsfree.live.settings import settings_file
-from handsfree.seal.keys import seal_folder
 from handsfree.review.places import REVIEW_PORT, index_folder
+from handsfree.seal.keys import seal_folder
 from handsfree.units import ureg
 from handsfree.words.fetch import INDEX, models_folder
 
@@ -160,10 +160,10 @@ def _leaving() -> Iterator[Fact]:
 def _keeping() -> Iterator[Fact]:
     yield _kept(
         "jobs",
-        "one folder each, or that of --job: every utterance as sound and text, readings, what was "
-        "told of vehicle, technician and complaint, and the plan. Its files are their owner's "
-        "alone. A report or a table that is written elsewhere is made to be handed on, and as "
-        "readable as files there are. "
+        "one folder each, or that of --job: every utterance as sound and text, readings, photos "
+        "as they were attached, what was told of vehicle, technician and complaint, and the plan. "
+        "Its files are their owner's alone. A report or a table that is written elsewhere is made "
+        "to be handed on, and as readable as files there are. "
         "Delete the folder, and what was made of it elsewhere: a recovered job, a report, a table.",
         Path("jobs").resolve(),
     )

@@ -23,7 +23,7 @@ from handsfree.words.whisper_engine import WHISPER_SHA256
 #: SPDX's word for a licence that nobody has stated.
 NOT_STATED = "NOASSERTION"
 #: Extras of which a user may have installed something.
-EXTRAS = frozenset({"voice", "stamp", "parquet"})
+EXTRAS = frozenset({"voice", "pdf", "parquet", "review", "stamp"})
 
 #: SPDX names of what metadata older than PEP 639 say: the field "License", or a classifier.
 _SPDX = {
@@ -37,13 +37,20 @@ _SPDX = {
 _PLAIN = {"Apache-2.0", "BSD-3-Clause", "GPL-3.0-or-later", "MIT", "MPL-2.0", "MPL-2.0 AND MIT"}
 #: Packages that say "BSD" without saying which: by the text of the licence in the package.
 _BY_TEXT = {
+    "cssselect2": "BSD-3-Clause",
     "flexcache": "BSD-3-Clause",
     "jinja2": "BSD-3-Clause",
     "pint": "BSD-3-Clause",
     "pocketsphinx": "BSD-2-Clause AND BSD-3-Clause",
+    "pydyf": "BSD-3-Clause",
     "scipy": "BSD-3-Clause",
     "segno": "BSD-3-Clause",
+    "tinycss2": "BSD-3-Clause",
+    "weasyprint": "BSD-3-Clause",
+    "webencodings": "BSD-3-Clause",
 }
+#: Packages at whose licences one may choose, by their classifiers and their README.
+_AT_CHOICE = {"pyphen": "GPL-2.0-or-later OR LGPL-2.1-or-later OR MPL-1.1"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +124,9 @@ def licence(found: metadata.Distribution) -> str:
     told = found.metadata.get_all
     for expression in told("License-Expression") or ():
         return str(expression)
-    if by_text := _BY_TEXT.get(canonicalize_name(found.name)):
-        return by_text
+    name = canonicalize_name(found.name)
+    if known := _BY_TEXT.get(name) or _AT_CHOICE.get(name):
+        return known
     classifiers = [
         text.rpartition(" :: ")[2].partition(" (")[0]
         for text in map(str, told("Classifier") or ())
@@ -127,8 +135,8 @@ def licence(found: metadata.Distribution) -> str:
     for text in [*map(str, told("License") or ()), *classifiers]:
         if text in _PLAIN:
             return text
-        if name := _SPDX.get(text.lower()):
-            return name
+        if by_name := _SPDX.get(text.lower()):
+            return by_name
     return NOT_STATED
 
 

@@ -11,6 +11,11 @@ from handsfree.diagnosis.explain import Explanation, Ranked
 from handsfree.diagnosis.verdict import Verdict
 
 
+def written_odds(value: float) -> str:
+    """Odds in figures, as people write them: 20:1, or 1:50."""
+    return f"{value:.0f}:1" if value >= 1 else f"1:{min(1 / max(value, 1e-9), 99):.0f}"
+
+
 def plain_explanation(found: Explanation) -> dict[str, Any]:
     """An explanation as JSON values; odds are plain ratios, 20.0 is twenty to one."""
     return {

@@ -270,6 +270,25 @@ class SweepImported:
 
 
 @dataclass(frozen=True, slots=True)
+class PhotoAttached:
+    """A photo was put into the job; also after its end, to which it adds nothing.
+
+    Attributes:
+        photo, photo_sha256: its name in the job and its hash.
+        source: name of the file that it was.
+        width, height: in points.
+        located: whether the file says where it was taken.
+    """
+
+    photo: str
+    photo_sha256: str
+    source: str
+    width: int
+    height: int
+    located: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class JobFinished:
     """The end of the job, verified or not, and what is missing or failed."""
 
@@ -386,6 +405,7 @@ Event = (
     | VerdictReached
     | VerdictWithdrawn
     | SweepImported
+    | PhotoAttached
     | JobFinished
     | ReadingsImported
     | ClipsPurged

@@ -24,7 +24,7 @@ _REFERENCES = {
 #: How far a clock may go back before it is remarked: it is set right by a little now and then.
 SET_RIGHT = timedelta(seconds=1)
 #: What may follow the end of a job: nobody measured anything then.
-AFTERWARDS = frozenset({"purged", "resumed", "corrected", "worded", "reviewed"})
+AFTERWARDS = frozenset({"purged", "resumed", "corrected", "worded", "reviewed", "photo"})
 _NUMBERED_KINDS = ("reading", "corrected")
 
 
@@ -111,7 +111,7 @@ def proof_of_more(names: Iterable[str], events: Sequence[Line]) -> str | None:
     return name if number > last + 1 else None
 
 
-_NUMBERED = re.compile(r"(?:clips|aside)/([0-9]{5,9})[.-].*")
+_NUMBERED = re.compile(r"(?:clips|aside|photos)/([0-9]{5,9})[.-].*")
 
 
 def event_of_clip(name: str) -> int:
@@ -139,8 +139,8 @@ def _misplaced(event: Line, kinds: Mapping[int, str]) -> str | None:
     if event.kind == "opened" and kinds:
         return "the opening of another job stands here"
     for role, name, _ in event.files:
-        if role == "clip" and event_of_clip(name) != event.seq:
-            return "its clip is named after another event"
+        if role in ("clip", "photo") and event_of_clip(name) != event.seq:
+            return f"its {role} is named after another event"
     for field, known in _REFERENCES.items():
         other = event.fields.get(field)
         if isinstance(other, int) and kinds.get(other) not in known:

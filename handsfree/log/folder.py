@@ -3,6 +3,7 @@
 events.jsonl    the event log
 plan.yaml       the plan as used
 clips/          one FLAC a recorded utterance, named after the event that holds its hash
+photos/         photos that were attached, named likewise
 aside/          bytes that a cut write left behind the last whole event
 finished.json   number and digest of the last event, written on finishing
 seals.jsonl     who vouched for the log, and up to which event; see `handsfree.seal`
@@ -28,6 +29,7 @@ from handsfree.log.chain import Line
 EVENTS = "events.jsonl"
 PLAN = "plan.yaml"
 CLIPS = "clips"
+PHOTOS = "photos"
 ASIDE = "aside"
 FINISHED = "finished.json"
 SEALS = "seals.jsonl"
@@ -42,7 +44,7 @@ PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 
 
 #: Names that a file of a job may have.
-_OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
+_OWN = re.compile(r"(?:(?:clips|aside|photos)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
 #: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
 MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12, SEALS: 1 << 20, TOMBSTONE: 1 << 14}
 MOST_OF_A_CLIP = 1 << 26
@@ -165,7 +167,7 @@ def refuse_links(folder: Path) -> None:
     Raises:
         NotPlain: a link leads elsewhere.
     """
-    for name in (CLIPS, ASIDE, LOCK):
+    for name in (CLIPS, PHOTOS, ASIDE, LOCK):
         if (folder / name).is_symlink():
             what = "a link stands where something of the job itself belongs"
             raise NotPlain(what, where=str(folder / name))
@@ -214,9 +216,9 @@ def _deleted(folder: Path, tombstone: bytes) -> BadInput:
 
 
 def stored_names(folder: Path) -> list[str]:
-    """Names of the files beside the log: clips, and what was set aside."""
+    """Names of the files beside the log: clips, photos, and what was set aside."""
     with told_plainly(folder):
-        parts = [folder / name for name in (CLIPS, ASIDE)]
+        parts = [folder / name for name in (CLIPS, PHOTOS, ASIDE)]
         own = [part for part in parts if not part.is_symlink()]
         stored = (path for part in own for path in sorted(part.glob("*")))
         return [path.relative_to(folder).as_posix() for path in stored]

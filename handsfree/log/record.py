@@ -22,7 +22,7 @@ from handsfree.events import (
     VerdictWithdrawn,
 )
 from handsfree.log.chain import Line
-from handsfree.log.folder import CLIPS, EVENTS, PLAN, NotPlain, read_file, read_log
+from handsfree.log.folder import CLIPS, EVENTS, PHOTOS, PLAN, NotPlain, read_file, read_log
 from handsfree.log.standing import Readings, standing_readings
 from handsfree.log.verify import read
 from handsfree.plan import Plan, parse_plan
@@ -114,14 +114,16 @@ class JobRecord:
         begun = [e.event for e in self.events if isinstance(e.event, JobOpened | JobTakenUp)]
         told = begun[-1].keep if begun else ""
         return "never" if told == "never" else "readings" if told == "readings" else "all"
+
     def reviews(self) -> tuple[tuple[str, JobReviewed], ...]:
         """Who has looked through the job, and when."""
         return tuple((e.time, e.event) for e in self.events if isinstance(e.event, JobReviewed))
 
     def clip(self, name: str) -> bytes | None:
-        """The sound of that name; None if it is gone, or no plain file of the job."""
+        """The sound or photo of that name; None if it is gone, or no plain file of the job."""
+        own = name.startswith((f"{CLIPS}/", f"{PHOTOS}/"))
         try:
-            return read_file(self.folder, name) if name.startswith(f"{CLIPS}/") else None
+            return read_file(self.folder, name) if own else None
         except NotPlain:
             return None
 

@@ -25,6 +25,7 @@ from handsfree.log.folder import (
     EVENTS,
     FINISHED,
     FOLDER_RIGHTS,
+    PHOTOS,
     PLAN,
     NotPlain,
     finish_flaw,
@@ -196,7 +197,7 @@ def _copy(folder: Path, target: Path, data: bytes, kept: tuple[Line, ...], plan:
     """The plan, what the kept events name, and then their very lines."""
     with told_plainly(target):
         target.parent.mkdir(parents=True, exist_ok=True)
-        for made in (target, target / CLIPS, target / ASIDE):
+        for made in (target, target / CLIPS, target / PHOTOS, target / ASIDE):
             made.mkdir(FOLDER_RIGHTS)
         write_file(target / PLAN, plan)
         for event in kept:

@@ -36,6 +36,8 @@ from handsfree.log.folder import (
     CLIPS,
     EVENTS,
     FINISHED,
+    FOLDER_RIGHTS,
+    PHOTOS,
     finish_mark,
     read_file,
     sync,
@@ -80,13 +82,22 @@ class JobLog:
         """All lines of the job so far, those of earlier sessions included."""
         return tuple(event for event, _ in self._ends)
 
-    def append(self, kind: str, sound: bytes | None = None, /, **fields: object) -> Line:
+    def append(
+        self,
+        kind: str,
+        sound: bytes | None = None,
+        photo: tuple[str, bytes] | None = None,
+        /,
+        **fields: object,
+    ) -> Line:
         """Write an event; when this returns it is on the disk.
 
         Args:
             kind: what happened. `finished` is to be the last event of a session.
             sound: a recorded utterance as FLAC; it is stored as a clip, and the event gets its
                 name and hash as `clip` and `clip_sha256`.
+            photo: the ending of its name, and its bytes; stored likewise, as `photo` and
+                `photo_sha256`.
             fields: JSON values. `supersedes` and `struck` hold the `seq` of an earlier reading.
 
         Raises:
@@ -108,11 +119,17 @@ class JobLog:
         if sound is not None:
             clip = f"{CLIPS}/{seq:05d}.flac"
             fields |= {"clip": clip, "clip_sha256": chain.digest(sound)}
+        if photo is not None:
+            picture = f"{PHOTOS}/{seq:05d}{photo[0]}"
+            fields |= {"photo": picture, "photo_sha256": chain.digest(photo[1])}
         line = chain.encode(seq, time.replace("+00:00", "Z"), kind, fields, prev)
         event = chain.decode(line)
         with told_plainly(self.folder):
             if sound is not None:
                 write_file(self.folder / clip, sound)
+            if photo is not None:
+                (self.folder / PHOTOS).mkdir(FOLDER_RIGHTS, exist_ok=True)
+                write_file(self.folder / picture, photo[1])
             if kind == "finished":
                 self._finish(line, event)
             else:

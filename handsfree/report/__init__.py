@@ -1,5 +1,6 @@
 """The log as a report that a customer or a warranty desk can read."""
 
-from handsfree.report.html import render, report_file
+from handsfree.report.file import report_file
+from handsfree.report.page import Paper, render
 
-__all__ = ["render", "report_file"]
+__all__ = ["Paper", "render", "report_file"]

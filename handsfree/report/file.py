@@ -1,0 +1,60 @@
+"""The report of a job folder, written to a file: HTML or PDF by its ending."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from handsfree.errors import BadInput
+from handsfree.log import JobRecord, Verification, verify
+from handsfree.log.folder import PHOTOS
+from handsfree.report.page import Paper, render
+from handsfree.report.pdf import to_pdf
+
+
+def report_file(job: Path, output: Path, paper: Paper = "a4") -> Verification:
+    """Write the report of a job folder; that of a damaged one says so first.
+
+    Returns:
+        What `verify` found, which the report tells.
+
+    Raises:
+        BadInput: it is no job folder, or the report cannot be written, or not in that format.
+        Damaged: the log cannot be read.
+        Missing: what makes a PDF is not installed.
+    """
+    ending = output.suffix.lower()
+    if ending not in (".html", ".htm", ".pdf"):
+        raise BadInput(
+            f"a report is written as HTML or PDF, not as {ending or 'a file without an ending'}",
+            where=str(output),
+            remedy="Give a name that ends in .html or .pdf.",
+        )
+    record = JobRecord.read(job)
+    check = verify(job)
+    if ending == ".pdf":  # nobody hears paper
+        silent = render(record, check, lambda name: _photo(record, name), paper=paper)
+        made = to_pdf(silent)
+    else:
+        made = render(record, check, record.clip, paper=paper).encode()
+    try:
+        _put(output, made)
+    except OSError as error:
+        raise BadInput(
+            f"the report cannot be written: {error.strerror}",
+            where=str(output),
+            remedy="Choose another place with -o.",
+        ) from error
+    return check
+
+
+def _photo(record: JobRecord, name: str) -> bytes | None:
+    return record.clip(name) if name.startswith(PHOTOS) else None
+
+
+def _put(output: Path, data: bytes) -> None:
+    """Write a file, whole or not at all; where a link stands it is replaced, and not followed."""
+    ready = output.with_name(f"{output.name}.new")
+    ready.unlink(missing_ok=True)
+    with ready.open("xb") as file:  # no link is followed to make a new file
+        file.write(data)
+    ready.replace(output)

@@ -2,7 +2,7 @@
 
 Lines of its file, parts of its circuit, tests that follow from it, faults that the library knows of
 it, the mean number of tests to the verdict, and the sources of its values.  The mean is of JOBS
-vehicles of each plan (6 if not given), each with one fault of the library that some test shows, drawn
+vehicles of each plan (6 if not given), each with one fault of the library that a test shows, drawn
 by its rate; informed order, 2 % of the numbers misheard, single faults only.
 """
 

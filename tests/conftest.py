@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 from by_hand import by_hand
+from plan_sample import sample
 
 from handsfree.grammar import Language, SpokenPlan
 from handsfree.languages import load_language
@@ -44,3 +45,9 @@ def spoken_flap(english: Language, flap: Plan) -> SpokenPlan:
 def spoken_plans(english: Language) -> list[SpokenPlan]:
     """Every shipped plan."""
     return [SpokenPlan(english, load_plan(name).plan) for name in shipped()]
+
+
+@pytest.fixture(scope="session")
+def some_spoken_plans(english: Language) -> list[SpokenPlan]:
+    """Some of the shipped plans: the grammars of all of them take long to make."""
+    return [SpokenPlan(english, load_plan(name).plan) for name in sample()]

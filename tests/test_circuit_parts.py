@@ -76,7 +76,7 @@ conditions: {"on": {driver: low}, "off": {}, high: {driver: high}}
 parts:
   driver: {kind: pulse driver, output: a, supply: bat, ground: gnd, duty: 30 %}
   valve: {kind: coil, between: [a, gnd], resistance: 12 Ω}
-conditions: {pulses: {}, rests: {driver: "off"}, full: {driver: "on"}}
+conditions: {pulses: {}, less: {driver: 10 %}, rests: {driver: "off"}, full: {driver: "on"}}
 """,
     "fuse": """
 parts:
@@ -127,6 +127,12 @@ parts:
   sensor: {kind: pressure sensor, between: [bat, gnd], wiper: w}
   input: {kind: resistor, between: [w, gnd], resistance: 100 kΩ}
 conditions: {rest: {sensor: 10 %}, full: {sensor: 90 %}}
+""",
+    "oxygen cell": """
+parts:
+  upper: {kind: resistor, between: [bat, s], resistance: 10 MΩ}
+  cell: {kind: oxygen cell, between: [s, gnd]}
+conditions: {cold: {}, lean: {cell: in lean exhaust}, rich: {cell: in rich exhaust}}
 """,
     "thermistor": """
 parts:
@@ -365,6 +371,7 @@ def test_a_pulsed_output_reads_its_mean():
     """Duty times supply behind the stage's own resistance (averaged switch)."""
     mean = 0.30 * 12
     assert read("pulse driver", "a", "pulses") == pytest.approx(mean * 12 / 12.1, rel=4e-3)
+    assert read("pulse driver", "a", "less") == pytest.approx(mean / 3 * 12 / 12.1, rel=2e-2)
     assert read("pulse driver", "a", "rests") == pytest.approx(0, abs=1e-3)
     assert read("pulse driver", "a", "full") == pytest.approx(12 * 12 / 12.11, rel=2e-3)
 
@@ -372,6 +379,21 @@ def test_a_pulsed_output_reads_its_mean():
 def test_two_currents_of_an_active_sensor():
     assert read("active speed sensor", "a", "gap") == pytest.approx(0.007 * 115, rel=0.01)
     assert read("active speed sensor", "a", "tooth") == pytest.approx(0.014 * 115, rel=0.01)
+
+
+def test_an_oxygen_cell_by_nernsts_equation():
+    """U = R·T / 4F · ln(p'/p''), with R and F of CODATA 2018 and 21 % of oxygen in the air.
+
+    At 600 °C, a few per cent of oxygen left give some tens of millivolts, and 1e-16 bar, as is
+    left of it in rich exhaust, more than 0.6 V (order of magnitude: from memory).
+    """
+    volts = {left: 8.314462618 * 873.15 / (4 * 96485.33212) * math.log(0.21e5 / left)
+             for left in (0.01e5, 1e-16 * 1e5)}  # fmt: skip
+    assert volts[0.01e5] < 0.2
+    assert volts[1e-16 * 1e5] > 0.6
+    assert read("oxygen cell", "s", "lean") < 0.2
+    assert read("oxygen cell", "s", "rich") > 0.7
+    assert read("oxygen cell", "s", "cold") > 5  # it insulates: the bias is seen
 
 
 def test_hall_output():

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from by_hand import NAMES, by_hand
+from plan_sample import sample
 from typer.testing import CliRunner
 
 from handsfree.circuit import live_ohmmeter_tests
@@ -81,7 +82,7 @@ def test_prompts_are_short_and_one_action_a_sentence(name: str) -> None:
             assert sentence[0].isupper()
 
 
-@every_description
+@pytest.mark.parametrize("name", [name for name in sample() if name in DESCRIBED])
 @pytest.mark.parametrize("danger", ["airbag", "high_voltage"])
 def test_no_ohmmeter_on_a_dangerous_class(name: str, danger: str) -> None:
     free = {"main_line": (), "override": {}, "again": None, "findings": ()}

@@ -9,6 +9,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from by_hand import by_hand
+from plan_sample import sample
 from plan_walking import take_of
 from rapidfuzz.distance import Levenshtein
 
@@ -172,7 +173,7 @@ def test_what_must_be_told_apart_sounds_apart(plan: Plan, phones: dict[str, list
                 assert distance(a, b, phones) >= 0.5, (a, b)
 
 
-@every_plan
+@pytest.mark.parametrize("plan", [PLANS[name].plan for name in sample()], ids=sample())
 def test_every_name_means_its_thing(plan: Plan, english: Language) -> None:
     spoken = SpokenPlan(english, plan)
 

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from plan_sample import sample
 
 from handsfree.errors import Missing
 from handsfree.languages import load_language
-from handsfree.plan import load_plan, shipped
+from handsfree.plan import load_plan
 from handsfree.words import moonshine_engine
 from handsfree.words.moonshine_engine import BYTES, SPECIAL, WORDS, packaged_moonshine, spelling
 from handsfree.words.weights import adapt, packaged_adaptation, variables_in
@@ -21,7 +22,7 @@ def vocabulary() -> set[str]:
     from handsfree.grammar.moment import SpokenPlan
 
     found: set[str] = set()
-    for name in shipped():
+    for name in sample():
         plan = load_plan(name).plan
         spoken = SpokenPlan(load_language("en"), plan)
         for step in plan.steps:

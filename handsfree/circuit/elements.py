@@ -99,6 +99,9 @@ class Part(Model):
     cautions: ClassVar[tuple[str, ...]] = ()
     normal: ClassVar[tuple[Normal, ...]] = ()
 
+    #: Electronics within: an ohmmeter's current tells nothing there, and may harm it.
+    electronic: ClassVar[bool] = False
+
     #: What is done about it; what a place in it is called.
     remedy: ClassVar[str] = "Replace it by the maker's procedure."
     place: ClassVar[str] = ""

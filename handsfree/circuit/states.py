@@ -92,7 +92,7 @@ class States:
             self._removed[name][where] = value == "removed"
             return
         self._held[name][where] = True
-        if name in self.state:
+        if value in part.states():
             self.state[name][where] = self.template.stateful[name].names.index(value)
         else:
             usual = part.setting()

@@ -12,7 +12,6 @@ import numpy as np
 from handsfree.dialogue import Session
 from handsfree.events import Asked, Spoke, UtteranceHeard
 from handsfree.meaning import Unclear
-from handsfree.plan import shipped
 from handsfree.sound.audio import RATE, Samples, load
 
 from . import noise
@@ -20,7 +19,7 @@ from .conditions import SHOP
 from .hearing import Listener
 from .human import unrelated
 from .levels import at_level, noise_at
-from .phrases import Split, dialogue
+from .phrases import PLANS, Split, dialogue
 from .trials import SPEECH_LEVEL, Stream
 
 #: Length of one piece; each is heard at a step of its own.
@@ -92,7 +91,7 @@ def pieces(split: Split, minutes: float) -> list[Piece]:
 def triggers(piece: Piece, listener: Listener, *, paused: bool) -> Triggers:
     """What a piece sets off at a step drawn for it."""
     rng = random.Random(f"{piece.split} {piece.kind} {piece.name}")
-    talk = dialogue(rng.choice(shipped()))
+    talk = dialogue(rng.choice(PLANS))
     step = rng.choice(talk.desk.plan.steps)
     fresh = Session(step=step.id, condition=step.condition, phase=step.phase, paused=paused)
     acts = questions = 0

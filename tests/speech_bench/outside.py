@@ -22,11 +22,10 @@ from handsfree.dialogue import Response as Answer
 from handsfree.dialogue import Session
 from handsfree.events import Asked, ReadingTaken, Spoke, UtteranceHeard
 from handsfree.meaning import Aside, Command, SetCondition, Unclear
-from handsfree.plan import shipped
 
 from .conditions import CONDITIONS
 from .hearing import Listener
-from .phrases import Split, dialogue, phrases
+from .phrases import PLANS, Split, dialogue, phrases
 from .trials import Stream, in_turn, under
 from .voices import Manner, Voice, installed, speak
 
@@ -124,7 +123,7 @@ def outside(split: Split, limit: int | None = None) -> tuple[Outside, ...]:
     rng.shuffle(texts)
     found = []
     for number, (kind, text) in enumerate(texts[:limit]):
-        plan = rng.choice(shipped())
+        plan = rng.choice(PLANS)
         step = rng.choice(dialogue(plan).desk.plan.steps)
         found.append(Outside(number, split, kind, text, plan, step.id))
     return tuple(found)

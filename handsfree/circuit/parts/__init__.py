@@ -17,7 +17,7 @@ from handsfree.circuit.parts.module import Driver, Load, PulseDriver
 from handsfree.circuit.parts.motor import Mechanism, Motor, Starter
 from handsfree.circuit.parts.relay import Relay
 from handsfree.circuit.parts.resistor import Coil, Heater, Resistor
-from handsfree.circuit.parts.sensor import Potentiometer, PressureSensor, Thermistor
+from handsfree.circuit.parts.sensor import OxygenCell, Potentiometer, PressureSensor, Thermistor
 from handsfree.circuit.parts.speed import ActiveSpeedSensor, HallSensor, PassiveSpeedSensor
 from handsfree.circuit.parts.supply import Alternator, Battery, Source
 from handsfree.circuit.parts.switch import Switch
@@ -43,6 +43,7 @@ AnyPart = Annotated[
     | Mechanism
     | Potentiometer
     | PressureSensor
+    | OxygenCell
     | Thermistor
     | PassiveSpeedSensor
     | ActiveSpeedSensor
@@ -76,6 +77,7 @@ __all__ = [
     "Load",
     "Mechanism",
     "Motor",
+    "OxygenCell",
     "PassiveSpeedSensor",
     "Potentiometer",
     "PressureSensor",

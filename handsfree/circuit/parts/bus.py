@@ -100,6 +100,7 @@ class LinNode(Part):
     stage: Ohms = parse_spread("30 Ω ± 50 %", "Ω")
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
+    electronic: ClassVar[bool] = True
     probing: ClassVar[str] = "Wire to ground; on a busy bus the meter shows the mean."
     normal: ClassVar[tuple[Normal, ...]] = (
         Normal("nobody sending", "above 80 % of the battery", "ISO 17987-4, recessive level"),

@@ -1,4 +1,4 @@
-"""Sensors with a signal in proportion: potentiometer, pressure, thermistor."""
+"""Sensors with a signal: potentiometer, pressure, oxygen cell, thermistor."""
 # ruff: noqa: D102 - what the methods do is said once, in `elements.Part`
 
 from __future__ import annotations
@@ -9,11 +9,11 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from handsfree.circuit import faults as modes
-from handsfree.circuit.elements import Branch, Normal, Pair, Part
+from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.parts.two_terminal import TwoTerminal
-from handsfree.circuit.usual import Usual, broken, series, shorted, to_case, worn
-from handsfree.circuit.values import Kelvins, Ohms, Share, Spread, parse_spread
+from handsfree.circuit.usual import Usual, broken, series, shorted, stuck, to_case, worn
+from handsfree.circuit.values import Kelvins, Ohms, Share, Spread, Volts, parse_spread
 
 
 def _dead_spots(count: int, rate: float) -> Usual:
@@ -92,6 +92,7 @@ class PressureSensor(Potentiometer):
     )
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck position"})
+    electronic: ClassVar[bool] = True
     probing: ClassVar[str] = "Signal to sensor ground, back-probed, at a pressure that is known."
     cautions: ClassVar[tuple[str, ...]] = (
         "Let the pressure off before the sensor is loosened. Fuel and coolant spray.",
@@ -107,6 +108,51 @@ class PressureSensor(Potentiometer):
             *broken(0.5, "second"),
             *shorted(self.resistance, 0.3),
             modes.StuckPosition(mode="stuck position", odds=2),
+        )
+
+
+class OxygenCell(TwoTerminal):
+    """The zirconia cell of an oxygen sensor, its signal first: a voltage of its own when hot.
+
+    By Nernst's equation, R·T / 4F times the logarithm of the ratio of the oxygen pressures, less
+    than 0.2 V in lean and more than 0.7 V in rich exhaust; cold, it insulates.
+    """
+
+    kind: Literal["oxygen cell"]
+    lean: Volts = parse_spread("0.1 V ± 80 %", "V")
+    rich: Volts = parse_spread("0.8 V ± 12 %", "V")
+    resistance: Ohms = Field(parse_spread("2 kΩ ± 80 %", "Ω"), description="when hot")
+
+    modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
+    electronic: ClassVar[bool] = True
+    probing: ClassVar[str] = "Signal to signal ground, back-probed, hot, plugged in."
+    cautions: ClassVar[tuple[str, ...]] = (
+        "The exhaust and the sensor burn. Never put an ohmmeter on the signal of a cell.",
+    )
+    normal: ClassVar[tuple[Normal, ...]] = (
+        Normal("lean exhaust, hot", "below 0.2 V", "common practice"),
+        Normal("rich exhaust, hot", "above 0.7 V", "common practice"),
+    )
+
+    def branches(self, name: str) -> tuple[Branch, ...]:
+        return (
+            Branch("lean", *self.between, self.resistance, self.lean),
+            Branch("rich", *self.between, self.resistance, self.rich),
+        )
+
+    def states(self) -> StateFields:
+        return {
+            "cold": {"lean": OPEN, "rich": OPEN},
+            "in lean exhaust": {"rich": OPEN},
+            "in rich exhaust": {"lean": OPEN},
+        }
+
+    def usual(self) -> Usual:
+        return (
+            *stuck("cold", 2),
+            *stuck("in lean exhaust", 1),
+            *stuck("in rich exhaust", 1),
+            *worn(self.resistance, 1),
         )
 
 

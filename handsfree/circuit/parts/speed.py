@@ -47,6 +47,7 @@ class ActiveSpeedSensor(TwoTerminal):
     high: Amperes = Field(parse_spread("14 mA ± 20 %", "A"), description="tooth")
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
+    electronic: ClassVar[bool] = True
     probing: ClassVar[str] = "Plugged in: drop over the module's resistor, or current in series."
     cautions: ClassVar[tuple[str, ...]] = (
         "Never put an ohmmeter on an active sensor: it tells nothing and may harm it.",
@@ -84,6 +85,7 @@ class HallSensor(Part):
     resistance: Ohms = Field(parse_spread("30 Ω ± 50 %", "Ω"), description="of the closed output")
 
     modes: ClassVar[frozenset[str]] = frozenset({"stuck"})
+    electronic: ClassVar[bool] = True
     probing: ClassVar[str] = "Output to sensor ground, back-probed, turned slowly by hand."
     normal: ClassVar[tuple[Normal, ...]] = (
         Normal("output, no tooth", "the module's pull-up voltage", "common practice"),

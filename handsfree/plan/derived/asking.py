@@ -295,9 +295,22 @@ def _parts(description: Description, setting: Setting) -> Iterator[Enquiry]:
     for one, other in _pairs(description, ends):
         a, b = pin(one.name), pin(other.name)
         red, black = (device_side(description, e.name) for e in (one, other))
+        if not is_dead and {red, black} & _electronics(description):
+            continue
         test = {"measures": "resistance", "red": red, "black": black, "setups": needs}
         yield Enquiry(slug("pin", a, "to", b, say), "circuit" if is_dead else "part", setting.say,
                       test, (a, b), here, rank=5)  # fmt: skip
+
+
+def _electronics(description: Description) -> set[str]:
+    """Nodes on which no ohmmeter is put: what hangs on them is no plain resistance."""
+    return {
+        node
+        for name, part in description.parts.items()
+        if getattr(part, "electronic", False)
+        for branch in part.branches(name)
+        for node in (branch.a, branch.b)
+    }
 
 
 def _wires(description: Description) -> Iterator[Enquiry]:

@@ -150,7 +150,7 @@ def _volts(q: Enquiry, read: Mapping[str, Told]) -> float:
 
 def _open_switch(q: Enquiry, read: Mapping[str, Told]) -> bool:
     """Whether a drop is none, because nothing flows there."""
-    return q.kind == "drop across" and abs(_volts(q, read)) > _MUCH
+    return q.kind in ("drop across", "feed", "return") and abs(_volts(q, read)) > _MUCH
 
 
 def _turned(q: Enquiry, read: Mapping[str, Told]) -> Enquiry:

@@ -33,6 +33,9 @@ LEAKAGE: dict[str, str] = {
 """Resistance of a touch: metal on metal, chafed, damp."""
 
 
+_DAMP = 50.0  # Ω: what leaks less than this is water and salt, and no metal
+
+
 def ohms(text: str) -> Spread:
     """A resistance with its limits."""
     return parse_spread(text, "Ω")
@@ -72,6 +75,33 @@ def leaks(to_ground: float, to_supply: float, node: str | None = None) -> Usual:
         for g, b in LEAKAGE.items()
     )  # fmt: skip
     return ground + supply
+
+
+def damp(node: str, at: str, rate: float) -> Usual:
+    """Water or a bent pin in a connector: from a contact to ground or to a supply."""
+    low, high = (parse_spread(b, "Ω") for b in (LEAKAGE["hard"], LEAKAGE["slight"]))
+    wide = _log(low.low, high.high)
+    ground = tuple(
+        modes.ShortToGround(
+            mode="short to ground", at=at, node=node, grade=grade, resistance=band, odds=rate / 3
+        )
+        for grade, band in (("marked", _log(low.low, _DAMP)), ("slight", _log(_DAMP, high.high)))
+    )
+    supply = modes.ShortToSupply(
+        mode="short to supply", at=at, node=node, resistance=wide, odds=rate / 3
+    )
+    return (*ground, supply)
+
+
+def bridged(node: str, other: str, at: str, rate: float) -> Usual:
+    """Water or a bent pin from a contact to the next."""
+    low, high = (parse_spread(b, "Ω") for b in (LEAKAGE["hard"], LEAKAGE["slight"]))
+    return (
+        modes.ShortTo(
+            mode="short to", at=at, node=node, other=other, odds=rate,
+            resistance=_log(low.low, high.high),
+        ),
+    )  # fmt: skip
 
 
 def to_case(node: str, rate: float) -> Usual:

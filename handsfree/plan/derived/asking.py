@@ -16,6 +16,7 @@ from handsfree.plan.derived.settings import (
     APART,
     REST,
     dead,
+    driving,
     live,
     plugged,
     settings,
@@ -32,6 +33,7 @@ from handsfree.plan.derived.wiring import (
     leads_to,
     module_pin,
     owner,
+    parts,
     pin,
     probed,
     thick,
@@ -83,6 +85,8 @@ def questions(description: Description) -> Iterator[Enquiry]:
         name, setting = ask.id or f"check_{number}", ask.setting or REST
         yield Enquiry(name, "check", setting, {}, extra={"ask": ask})
     yield _volts("battery_voltage", "battery", REST, PLUS, MINUS, (), 0)
+    other = _volts("second_meter", "second meter", REST, PLUS, MINUS, (), 4)
+    yield replace(other, test={**other.test, "second_meter": True})
     for setting, known in settings(description).items():
         yield from _temperatures(description, known)
         if setting not in (REST, APART, ALONE, unplugged(description)) and live(description, known):
@@ -102,6 +106,7 @@ def questions(description: Description) -> Iterator[Enquiry]:
                 extra = {"rail": word, "unit": part.say or name}
                 found = _volts(slug(name, rail), "rail", on, f"{name} {rail}", MINUS, needs, 3)
                 yield replace(found, extra=extra)
+    yield from _own_pins(description)
     if description.circuit_class not in NO_OHMMETER:
         yield from _wires(description)
 
@@ -160,15 +165,53 @@ def _in_setting(description: Description, setting: Setting) -> Iterator[Enquiry]
         ends = ends_at(description, place)
         if ends and not _is_module(description, place):
             yield from _at_connector(description, setting, place, ends)
+        elif ends and not base and plugged(setting, place):
+            needs = _needs(description, setting, place)
+            for end in ends:
+                if _reverses(description, end.strand, setting):
+                    yield _at_pin(description, setting, end, place, say, needs)
         elif base or _is_module(description, place):
             continue
-        elif isinstance(part := description.parts.get(place), TwoTerminal):
-            (red, black), needs = part.between, (reach.by, *_by(setting))
+        elif (between := _line(description, place)) is not None:
+            (red, black), needs = between, (reach.by, *_by(setting))
             name = slug(place, "drop", say)
             yield _volts(name, "drop across", say, red, black, needs, 3, place)
         else:
             needs = (reach.by, *_by(setting))
             yield _volts(slug(place, say), "node", say, place, MINUS, needs, 3, place)
+
+
+def _line(description: Description, place: str) -> tuple[str, str] | None:
+    """The two sides of a part of a line that is reached, such as a module's fuse."""
+    part = description.parts.get(place)
+    if isinstance(part, TwoTerminal):
+        return part.between
+    made = None if part is not None else parts(description).get(place)
+    return tuple(made["between"]) if made is not None and "between" in made else None
+
+
+def _own_pins(description: Description) -> Iterator[Enquiry]:
+    """What a module gives at its own pins, its connector unplugged and under power."""
+    every, on = settings(description), working(description)
+    if ALONE not in every:
+        return
+    for place in description.reach:
+        unit = description.parts.get(place)
+        if not isinstance(unit, Module):
+            continue
+        needs = (description.reach[place].by, "module unplugged")
+        for end in ends_at(description, place):
+            does, node = unit.pins.get(pin(end.name)), device_side(description, end.name)
+            state = every[ALONE].sets.get(f"{place} pin {pin(end.name)}", does and does.drives)
+            if does is None or state == "both" or does.reads in ("pulled down", "floating"):
+                continue
+            sinks = does.gives == "ground" or state == "low"
+            leads = (PLUS, node) if sinks else (node, MINUS)
+            name = slug(place, "own pin", pin(end.name))
+            found = _volts(name, "own pin", ALONE, *leads, needs, 5, place)
+            driven = driving(description) if does.drives == "both" else None
+            extra = {"pin": pin(end.name), "sinks": sinks, "while": (driven or on).say}
+            yield replace(found, extra=extra)
 
 
 def _at_connector(
@@ -314,12 +357,19 @@ def _wires(description: Description) -> Iterator[Enquiry]:
         if leads_to(description, end.other) is None:
             yield Enquiry(slug(name, "to ground"), "to ground", APART, test, wires, here,
                           rank=6)  # fmt: skip
+            leak = {"measures": "voltage", "red": PLUS, "black": node, "setups": needs}
+            yield Enquiry(slug(name, "against plus"), "leak", APART, leak, wires, here,
+                          rank=6)  # fmt: skip
         far = description.reach.get(owner(description, end.other) or "")
         if far is not None:
             test = {**test, "black": start}
             extra = {"far": far, "pin": pin(end.other)}
             yield Enquiry(slug(name, "end to end"), "end to end", APART, test, wires, here,
                           rank=7, extra=extra)  # fmt: skip
+            fed = {"measures": "voltage", "red": start, "black": node, "loaded": True,
+                   "setups": [*needs, "test lamp fitted"]}  # fmt: skip
+            yield Enquiry(slug(name, "under load"), "loaded", APART, fed, wires, here, rank=8,
+                          extra=extra)  # fmt: skip
 
 
 def _far(description: Description, ends: list[End]) -> tuple[str, ...]:

@@ -60,6 +60,7 @@ def derive(description: Description) -> Data:
     asked = [q for q in asked if q.kind != "drive" or _nominal(expected[q.id])]
     ordered = sorted(asked, key=lambda q: _order(description, circuit, q))
     near = telling.lost(_circuit(description, asked), ordered, expected, meter)
+    near |= {q.id: ("battery_voltage", "0.1 V") for q in asked if q.kind == "second meter"}
     main = set(description.main_line) or {q.id for q in asked}
     steps = [
         _step(description, q, expected.get(q.id), shows.get(q.id, ()), near.get(q.id))
@@ -193,7 +194,7 @@ def _different(
 
 
 def _leads(q: Enquiry) -> tuple[object, ...]:
-    return tuple(q.test.get(key) for key in ("measures", "red", "black", "through"))
+    return tuple(q.test.get(key) for key in ("measures", "red", "black", "through", "second_meter"))
 
 
 def _nominal(expected: Expectation | ExpectedWord) -> object:

@@ -44,8 +44,22 @@ def settings(description: Description) -> dict[str, Setting]:
     apart = dict.fromkeys(every, "unplugged")
     rest = {**description.usual, **apart}
     found[APART] = Setting(say=APART, names=("all unplugged",), sets=rest)
-    found[ALONE] = Setting(say=ALONE, names=("harness alone",), sets={**base, **apart})
+    driven = driving(description)
+    sets = {**base, **(driven.sets if driven else {}), **apart}
+    found[ALONE] = Setting(say=ALONE, names=("harness alone",), sets=sets)
     return found
+
+
+def driving(description: Description) -> Setting | None:
+    """The first setting in which a module drives something one way, if there is one."""
+    both = {
+        f"{name} pin {number}"
+        for name, part in description.parts.items()
+        if isinstance(part, Module)
+        for number, does in part.pins.items()
+        if does.drives == "both"
+    }
+    return next((one for one in description.settings if both & set(one.sets)), None)
 
 
 def live(description: Description, setting: Setting) -> bool:
@@ -83,6 +97,7 @@ def setups(description: Description) -> Data:
         found.setdefault(by, {"minutes": "1 min", "undo": "1 min"})
     found["unplugged"] = {"minutes": "1 min", "undo": "1 min"}
     found["module unplugged"] = {"minutes": "1 min", "undo": "1 min"}
+    found["test lamp fitted"] = {"minutes": "1 min", "undo": "0.5 min"}
     if any(strand.current == "in series" for strand in description.loom):
         found["meter in series"] = {"minutes": "2 min", "undo": "1 min"}
     return found

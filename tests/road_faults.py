@@ -141,9 +141,7 @@ def on_the_road(case: Road, seed: int = 1) -> tuple[Verdict, int]:
         one = {"ground": "battery minus", "supply": "battery plus", "parts": {name: whole},
                "conditions": {}, "tests": {}}  # fmt: skip
         bare[name] = Circuit.model_validate(one).parts[name]
-    circuit = known.model_copy(
-        update={"parts": bare, "wrong_pins": (), "usual_faults": False}
-    )
+    circuit = known.model_copy(update={"parts": bare, "wrong_pins": (), "usual_faults": False})
     present = ("hidden",) if case.faults else ()
     kind = "sound" if case.meter == 1.0 else "meter"
     if kind == "meter":

@@ -28,7 +28,11 @@ def lost(supply: Array, ohms: Array) -> Array:
     """
     supply, ohms = np.broadcast_arrays(supply, ohms)
     curve = np.empty((1, 3, supply.size))
-    curve[0, 0], curve[0, 1], curve[0, 2] = np.where(supply.ravel() > _TRUCK, 24.0, 12.0), WATTS, COLD
+    curve[0, 0], curve[0, 1], curve[0, 2] = (
+        np.where(supply.ravel() > _TRUCK, 24.0, 12.0),
+        WATTS,
+        COLD,
+    )
     full, ohms = supply.ravel().astype(np.float64), ohms.ravel()
     across = full.copy()  # the lamp; hot at first
     for _ in range(_ROUNDS):

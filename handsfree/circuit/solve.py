@@ -177,7 +177,9 @@ class _Bench:
         pair = np.repeat(lead, s)
         zero = np.zeros(len(rows))
         if test.loaded:
-            full = variants.voltage(variants.template.circuit.supply, variants.template.circuit.ground)
+            full = variants.voltage(
+                variants.template.circuit.supply, variants.template.circuit.ground
+            )
             z = variants.ports.metered(rows, pair, zero, zero + _AMPERE) / _AMPERE
             return lost(full[:, c], z.reshape(h, s)) * self._gains
         if test.measures == "voltage":

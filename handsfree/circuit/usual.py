@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from handsfree.circuit import faults as modes
 from handsfree.circuit.faults import FaultMode
-from handsfree.circuit.values import Ohms, Spread, parse_spread
+from handsfree.circuit.values import Ohms, Share, Spread, parse_spread
 
 Usual = tuple[FaultMode, ...]
 
@@ -142,6 +142,15 @@ def worn(across: Spread, rate: float, at: str | None = None) -> Usual:
     )
 
 
+def aged(rate: float) -> Usual:
+    """A resistance beyond its tolerance: a fifth to nine tenths, or up to twice of what it was."""
+    shares = {"low": _ratio(0.2, 0.9), "high": _ratio(1.1, 2.0)}
+    return tuple(
+        modes.Drifted(mode="drifted", grade=grade, share=share, odds=rate / 2)
+        for grade, share in shares.items()
+    )
+
+
 def drifted(voltage: Spread, rate: float) -> Usual:
     """A source that gives too little (a fifth to nine tenths), or too much (up to 1.6 times)."""
     nominal = voltage.nominal
@@ -169,6 +178,10 @@ def pulled(node: str, rate: float) -> Usual:
 def stuck(state: str, rate: float) -> Usual:
     """Stays in a state."""
     return (modes.Stuck(mode="stuck", state=state, odds=rate),)
+
+
+def _ratio(low: float, high: float) -> Share:
+    return Spread((low * high) ** 0.5, low, high, "", log=True)
 
 
 def _log(low: float, high: float) -> Ohms:

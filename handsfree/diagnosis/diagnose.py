@@ -6,7 +6,6 @@ import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import Self
 
 import numpy as np
 
@@ -57,7 +56,7 @@ class Diagnosis:
         return cls(circuit, *tabulate(circuit, meter, pairs=pairs, samples=samples))
 
     @classmethod
-    def of_plan(cls, plan: Plan) -> Self | None:
+    def of_plan(cls, plan: Plan) -> Diagnosis | None:
         """That of a plan's circuit, by its tests before the repair; None if it has no circuit.
 
         Raises:

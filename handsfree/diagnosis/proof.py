@@ -4,6 +4,7 @@ Each terminal of what is at fault must have been probed, at the part or through 
 is mated; of a wire that touches something, the wire by itself, unplugged at its ends; of a
 contact that does, the wire unplugged there, and mated.  Of a module's output, its supply and its
 ground as well.  What can be watched must be watched; a meter must be held against another one.
+What is blamed outside the circuit no test in it proves.
 What is named together (`naming`) is tested as one: every terminal that leads out of it.
 """
 
@@ -13,7 +14,7 @@ from collections.abc import Collection, Iterator, Sequence
 
 from handsfree.circuit import Circuit, CircuitTest, Fault
 from handsfree.circuit import faults as modes
-from handsfree.circuit.parts import Connector, Mechanism, Potentiometer
+from handsfree.circuit.parts import Connector, Fuse, Mechanism, Potentiometer, Switch, Wire
 from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.naming import accused, joints, nameable
 
@@ -44,11 +45,7 @@ def suspected(belief: Belief, circuit: Circuit) -> frozenset[str]:
     together = accused(belief, circuit)
     if not nameable(circuit, together):
         return frozenset()
-    left = [
-        tests
-        for tests in needed(circuit, *together)
-        if not tests.intersection(belief.made)
-    ]
+    left = [tests for tests in needed(circuit, *together) if not tests.intersection(belief.made)]
     return frozenset().union(*left) & frozenset(belief.table.tests)
 
 
@@ -57,6 +54,8 @@ def _needed(circuit: Circuit, fault: Fault, inner: set[str]) -> tuple[frozenset[
     if not fault.part:
         against = frozenset(name for name, test in tests.items() if test.second_meter)
         return (against if isinstance(fault.mode, modes.Misreads) else frozenset(),)
+    if getattr(fault.mode, "blames", ""):
+        return (frozenset(),)  # no test of the part tells of what it blames
     watched = frozenset(name for name, test in tests.items() if _watches(circuit, test, fault.part))
     if isinstance(fault.mode, _TOUCHES):
         return _apart(circuit, fault)
@@ -74,15 +73,17 @@ def _apart(circuit: Circuit, fault: Fault) -> tuple[frozenset[str], ...]:
     if not isinstance(part, Connector):
         nodes = set(part.nodes(fault.part))
         alone = (n for n, t in tests.items()
-                 if nodes & _reached(circuit, t) and _isolated(circuit, t, nodes))  # fmt: skip
+                 if (nodes & _reached(circuit, t) and _isolated(circuit, t, nodes))
+                 or (t.measures == "resistance" and nodes & _unfed(circuit, t)))  # fmt: skip
         return (frozenset(alone),)
     pair = set(part.pins[fault.mode.at or next(iter(part.pins))])  # type: ignore[union-attr]
     here = {name: _plugged(circuit, test, fault.part) for name, test in tests.items()
             if pair & _reached(circuit, test)}  # fmt: skip
-    return tuple(
+    apart, together = (
         frozenset(name for name, plugged in here.items() if plugged == mated)
-        for mated in (True, False)
+        for mated in (False, True)
     )
+    return (apart, together) if together else (apart,)
 
 
 def _terminals(circuit: Circuit, fault: Fault) -> Iterator[str]:
@@ -112,6 +113,18 @@ def _reached(circuit: Circuit, test: CircuitTest, fault: Fault | None = None) ->
                 if ends & set(pair) and (name, pin) != itself:
                     ends |= set(pair)
     return ends
+
+
+def _unfed(circuit: Circuit, test: CircuitTest) -> set[str]:
+    """What hangs on the far side of a fuse that is out and at which is measured."""
+    settings, parts = circuit.conditions[test.condition], circuit.parts
+    out = {n for n, part in parts.items() if isinstance(part, Fuse) and settings.get(n) == "blown"}
+    found = {parts[name].between[1] for name in out} & {test.red}  # type: ignore[union-attr]
+    lines = [p.between for n, p in parts.items() if isinstance(p, Switch | Wire) and n not in out]
+    rails = {circuit.ground, circuit.supply}
+    while near := {n for pair in lines if found & set(pair) for n in pair} - found - rails:
+        found |= near
+    return found
 
 
 def _plugged(circuit: Circuit, test: CircuitTest, connector: str) -> bool:

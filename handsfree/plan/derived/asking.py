@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any
 
-from handsfree.circuit.parts import Coil, Heater, Lamp, Motor, Relay, Thermistor
+from handsfree.circuit.parts import Coil, Connector, Heater, Lamp, Motor, Relay, Thermistor
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.plan.derived.description import Description, Module, Setting, Strand
 from handsfree.plan.derived.settings import (
@@ -108,6 +108,9 @@ def questions(description: Description) -> Iterator[Enquiry]:
                 yield replace(found, extra=extra)
     yield from _own_pins(description)
     if description.circuit_class not in NO_OHMMETER:
+        yield from _dead_pairs(description)
+        yield from _behind_fuses(description)
+    if description.circuit_class not in NO_OHMMETER:
         yield from _wires(description)
 
 
@@ -176,7 +179,7 @@ def _in_setting(description: Description, setting: Setting) -> Iterator[Enquiry]
             (red, black), needs = between, (reach.by, *_by(setting))
             name = slug(place, "drop", say)
             yield _volts(name, "drop across", say, red, black, needs, 3, place)
-        else:
+        elif _open_to_probe(description, setting, place):
             needs = (reach.by, *_by(setting))
             yield _volts(slug(place, say), "node", say, place, MINUS, needs, 3, place)
 
@@ -188,6 +191,47 @@ def _line(description: Description, place: str) -> tuple[str, str] | None:
         return part.between
     made = None if part is not None else parts(description).get(place)
     return tuple(made["between"]) if made is not None and "between" in made else None
+
+
+def _open_to_probe(description: Description, setting: Setting, node: str) -> bool:
+    """Whether a node can be reached: the pins of a part behind its plug only if that is off."""
+    return not any(
+        setting.sets.get(name) != "unplugged"
+        for name, part in description.parts.items()
+        if isinstance(part, Connector) and any(node == pair[1] for pair in part.pins.values())
+    )
+
+
+def _behind_fuses(description: Description) -> Iterator[Enquiry]:
+    """From the far side of a fuse that is out to ground: does what it feeds touch it?"""
+    for known in settings(description).values():
+        for place, reach in description.reach.items():
+            if known.sets.get(place) != "blown" or (line := _line(description, place)) is None:
+                continue
+            test = {"measures": "resistance", "red": line[1], "black": MINUS,
+                    "setups": [reach.by, known.by]}  # fmt: skip
+            yield Enquiry(slug(place, "out"), "behind fuse", known.say, test, place=place, rank=5)
+
+
+def _dead_pairs(description: Description) -> Iterator[Enquiry]:
+    """From one place that is reached to another, with the battery off: a wire, a terminator."""
+    at = description.reach[probed(description)].at
+    for known in settings(description).values():
+        if not dead(description, known):
+            continue
+        for pair in description.pairs:
+            own = [number for node in pair for number, here in at.items() if here == node]
+            if len(own) == len(pair):
+                continue  # asked at the connector itself
+            places = [node for node in pair if node in description.reach]
+            if not all(_open_to_probe(description, known, node) for node in places):
+                continue
+            needs = [description.reach[place].by for place in (*places, probed(description))]
+            test = {"measures": "resistance", "red": pair[0], "black": pair[1],
+                    "setups": list(dict.fromkeys((*needs, *_by(known))))}  # fmt: skip
+            extra = {"ends": [description.reach[p].say for p in places]}
+            yield Enquiry(slug(*pair, known.say), "dead pair", known.say, test, tuple(own), rank=6,
+                          extra=extra)  # fmt: skip
 
 
 def _own_pins(description: Description) -> Iterator[Enquiry]:
@@ -305,6 +349,8 @@ def _pairs(description: Description, ends: list[End]) -> Iterator[tuple[End, End
 def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
     """The current of a wire, with a clamp or the meter in series."""
     if setting.say in (APART, ALONE) or dead(description, setting):
+        return
+    if "blown" in setting.sets.values():
         return
     for strand in description.loom:
         if strand.current is None or setting.say == REST:

@@ -74,6 +74,11 @@ def prompt(description: Description, asked: Enquiry) -> str:
             text = f"{wires[0]} to battery negative, {setting}"
         case "end to end":
             text = f"{wires[0]}, end to end, {setting}"
+        case "dead pair":
+            ends = [*wires, *asked.extra["ends"]]
+            text = f"{ends[0]} to {ends[1]}, {setting}"
+        case "behind fuse":
+            text = f"far side of the {place} to battery negative, {setting}"
         case "loaded":
             text = f"{wires[0]} under load, from end to end, {setting}"
         case "leak":
@@ -160,12 +165,27 @@ def _leads(description: Description, asked: Enquiry) -> dict[str, str]:
             off = _off(description).capitalize()
             return {"red": f"{pins[0]} of the {place}", "black": end,
                     "how": f"{off}. Subtract what the shorted leads show."}  # fmt: skip
+        case "dead pair":
+            at = description.reach[probed(description)]
+            ends = [*(f"{at.call} {spoken(number)} of the {at.say}" for number in asked.wires),
+                    *asked.extra["ends"]]  # fmt: skip
+            return {
+                "red": ends[0],
+                "black": ends[1],
+                "how": "Subtract what the shorted leads show.",
+            }
+        case "behind fuse":
+            return {"red": f"far side of the {place}, its fuse out", "black": _POSTS["black"],
+                    "how": "Every switch as it was when the circuit worked."}  # fmt: skip
         case "loaded":
             far = asked.extra["far"]
             end = f"{far.call} {spoken(asked.extra['pin'])} of the {far.say}"
-            return {"red": end, "black": f"{pins[0]} of the {place}",
-                    "how": "Feed the far end from battery positive through a test lamp of 21 W and "
-                    "hold this end to battery negative. Every connector on this wire is off."}
+            return {
+                "red": end,
+                "black": f"{pins[0]} of the {place}",
+                "how": "Feed the far end from battery positive through a test lamp of 21 W and "
+                "hold this end to battery negative. Every connector on this wire is off.",
+            }
         case "leak":
             return {"red": _POSTS["red"], "black": f"{pins[0]} of the harness, {place}",
                     "how": "What is shown comes through a leak to ground."}  # fmt: skip

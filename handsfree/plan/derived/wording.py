@@ -6,8 +6,8 @@ import re
 
 from handsfree.circuit import Expectation, ExpectedWord
 from handsfree.circuit.expect import reach
-from handsfree.plan.derived.asking import Enquiry
 from handsfree.plan.derived.description import Description, Strand
+from handsfree.plan.derived.enquiry import Enquiry
 from handsfree.plan.derived.settings import settings, working
 from handsfree.plan.derived.wiring import IGNITION, ends_at, pin, probed
 

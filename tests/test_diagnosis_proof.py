@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from handsfree.circuit import Circuit
-from handsfree.circuit.loading import lost
+from handsfree.circuit.loading import lost_in
 from handsfree.diagnosis.naming import joints, nameable
 from handsfree.diagnosis.proof import needed, proven
 from handsfree.plan import load_plan
@@ -55,7 +55,7 @@ def test_three_parts_that_are_no_line_are_not_named_together(sensor: Circuit) ->
 
 def test_a_wire_under_load() -> None:
     """A lamp of 21 W takes 1.75 A at 12 V, 6.9 Ω hot: Ohm's law at the ends and in the middle."""
-    volts = lost(np.full(4, 12.0), np.array([0.0, 0.01, 6.857, 1e9]))
+    volts = lost_in(np.full(4, 12.0), np.array([0.0, 0.01, 6.857, 1e9]))
     assert volts[0] == pytest.approx(0.0)
     assert volts[1] == pytest.approx(1.75 * 0.01, rel=0.01)
     assert 6.0 < volts[2] < 8.0  # a lamp that is half lit has less resistance than a lit one

@@ -19,7 +19,7 @@ _ROUNDS = 12  # each leaves less than half of the error
 _LEAST = 1e-6  # V
 
 
-def lost(supply: Array, ohms: Array) -> Array:
+def lost_in(supply: Array, ohms: Array) -> Array:
     """Voltage between the ends of what is loaded.
 
     Args:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handsfree.circuit.faults import Misreads, WrongPin
-from handsfree.circuit.loading import lost
+from handsfree.circuit.loading import lost_in
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
 from handsfree.circuit.template import Template
@@ -181,7 +181,7 @@ class _Bench:
                 variants.template.circuit.supply, variants.template.circuit.ground
             )
             z = variants.ports.metered(rows, pair, zero, zero + _AMPERE) / _AMPERE
-            return lost(full[:, c], z.reshape(h, s)) * self._gains
+            return lost_in(full[:, c], z.reshape(h, s)) * self._gains
         if test.measures == "voltage":
             load = zero + 1 / meter.input_resistance.m_as("Ω")
             seen = variants.ports.metered(rows, pair, load, zero).reshape(h, s)

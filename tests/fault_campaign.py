@@ -180,7 +180,7 @@ def job(
     shown = draw(vehicle.circuit, present, 1, rng, meter)
     tests = list(vehicle.circuit.tests.values())
     for row, test in zip(shown, tests, strict=True):
-        if test.measures == "voltage" and not test.words:
+        if test.measures == "voltage" and not test.words and not test.second_meter:
             row *= gain
     heard = [mishear(vehicle.circuit, shown, slips, rng, meter)[:, 0] for _ in range(6)]
     circuit, table = diagnosis.circuit, diagnosis.table
@@ -202,10 +202,10 @@ def job(
 def campaign(name: str, count: int, seed: int, begin: int = 0) -> Iterator[Outcome]:
     """Vehicles of one plan, from number `begin` on."""
     plan = load_plan(name).plan
-    assert plan.circuit is not None
     meter = plan.meter
-    diagnosis = Diagnosis.of(plan.circuit, meter)
-    every = enumerate(vehicles(plan.circuit, begin + count, seed))
+    diagnosis = Diagnosis.of_plan(plan)
+    assert diagnosis is not None
+    every = enumerate(vehicles(diagnosis.circuit, begin + count, seed))
     for n, vehicle in islice(every, begin, None):
         said, tests, kind = work(diagnosis, vehicle, meter, [seed, n])
         judged = judge(diagnosis.circuit, vehicle, said)

@@ -121,17 +121,16 @@ ROAD: dict[str, Road] = {
 @cache
 def diagnosis(plan: str) -> Diagnosis:
     """The diagnosis of a plan, computed once."""
-    loaded = load_plan(plan).plan
-    assert loaded.circuit is not None
-    return Diagnosis.of(loaded.circuit, loaded.meter)
+    found = Diagnosis.of_plan(load_plan(plan).plan)
+    assert found is not None
+    return found
 
 
 def on_the_road(case: Road, seed: int = 1) -> tuple[Verdict, int]:
     """The verdict on a vehicle with this fault, in informed order, and the tests it took."""
-    plan = load_plan(case.plan).plan
-    assert plan.circuit is not None
-    data = load_plan(case.plan).plan.circuit.model_dump()
-    parts = {**plan.circuit.parts}
+    plan, known = load_plan(case.plan).plan, diagnosis(case.plan).circuit
+    data = known.model_dump()
+    parts = {**known.parts}
     for name, part in case.parts.items():
         one = {"ground": "battery minus", "supply": "battery plus", "parts": {name: part},
                "conditions": {}, "tests": {}}  # fmt: skip
@@ -142,9 +141,7 @@ def on_the_road(case: Road, seed: int = 1) -> tuple[Verdict, int]:
         one = {"ground": "battery minus", "supply": "battery plus", "parts": {name: whole},
                "conditions": {}, "tests": {}}  # fmt: skip
         bare[name] = Circuit.model_validate(one).parts[name]
-    circuit = plan.circuit.model_copy(
-        update={"parts": bare, "wrong_pins": (), "usual_faults": False}
-    )
+    circuit = known.model_copy(update={"parts": bare, "wrong_pins": (), "usual_faults": False})
     present = ("hidden",) if case.faults else ()
     kind = "sound" if case.meter == 1.0 else "meter"
     if kind == "meter":

@@ -8,7 +8,7 @@ from functools import cache
 import pytest
 from by_hand import by_hand
 
-from handsfree.check import Comparison, check
+from handsfree.check import Comparison, check, expected
 from handsfree.diagnosis import Diagnosis, verdict
 from handsfree.diagnosis import Verdict as Diagnosed
 from handsfree.meaning import Reading
@@ -66,6 +66,59 @@ def test_a_busy_bus_is_not_accused() -> None:
         "can-bus-pair", bus_high_quiet_bus=2.62, bus_low_quiet_bus=2.38, across_6_14_quiet_bus=0.24
     )
     assert one.kind != "found"
+
+
+def test_traffic_on_the_bus_is_told_from_a_fault_of_it() -> None:
+    """What was taken for a quiet bus was none: messages are named, and no part."""
+    one = said(
+        "can-bus-pair", bus_high_quiet_bus=2.62, bus_low_quiet_bus=2.38, across_6_14_quiet_bus=0.24
+    )
+    assert {c.site for c in one.candidates} == {"traffic"}
+
+
+def test_a_sleeping_bus_is_not_accused() -> None:
+    """Asleep, both wires are near ground, and the resistances are right."""
+    one = said(
+        "can-bus-pair", battery_voltage=12.6, battery_feed_ignition_on=12.4,
+        bus_high_quiet_bus=0.02, bus_low_quiet_bus=0.02, across_6_14_quiet_bus=0.0,
+        bus_high_ignition_on=0.02, bus_low_ignition_on=0.02,
+        pin_6_to_14_battery_disconnected=60.2, pin_6_to_4_battery_disconnected=12e3,
+        pin_14_to_4_battery_disconnected=12e3,
+    )  # fmt: skip
+    assert one.kind not in ("found", "suspicion")
+
+
+def test_a_full_agm_battery_is_not_convicted() -> None:
+    """An AGM battery stands a fifth of a volt above a flooded one (makers' tables, from memory)."""
+    one = said(
+        "battery-charging", battery_voltage=12.88, battery_cranking=10.9, battery_engine_idling=14.3
+    )
+    assert "battery" not in found(one)
+
+
+def thermistor_limits(degrees: float | None) -> tuple[float, float]:
+    """Limits of the sensor's resistance in ohms after its temperature was measured."""
+    plan = load_plan("thermistor-2wire").plan
+    taken = {} if degrees is None else {
+        "coolant_sensor_temperature": Reading(ureg.Quantity(degrees, "degC"))
+    }  # fmt: skip
+    wanted = expected(plan.step("pin_1_to_2"), taken)
+    assert wanted.low is not None
+    assert wanted.high is not None
+    return float(wanted.low.m_as("ohm")), float(wanted.high.m_as("ohm"))
+
+
+@pytest.mark.parametrize("degrees", [16, 19, 21.5, 24])
+def test_a_thermistor_is_judged_at_its_measured_temperature(degrees: float) -> None:
+    """R = R25·exp(B·(1/T - 1/T25)), IEC 60539-1, with R25 = 2.5 kΩ and B = 3500 K."""
+    low, high = thermistor_limits(degrees)
+    right = 2500 * math.exp(3500 * (1 / (degrees + 273.15) - 1 / 298.15))
+    assert low < right < high
+    assert high - low < 0.8 * (thermistor_limits(None)[1] - thermistor_limits(None)[0])
+
+
+def test_beyond_its_points_a_temperature_changes_no_limit() -> None:
+    assert thermistor_limits(60) == thermistor_limits(None)
 
 
 def test_nothing_has_less_than_nought_ohms() -> None:

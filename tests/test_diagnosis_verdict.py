@@ -50,8 +50,8 @@ def test_a_part_that_was_tested_itself_is_found(diagnosis):
 def test_a_part_that_was_not_tested_itself_is_a_suspicion_with_its_test(diagnosis):
     c = diagnosis.circuit
     lamp = c.fault("lamp_open")
-    assert not proven(c, lamp, {"middle", "state"})
-    assert proven(c, lamp, {"lights", "at_plug"})
+    assert not proven(c, [lamp], {"middle", "state"})
+    assert proven(c, [lamp], {"lights", "at_plug"})
     belief = diagnosis.belief([*GOOD[:2], ("filament", ohms(30e3)), ("filament", ohms(30e3))])
     if belief.site == "lamp" and belief.odds >= 20:
         assert "lights" in suspected(belief, c)

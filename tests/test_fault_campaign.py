@@ -13,12 +13,12 @@ from fault_tables import Outcome, by_plan, read, reliability, share, shown, soun
 
 from handsfree.plan import load_plan, shipped
 
-VEHICLES = 90  # of each plan
+VEHICLES = 45  # of each plan
 CIRCUITS = [name for name in shipped() if load_plan(name).plan.circuit]
 
 
-SEED = FINAL + 1000
-"""The first was looked at before the last change."""
+SEED = FINAL + 2000
+"""The first two were looked at before the last change."""
 
 
 @cache
@@ -45,8 +45,9 @@ def test_a_neighbour_is_seldom_found() -> None:
 
 
 @pytest.mark.figures
-def test_sixty_in_a_hundred_are_named_rightly() -> None:
-    assert judged(outcomes(), "right", "suspected right") >= 0.6
+def test_in_sixty_of_a_hundred_the_right_part_is_sure() -> None:
+    """Found, and not merely suspected."""
+    assert judged(outcomes(), "right") >= 0.6
 
 
 @pytest.mark.figures
@@ -74,6 +75,12 @@ def test_no_fault_is_true_where_no_test_shows_one() -> None:
 def test_not_sure_is_true_if_what_is_broken_is_among_the_candidates() -> None:
     assert _one(said="not sure", judged="not sure*").true
     assert not _one(said="not sure", judged="not sure").true
+
+
+def test_a_suspicion_is_not_sure() -> None:
+    """The figure that is aimed at counts what is found alone."""
+    both = [_one(), _one(judged="suspected right", said="suspicion")]
+    assert judged(both, "right") == 0.5
 
 
 def test_a_neighbour_is_not_right() -> None:

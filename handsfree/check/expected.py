@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from handsfree.meaning.meanings import Reading, Take
 from handsfree.plan.schema import Expect, Plan, Step
@@ -54,12 +55,29 @@ def expected(step: Step, taken: Taken) -> Expected:
     expect = step.expect
     if expect.refers_to is not None:
         return _relative(expect, expect.refers_to, taken)
+    if expect.by is not None and (limits := _by_temperature(expect, taken.get(expect.by))):
+        return limits
     if expect.nominal is not None and expect.tolerance is not None:
         nominal, spread = expect.nominal, expect.tolerance
         if spread.is_compatible_with(ureg.percent) and not nominal.dimensionless:
             spread = size(nominal) * spread.m_as("dimensionless")
         return _around(nominal, spread)
     return Expected(expect.low, expect.high, expect.over_limit, expect.states, expect.answers)
+
+
+def _by_temperature(expect: Expect, take: Take | None) -> Expected | None:
+    """The limits at the temperature that was measured; None without one, or beyond the points."""
+    if not isinstance(take, Reading) or take.value is None or not take.value.check("[temperature]"):
+        return None
+    here = float(take.value.m_as("degC"))
+    for one, other in pairwise(expect.points):
+        begin, end = (float(point.at.m_as("degC")) for point in (one, other))
+        if begin <= here <= end:
+            share = (here - begin) / (end - begin)
+            low, high = (a + (b.to(a.units) - a) * share
+                         for a, b in ((one.low, other.low), (one.high, other.high)))  # fmt: skip
+            return Expected(low, high)
+    return None
 
 
 def _around(middle: Quantity, spread: Quantity) -> Expected:

@@ -105,6 +105,13 @@ class ShortTo(_ToNode):
     other: Word = Field(description="node that it touches")
 
 
+class Drifted(_Mode):
+    """A resistance that has aged beyond its tolerance: a share of what it should have."""
+
+    mode: Literal["drifted"]
+    share: Share = Field(description="of what it should have, such as '30 % to 80 %'")
+
+
 class Weak(_Mode):
     """A source that no longer gives its voltage."""
 
@@ -163,6 +170,7 @@ FaultMode = Annotated[
     | ShortToGround
     | ShortToSupply
     | ShortTo
+    | Drifted
     | Weak
     | Stuck
     | StuckPosition

@@ -55,6 +55,10 @@ def wording(mode: FaultMode) -> str:
             return f"voltage too {mode.grade}"
         case modes.Weak() if mode.grade:
             return mode.grade
+        case modes.Short() if mode.grade == "restless":
+            return "takes too much while asleep"
+        case modes.Drifted():
+            return f"reads too {mode.grade}" if mode.grade else "has drifted"
         case modes.HighResistance() if mode.grade in ("worn", "worn brushes"):
             return mode.grade
     return _WORDS.get(mode.mode, mode.mode)
@@ -89,7 +93,7 @@ def _covers(written: FaultMode, usual: FaultMode) -> bool:
         return True
     strengths = [
         (getattr(written, field, None), getattr(usual, field, None))
-        for field in ("resistance", "voltage", "position", "start")
+        for field in ("resistance", "voltage", "position", "start", "share")
     ]
     both = [(one, other) for one, other in strengths if one is not None and other is not None]
     return all(one.low <= other.nominal <= one.high for one, other in both)

@@ -69,6 +69,14 @@ class CircuitTest(Model):
     through: str | None = Field(None, description="part whose current is measured")
     at: Word | None = Field(None, description="place in that part, if it has several")
     clamp: bool = Field(False, description="current clamp: the meter adds no resistance")
+    second_meter: bool = Field(
+        False, description="read with another meter, which is taken to be right"
+    )
+    loaded: bool = Field(
+        False,
+        description="what is lost between the leads while a test lamp of 21 W on the battery "
+        "feeds them; nothing else may be live there",
+    )
     before: Word | None = Field(
         None, description="the reading is the change since this condition, for 'switches to ...'"
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handsfree.circuit.faults import Misreads, WrongPin
+from handsfree.circuit.loading import lost_in
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.model import Circuit, CircuitTest, Fault
 from handsfree.circuit.template import Template
@@ -16,6 +17,8 @@ from handsfree.circuit.variants import Variants
 
 FaultSet = tuple[str, ...]
 """Ids of the faults that are present; () is the healthy circuit."""
+
+_AMPERE = 1e-3  # through what a test lamp is put on, to see its resistance
 
 _AT_ONCE = 8_000  # variants solved at once: enough for whole arrays, few enough for the cache
 
@@ -173,9 +176,16 @@ class _Bench:
         rows = every[:, c].ravel()
         pair = np.repeat(lead, s)
         zero = np.zeros(len(rows))
+        if test.loaded:
+            full = variants.voltage(
+                variants.template.circuit.supply, variants.template.circuit.ground
+            )
+            z = variants.ports.metered(rows, pair, zero, zero + _AMPERE) / _AMPERE
+            return lost_in(full[:, c], z.reshape(h, s)) * self._gains
         if test.measures == "voltage":
             load = zero + 1 / meter.input_resistance.m_as("Ω")
-            return variants.ports.metered(rows, pair, load, zero).reshape(h, s) * self._gains
+            seen = variants.ports.metered(rows, pair, load, zero).reshape(h, s)
+            return seen if test.second_meter else seen * self._gains
         if test.measures == "resistance":
             full, volts = meter.test_current.m_as("A"), meter.test_voltage.m_as("V")
             v = variants.ports.metered(rows, pair, zero + full / volts, zero + full)

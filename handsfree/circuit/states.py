@@ -140,6 +140,7 @@ class States:
             self.state[name] = np.where(self._held[name], self.state[name], pulls)
         for name, fuse in self.template.of(Fuse).items():
             blown = (self.state[name] == 1) | (np.abs(solved.current(name)) >= fuse.blows_at)
+            blown &= ~self._held[name]  # what is taken out by hand is put back
             ever = blown.any(axis=1, keepdims=True)  # in one condition, and for good
             self.state[name] = np.where(self._held[name], self.state[name], ever)
         for name, pulse in self.template.of(PulseDriver).items():

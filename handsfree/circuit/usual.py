@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from handsfree.circuit import faults as modes
 from handsfree.circuit.faults import FaultMode
-from handsfree.circuit.values import Ohms, Spread, parse_spread
+from handsfree.circuit.values import Ohms, Share, Spread, parse_spread
 
 Usual = tuple[FaultMode, ...]
 
@@ -31,6 +31,9 @@ LEAKAGE: dict[str, str] = {
     "slight": "500 Ω to 50 kΩ",
 }
 """Resistance of a touch: metal on metal, chafed, damp."""
+
+
+_DAMP = 50.0  # Ω: what leaks less than this is water and salt, and no metal
 
 
 def ohms(text: str) -> Spread:
@@ -74,6 +77,33 @@ def leaks(to_ground: float, to_supply: float, node: str | None = None) -> Usual:
     return ground + supply
 
 
+def damp(node: str, at: str, rate: float) -> Usual:
+    """Water or a bent pin in a connector: from a contact to ground or to a supply."""
+    low, high = (parse_spread(b, "Ω") for b in (LEAKAGE["hard"], LEAKAGE["slight"]))
+    wide = _log(low.low, high.high)
+    ground = tuple(
+        modes.ShortToGround(
+            mode="short to ground", at=at, node=node, grade=grade, resistance=band, odds=rate / 3
+        )
+        for grade, band in (("marked", _log(low.low, _DAMP)), ("slight", _log(_DAMP, high.high)))
+    )
+    supply = modes.ShortToSupply(
+        mode="short to supply", at=at, node=node, resistance=wide, odds=rate / 3
+    )
+    return (*ground, supply)
+
+
+def bridged(node: str, other: str, at: str, rate: float) -> Usual:
+    """Water or a bent pin from a contact to the next."""
+    low, high = (parse_spread(b, "Ω") for b in (LEAKAGE["hard"], LEAKAGE["slight"]))
+    return (
+        modes.ShortTo(
+            mode="short to", at=at, node=node, other=other, odds=rate,
+            resistance=_log(low.low, high.high),
+        ),
+    )  # fmt: skip
+
+
 def to_case(node: str, rate: float) -> Usual:
     """A part leaks to its own housing, and so to ground."""
     return tuple(
@@ -112,6 +142,15 @@ def worn(across: Spread, rate: float, at: str | None = None) -> Usual:
     )
 
 
+def aged(rate: float) -> Usual:
+    """A resistance beyond its tolerance: a fifth to nine tenths, or up to twice of what it was."""
+    shares = {"low": _ratio(0.2, 0.9), "high": _ratio(1.1, 2.0)}
+    return tuple(
+        modes.Drifted(mode="drifted", grade=grade, share=share, odds=rate / 2)
+        for grade, share in shares.items()
+    )
+
+
 def drifted(voltage: Spread, rate: float) -> Usual:
     """A source that gives too little (a fifth to nine tenths), or too much (up to 1.6 times)."""
     nominal = voltage.nominal
@@ -139,6 +178,10 @@ def pulled(node: str, rate: float) -> Usual:
 def stuck(state: str, rate: float) -> Usual:
     """Stays in a state."""
     return (modes.Stuck(mode="stuck", state=state, odds=rate),)
+
+
+def _ratio(low: float, high: float) -> Share:
+    return Spread((low * high) ** 0.5, low, high, "", log=True)
 
 
 def _log(low: float, high: float) -> Ohms:

@@ -58,6 +58,7 @@ class Variants:
         self._tables = {name: part.table(u) for name, part in template.stateful.items()}
         self._series = np.zeros((len(template.ohms), len(hypotheses), 1, len(u)))
         self._weak: list[tuple[int, int, Array]] = []
+        self._drifted: list[tuple[int, int, Array]] = []
         self._worn: list[tuple[int, str, modes.WornSegment, Array]] = []
         self._bridges: list[tuple[int, tuple[str, str], Array]] = []
         for h, faults in enumerate(hypotheses):
@@ -121,6 +122,8 @@ class Variants:
                     self._bridges.append((h, pair, start.ohms.at(np.zeros(len(u)))))
             case modes.Weak():
                 self._weak += [(h, b, -mode.voltage.at(u)) for b in self.template.of_part(name)]
+            case modes.Drifted():
+                self._drifted += [(h, b, mode.share.at(u)) for b in self.template.of_part(name)]
             case modes.WornSegment():
                 self._worn.append((h, name, mode, mode.resistance.at(u)))
 
@@ -160,6 +163,8 @@ class Variants:
             b, turns = template.branch[name, ""], states.turns[name]
             ohms[b] = np.where(turns != 0, RUNNING, ohms[b])
             volts[b] = turns * states.value(name, motor.running_current) * RUNNING
+        for h, b, value in self._drifted:
+            ohms[b, h] *= value
         ohms[:own] += self._series
         for h, b, value in self._weak:
             volts[b, h] = value

@@ -16,6 +16,7 @@ from handsfree.diagnosis.belief import Belief, Mark
 from handsfree.diagnosis.choice import Proposal, proposals
 from handsfree.diagnosis.table import PAIRS, SAMPLES, Table, tabulate
 from handsfree.meaning.meanings import Observation, Reading, State, Take
+from handsfree.plan.schema import Plan
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +54,19 @@ class Diagnosis:
             BadInput: the circuit does not fit together.
         """
         return cls(circuit, *tabulate(circuit, meter, pairs=pairs, samples=samples))
+
+    @classmethod
+    def of_plan(cls, plan: Plan) -> Diagnosis | None:
+        """That of a plan's circuit, by its tests before the repair; None if it has no circuit.
+
+        Raises:
+            BadInput: the circuit does not fit together.
+        """
+        if plan.circuit is None:
+            return None
+        before = {step.id for step in plan.steps if step.phase == "test"}
+        tests = {name: test for name, test in plan.circuit.tests.items() if name in before}
+        return cls.of(plan.circuit.model_copy(update={"tests": tests}), plan.meter)
 
     def belief(self, takes: Iterable[tuple[str, Take]]) -> Belief:
         """The causes weighed by takes.

@@ -1,8 +1,8 @@
 """What may be said: found, a suspicion, not sure, no fault found here, or none of these.
 
-One verdict, computed.  A part (two that no test parts, or the parts of one line) is named if its
-odds are over `SURE`, hang on no one reading, and it has been tested itself; without that test it
-is a suspicion, as it is while all hangs on one reading.  If nothing is found, the
+One verdict, computed.  A part, or what no test left parts from it (`naming`), is named if its odds
+are over `SURE`, hang on no one reading, and it has been tested itself (`proof`); without that test
+it is a suspicion, as it is while all hangs on one reading.  If nothing is found, the
 candidates are named with the test that would part them, or that no test left can.
 """
 
@@ -16,17 +16,15 @@ import numpy as np
 
 from handsfree.circuit import Circuit, Fault
 from handsfree.circuit.faults import Open, WornSegment
-from handsfree.circuit.parts import Connector, Fuse, GroundPoint, Splice, Switch, Wire
 from handsfree.diagnosis.belief import SURE, Belief
 from handsfree.diagnosis.choice import telling
+from handsfree.diagnosis.naming import likeliest, nameable
 from handsfree.diagnosis.proof import needed, proven
 
 VerdictKind = Literal["found", "suspicion", "not sure", "no fault", "none of these"]
 
-_LINE = Wire | Connector | Fuse | GroundPoint | Splice | Switch
 _TELLS = 0.05  # bits on the site, from which a test is worth naming
 _LIKELY = 0.03  # probability from which a candidate is worth a word
-_PAIR = 2  # parts, such as a fan and its plug, that may be named together without a line
 _MOST = 3  # candidates that are named
 
 
@@ -89,18 +87,16 @@ def verdict(belief: Belief, circuit: Circuit, left: Collection[str] | None = Non
     if belief.site is None:
         return _without_a_part(belief, faults, open_tests)
     named = tuple(_candidate(belief, faults, site) for site in belief.named)
-    parts = {one.fault.part for one in named}
-    nameable = len(parts) <= _PAIR or _one_line(circuit, named)
-    if belief.odds < SURE or not nameable:
+    together = [one.fault for one in named]
+    if belief.odds < SURE or not nameable(circuit, together):
         return _not_sure(belief, faults, open_tests)
     if belief.pivots:
         return Verdict("suspicion", named, belief.odds, belief.pivots[0])
-    if any(proven(circuit, one.fault, belief.made) for one in named):
+    if proven(circuit, together, belief.made):
         return Verdict("found", named, belief.odds, None)
     own = [
         test
-        for one in named
-        for tests in needed(circuit, one.fault)
+        for tests in needed(circuit, *together)
         if not tests.intersection(belief.made)
         for test in open_tests
         if test in tests
@@ -128,27 +124,6 @@ def _blind(belief: Belief, faults: dict[str, Fault]) -> tuple[Fault, ...]:
     )
 
 
-def _one_line(circuit: Circuit, named: tuple[Candidate, ...]) -> bool:
-    """Whether all that is named conducts in one line: a wire, its contacts, its fuse."""
-    parts = {c.fault.part: circuit.parts.get(c.fault.part) for c in named}
-    if not all(isinstance(part, _LINE) for part in parts.values()):
-        return False
-    slots = [
-        set(_ends(circuit, c.fault)) - {circuit.ground, circuit.supply} for c in named
-    ]  # fmt: skip
-    reached, rest = slots[0], slots[1:]
-    while near := [ends for ends in rest if ends & reached]:
-        reached = reached.union(*near)
-        rest = [ends for ends in rest if ends not in near]
-    return not rest
-
-
-def _ends(circuit: Circuit, fault: Fault) -> tuple[str, ...]:
-    at = getattr(fault.mode, "at", None)
-    branches = circuit.parts[fault.part].branches(fault.part)
-    return tuple(n for b in branches if at in (None, b.slot) for n in (b.a, b.b))
-
-
 def _not_sure(belief: Belief, faults: dict[str, Fault], left: list[str]) -> Verdict:
     likely = [s for s, p in belief.masses.items() if p >= _LIKELY][:_MOST]
     candidates = tuple(_candidate(belief, faults, site) for site in likely)
@@ -156,9 +131,7 @@ def _not_sure(belief: Belief, faults: dict[str, Fault], left: list[str]) -> Verd
 
 
 def _candidate(belief: Belief, faults: dict[str, Fault], site: str) -> Candidate:
-    cause = belief.table.causes[belief.best_at(site)]
-    fault = next(faults[f] for f in cause.faults if faults[f].site == site)
-    return Candidate(site, fault, belief.masses[site])
+    return Candidate(site, likeliest(belief, faults, site), belief.masses[site])
 
 
 def _parting(belief: Belief, left: list[str]) -> str | None:

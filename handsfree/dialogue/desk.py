@@ -16,8 +16,7 @@ from handsfree.plan.schema import Plan, Step
 
 @once(kept=2)
 def _diagnosis(plan: Plan) -> Diagnosis | None:
-    circuit = plan.circuit
-    return None if circuit is None else Diagnosis.of(circuit, plan.meter)
+    return Diagnosis.of_plan(plan)
 
 
 @dataclass(frozen=True)

@@ -87,6 +87,9 @@ def _crossings(index: int, step: Step, known: Mapping[str, Step]) -> Iterator[Pr
 
 def _other_kind(index: int, step: Step, known: Mapping[str, Step]) -> Iterator[Problem]:
     """A comparison with a step that measures something else."""
+    measured = known.get(step.expect.by or "")
+    if measured and measured.measure.quantity != "temperature":
+        yield ("steps", index, "expect", "by"), f"step {measured.id!r} measures no temperature"
     other = known.get(step.expect.refers_to or "")
     if other and other.measure.quantity != step.measure.quantity:
         field = "near" if step.expect.near else "share_of"

@@ -68,10 +68,27 @@ class Measure(PlanModel):
         return (self.unit or KINDS[self.quantity]) if self.quantity else ""
 
 
+class AtTemperature(PlanModel):
+    """The limits at one temperature."""
+
+    at: PlanQuantity
+    low: PlanQuantity
+    high: PlanQuantity
+
+    def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
+        """No temperature; limits that cannot be compared."""
+        if not self.at.is_compatible_with("degC"):
+            yield ("at",), f"{show(self.at)} is no temperature"
+        if not self.low.is_compatible_with(self.high):
+            yield (), f"{show(self.low)} and {show(self.high)} cannot be compared"
+
+
 class Expect(PlanModel):
     """What is expected: exactly one of these forms.
 
-    - `low` and/or `high`: limits;
+    - `low` and/or `high`: limits; with `by` (id of an earlier step) and `points` those at the
+      temperature that was measured there, in between in proportion; as long as it is not, or is
+      beyond them, `low` and `high` hold;
     - `nominal` with `tolerance` (a quantity, or a percentage of the nominal);
     - `near` (id of an earlier step) with `within`: close to another reading;
     - `share_of` (id of an earlier step) with `low` and/or `high` in percent of it;
@@ -92,6 +109,8 @@ class Expect(PlanModel):
     over_limit: bool = Field(False, alias="over_range")
     state: OneOrSeveral[StateName] | None = None
     answer: OneOrSeveral[str] | None = None
+    by: str | None = Field(None, description="earlier step that measures a temperature")
+    points: tuple[AtTemperature, ...] = Field((), description="limits by that temperature, rising")
 
     def contradictions(self) -> Iterator[tuple[FieldPath, str]]:
         """No form or several forms; halves of a form; limits the wrong way round."""
@@ -126,6 +145,8 @@ class Expect(PlanModel):
                 bound = getattr(self, name)
                 if bound is not None and not bound.dimensionless:
                     yield (name,), f"{show(bound)} is no share; write a percentage, such as '80 %'"
+        if (self.by is None) == bool(self.points) or (self.by and not limits):
+            yield (), "by, points and low/high belong together"
         if self.low is not None and self.high is not None:
             if not self.low.is_compatible_with(self.high):
                 yield (), f"{show(self.low)} and {show(self.high)} cannot be compared"

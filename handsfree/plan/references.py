@@ -49,7 +49,7 @@ def reference_problems(data: Item) -> Iterator[Problem]:
         yield from _missing_pins(here, step, [p.get("number") for p in pins])
         for field in ("on_pass", "on_fail", "on_skip"):
             yield from _missing((*here, field), step, ["next", "finish", *ids], "step")
-        for field in ("near", "share_of"):
+        for field in ("near", "share_of", "by"):
             other = value(step, "expect", field)
             if isinstance(other, str) and other not in ids[:index]:
                 yield (*here, "expect", field), f"{other!r} is no earlier step"

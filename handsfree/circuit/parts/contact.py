@@ -3,15 +3,17 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import ClassVar, Literal
 
 from pydantic import Field
 
 from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, StateFields
 from handsfree.circuit.faults import Word
-from handsfree.circuit.usual import FEED, SERIES, Usual, broken, series
+from handsfree.circuit.usual import FEED, SERIES, Usual, bridged, broken, damp, series
 from handsfree.circuit.values import Ohms, parse_spread
 
+_WET = 0.4  # rate of what leaks at one contact: common practice, no published source
 _POWER = 2e-3  # Ω: a contact below this is made for amperes, and milliohms count
 
 
@@ -38,6 +40,10 @@ class Connector(Part):
 
     def usual(self) -> Usual:
         bands = FEED | SERIES if self.contact.nominal < _POWER else SERIES
-        return tuple(
+        worn = tuple(
             mode for pin in self.pins for mode in (*broken(1, pin), *series(2, pin, bands=bands))
         )
+        wet = tuple(m for pin, pair in self.pins.items() for m in damp(pair[1], pin, _WET))
+        beside = pairwise(self.pins.items())
+        return (*worn, *wet, *(m for (pin, pair), (_, other) in beside
+                               for m in bridged(pair[1], other[1], pin, _WET / 2)))  # fmt: skip

@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from handsfree.circuit.elements import OPEN, Branch, Normal, Part, StateFields
-from handsfree.circuit.faults import Word
+from handsfree.circuit.faults import Short, Word
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.circuit.usual import Usual, broken, series, stuck
 from handsfree.circuit.values import Amperes, Ohms, Share, Spread, Volts, parse_spread
@@ -102,7 +102,15 @@ class Load(TwoTerminal):
         return {"asleep": {}, "awake": {"": self._ohms(self.awake)}, "off": {"": OPEN}}
 
     def usual(self) -> Usual:
-        return (*stuck("awake", 2), *broken(0.5))
+        least, most = 2 * self.asleep.high, 1.5 * self.awake.low
+        restless = Short(
+            mode="short", grade="restless", odds=1, resistance=self._between(least, most)
+        )
+        return (*stuck("awake", 2), restless, *broken(0.5))
+
+    def _between(self, least: float, most: float) -> Spread:
+        low, high = (self.voltage.nominal / max(i, 1e-12) for i in (max(least, most), least))
+        return Spread((low * high) ** 0.5, low, high, "Ω", log=True)
 
     def _ohms(self, current: Spread) -> Spread:
         v = self.voltage.nominal

@@ -12,7 +12,7 @@ from handsfree.circuit import faults as modes
 from handsfree.circuit.elements import OPEN, Branch, Normal, Pair, Part, StateFields
 from handsfree.circuit.faults import Word
 from handsfree.circuit.parts.two_terminal import TwoTerminal
-from handsfree.circuit.usual import Usual, broken, series, shorted, stuck, to_case, worn
+from handsfree.circuit.usual import Usual, aged, broken, series, shorted, stuck, to_case, worn
 from handsfree.circuit.values import Kelvins, Ohms, Share, Spread, Volts, parse_spread
 
 
@@ -177,4 +177,5 @@ class Thermistor(TwoTerminal):
 
     def usual(self) -> Usual:
         leaks = to_case(self.between[0], 0.6)
-        return (*broken(2), *worn(self.resistance, 2), *shorted(self.resistance, 1), *leaks)
+        ohms = self.resistance
+        return (*broken(2), *worn(ohms, 2), *shorted(ohms, 1), *aged(2), *leaks)

@@ -42,9 +42,10 @@ class Source(TwoTerminal):
 
 
 class Battery(TwoTerminal):
-    """A 12 V lead-acid battery by its state of charge (`physics.battery`)."""
+    """A lead-acid battery by its chemistry and state of charge (`physics.battery`)."""
 
     kind: Literal["battery"]
+    chemistry: Literal["flooded", "AGM"] = "flooded"
     charge: Share = Field(parse_spread("60 % to 100 %", ""), description="state of charge")
     temperature: Kelvins = parse_spread("20 °C ± 10 °C", "K")
     cells: int = Field(6, ge=1, description="6 for 12 V, 12 for 24 V")
@@ -67,7 +68,9 @@ class Battery(TwoTerminal):
         low, nominal, high = (
             float(
                 open_circuit_voltage(
-                    ureg.Quantity(100 * share, "percent"), ureg.Quantity(kelvin, "K")
+                    ureg.Quantity(100 * share, "percent"),
+                    ureg.Quantity(kelvin, "K"),
+                    agm=self.chemistry == "AGM",
                 ).m_as("V")
             )
             * self.cells

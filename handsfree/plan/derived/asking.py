@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import combinations
+from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
-from handsfree.circuit.parts import Coil, Heater, Lamp, Motor, Relay, Thermistor
-from handsfree.circuit.parts.two_terminal import TwoTerminal
+from handsfree.circuit.parts import Thermistor
+from handsfree.plan.derived import apart
 from handsfree.plan.derived.description import Description, Module, Setting, Strand
+from handsfree.plan.derived.enquiry import (
+    Enquiry,
+    every_pair,
+    far_ends,
+    ground_of,
+    is_module,
+    joined_pairs,
+    open_to_probe,
+    set_by,
+    set_up,
+    sides,
+    slug,
+    voltage,
+)
 from handsfree.plan.derived.settings import (
     ALONE,
     APART,
@@ -41,39 +53,6 @@ from handsfree.plan.derived.wiring import (
 from handsfree.plan.schema import NO_OHMMETER
 
 _RAILS = {"plus": "supply", "minus": "earth"}
-_CONSUMERS = (Coil, Heater, Lamp, Motor, Relay)
-
-
-@dataclass(frozen=True)
-class Enquiry:
-    """A test before it is put in words.
-
-    Attributes:
-        id: of the step.
-        kind: what sort of test.
-        setting: as it is spoken.
-        test: what it connects, as `CircuitTest` has it; empty if no circuit answers it.
-        wires: pins of the connector that are probed.
-        place: connector, part or node at which is probed.
-        part: that is watched.
-        rank: place in the order among tests of the same cost.
-        extra: what its words need besides.
-    """
-
-    id: str
-    kind: str
-    setting: str
-    test: Data
-    wires: tuple[str, ...] = ()
-    place: str = ""
-    part: str = ""
-    rank: int = 0
-    extra: Data = field(default_factory=dict)
-
-
-def slug(*words: str) -> str:
-    """An id from words."""
-    return re.sub(r"[^a-z0-9]+", "_", " ".join(words).lower()).strip("_")
 
 
 def questions(description: Description) -> Iterator[Enquiry]:
@@ -82,38 +61,34 @@ def questions(description: Description) -> Iterator[Enquiry]:
     for number, ask in enumerate(description.checks, 1):
         name, setting = ask.id or f"check_{number}", ask.setting or REST
         yield Enquiry(name, "check", setting, {}, extra={"ask": ask})
-    yield _volts("battery_voltage", "battery", REST, PLUS, MINUS, (), 0)
+    yield voltage("battery_voltage", "battery", REST, PLUS, MINUS, (), 0)
+    other = voltage("second_meter", "second meter", REST, PLUS, MINUS, (), 4)
+    yield replace(other, test={**other.test, "second_meter": True})
     for setting, known in settings(description).items():
         yield from _temperatures(description, known)
         if setting not in (REST, APART, ALONE, unplugged(description)) and live(description, known):
             name = slug("battery", setting)
-            yield _volts(name, "battery", setting, PLUS, MINUS, _by(known), 1)
+            yield voltage(name, "battery", setting, PLUS, MINUS, set_by(known), 1)
     yield from _looks(description)
     for setting, known in settings(description).items():
         if setting not in (REST, APART):
             yield from _in_setting(description, known)
         yield from _currents(description, known)
         if description.circuit_class not in NO_OHMMETER:
-            yield from _parts(description, known)
+            yield from apart.parts_alone(description, known)
     for name, part in description.parts.items():
         if isinstance(part, Module) and name in description.reach:
             needs = (description.reach[name].by,)
             for rail, word in _RAILS.items():
                 extra = {"rail": word, "unit": part.say or name}
-                found = _volts(slug(name, rail), "rail", on, f"{name} {rail}", MINUS, needs, 3)
+                found = voltage(slug(name, rail), "rail", on, f"{name} {rail}", MINUS, needs, 3)
                 yield replace(found, extra=extra)
+    yield from apart.own_pins(description)
     if description.circuit_class not in NO_OHMMETER:
-        yield from _wires(description)
-
-
-def _by(setting: Setting) -> tuple[str, ...]:
-    return (setting.by,) if setting.by else ()
-
-
-def _needs(description: Description, setting: Setting, place: str) -> tuple[str, ...]:
-    """What must be done to probe a place under a setting."""
-    off = () if plugged(setting, place) or setting.by else ("unplugged",)
-    return (description.reach[place].by, *_by(setting), *off)
+        yield from apart.dead_pairs(description)
+        yield from apart.behind_fuses(description)
+    if description.circuit_class not in NO_OHMMETER:
+        yield from apart.wires_alone(description)
 
 
 def _temperatures(description: Description, setting: Setting) -> Iterator[Enquiry]:
@@ -135,7 +110,7 @@ def _looks(description: Description) -> Iterator[Enquiry]:
     for look in description.looks:
         setting = look.setting or working(description).say
         known = settings(description)[setting]
-        needs = [*_by(known), *([look.by] if look.by else [])]
+        needs = [*set_by(known), *([look.by] if look.by else [])]
         name = look.id or slug(look.part, setting)
         extra = {"ask": look}
         test: Data = {"minutes": str(look.minutes), "setups": list(dict.fromkeys(needs))}
@@ -158,17 +133,22 @@ def _in_setting(description: Description, setting: Setting) -> Iterator[Enquiry]
     base = say in (ALONE, unplugged(description))
     for place, reach in description.reach.items():
         ends = ends_at(description, place)
-        if ends and not _is_module(description, place):
+        if ends and not is_module(description, place):
             yield from _at_connector(description, setting, place, ends)
-        elif base or _is_module(description, place):
+        elif ends and not base and plugged(setting, place):
+            needs = set_up(description, setting, place)
+            for end in ends:
+                if _reverses(description, end.strand, setting):
+                    yield _at_pin(description, setting, end, place, say, needs)
+        elif base or is_module(description, place):
             continue
-        elif isinstance(part := description.parts.get(place), TwoTerminal):
-            (red, black), needs = part.between, (reach.by, *_by(setting))
+        elif (between := sides(description, place)) is not None:
+            (red, black), needs = between, (reach.by, *set_by(setting))
             name = slug(place, "drop", say)
-            yield _volts(name, "drop across", say, red, black, needs, 3, place)
-        else:
-            needs = (reach.by, *_by(setting))
-            yield _volts(slug(place, say), "node", say, place, MINUS, needs, 3, place)
+            yield voltage(name, "drop across", say, red, black, needs, 3, place)
+        elif open_to_probe(description, setting, place):
+            needs = (reach.by, *set_by(setting))
+            yield voltage(slug(place, say), "node", say, place, MINUS, needs, 3, place)
 
 
 def _at_connector(
@@ -179,10 +159,10 @@ def _at_connector(
     base = say in (ALONE, unplugged(description))
     if place != here and (base or not plugged(setting, place)):
         return
-    needs = _needs(description, setting, place)
+    needs = set_up(description, setting, place)
     if say == ALONE:
         ends = [end for end in ends if leads_to(description, end.other) is None]
-        needs = (*needs, *_far(description, ends), "module unplugged")
+        needs = (*needs, *far_ends(description, ends), "module unplugged")
     short = "unplugged" if say == unplugged(description) else say
     for end in ends:
         post = device_side(description, end.name) in (PLUS, MINUS)
@@ -198,12 +178,12 @@ def _at_pin(
 ) -> Enquiry:  # fmt: skip
     """One wire at one connector, against battery minus or, where much flows, the battery."""
     strand, here = end.strand, place == probed(description)
-    node, black = wire_side(description, end.name), _ground(description, end)
+    node, black = wire_side(description, end.name), ground_of(description, end)
     name = slug(strand.name, *([] if here else ["at", place]), short)
     wires = (pin(end.name),) if here else ()
 
     def volts(kind: str, red: str, black: str, rank: int = 2, **more: Any) -> Enquiry:
-        found = _volts(name, kind, setting.say, red, black, needs, rank, place, more)
+        found = voltage(name, kind, setting.say, red, black, needs, rank, place, more)
         return replace(found, wires=wires, extra={"wire": strand})
 
     if not plugged(setting, place):
@@ -225,43 +205,27 @@ def _across(
     needs: tuple[str, ...],
 ) -> Iterator[Enquiry]:  # fmt: skip
     """Between two pins that a consumer or a contact joins, or between a pair of signals."""
-    joined = {frozenset(pair) for pair in (*description.pairs, *_joined(description))}
+    joined = {frozenset(pair) for pair in (*description.pairs, *joined_pairs(description))}
     here = place == probed(description)
-    for one, other in _pairs(description, ends):
+    for one, other in every_pair(description, ends):
         nodes = frozenset(device_side(description, e.name) for e in (one, other))
         if nodes not in joined:
             continue
         red, black = (wire_side(description, e.name) for e in (one, other))
         pins = (pin(one.name), pin(other.name))
         words = ["across", *pins] if here else ["across", place]
-        found = _volts(
+        found = voltage(
             slug(*words, setting.say), "across", setting.say, red, black, needs, 2, place
         )
         wires = pins if here else ()
         yield replace(found, wires=wires, extra={"wire": one.strand, "other": other.strand})
 
 
-def _joined(description: Description) -> set[tuple[str, ...]]:
-    """Pairs of nodes that a consumer or a contact joins, in its own order."""
-    return {
-        pair
-        for name, part in description.parts.items()
-        if isinstance(part, _CONSUMERS)
-        for pair in (*((b.a, b.b) for b in part.branches(name)), getattr(part, "between", ()))
-    }
-
-
-def _pairs(description: Description, ends: list[End]) -> Iterator[tuple[End, End]]:
-    """Each two ends, in the order of the consumer between them: red lead, black lead."""
-    joined = {*description.pairs, *_joined(description)}
-    for one, other in combinations(ends, 2):
-        nodes = tuple(device_side(description, end.name) for end in (other, one))
-        yield (other, one) if nodes in joined else (one, other)
-
-
 def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
     """The current of a wire, with a clamp or the meter in series."""
     if setting.say in (APART, ALONE) or dead(description, setting):
+        return
+    if "blown" in setting.sets.values():
         return
     for strand in description.loom:
         if strand.current is None or setting.say == REST:
@@ -270,7 +234,7 @@ def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
         if not plugged(setting, place):
             continue
         clamp = strand.current == "clamp"
-        needs = [description.reach[place].by, *_by(setting)]
+        needs = [description.reach[place].by, *set_by(setting)]
         needs += [] if clamp else ["meter in series"]
         test = {"measures": "current", "through": wire_name(strand), "clamp": clamp,
                 "setups": list(dict.fromkeys(needs))}  # fmt: skip
@@ -278,83 +242,6 @@ def _currents(description: Description, setting: Setting) -> Iterator[Enquiry]:
             slug(strand.name, "current", setting.say), "current", setting.say, test,
             (pin(strand.to),), place, rank=3, extra={"clamp": clamp, "wire": strand},
         )  # fmt: skip
-
-
-def _parts(description: Description, setting: Setting) -> Iterator[Enquiry]:
-    """Resistances of what hangs on the connector, unplugged, or of a dead circuit as it is."""
-    here = probed(description)
-    is_dead = dead(description, setting)
-    if setting.say in (APART, ALONE) or not (is_dead or not plugged(setting, here)):
-        return
-    if description.reach[here].at and not is_dead:
-        return
-    say = "" if setting.say == unplugged(description) else setting.say
-    needs = list(_needs(description, setting, here))
-    ends = [e for e in ends_at(description, here)
-            if not is_dead or leads_to(description, e.other) != PLUS]  # fmt: skip
-    for one, other in _pairs(description, ends):
-        a, b = pin(one.name), pin(other.name)
-        red, black = (device_side(description, e.name) for e in (one, other))
-        if not is_dead and {red, black} & _electronics(description):
-            continue
-        test = {"measures": "resistance", "red": red, "black": black, "setups": needs}
-        yield Enquiry(slug("pin", a, "to", b, say), "circuit" if is_dead else "part", setting.say,
-                      test, (a, b), here, rank=5)  # fmt: skip
-
-
-def _electronics(description: Description) -> set[str]:
-    """Nodes on which no ohmmeter is put: what hangs on them is no plain resistance."""
-    return {
-        node
-        for name, part in description.parts.items()
-        if getattr(part, "electronic", False)
-        for branch in part.branches(name)
-        for node in (branch.a, branch.b)
-    }
-
-
-def _wires(description: Description) -> Iterator[Enquiry]:
-    """Resistances of each wire with both ends off."""
-    here = probed(description)
-    if APART not in settings(description):
-        return
-    for end in ends_at(description, here):
-        needs = [description.reach[here].by, *_far(description, [end]), "unplugged"]
-        needs.append("module unplugged")
-        name, wires = end.strand.name, (pin(end.name),)
-        node, start = wire_side(description, end.name), wire_side(description, end.other)
-        test = {"measures": "resistance", "red": node, "black": MINUS, "setups": needs}
-        if leads_to(description, end.other) is None:
-            yield Enquiry(slug(name, "to ground"), "to ground", APART, test, wires, here,
-                          rank=6)  # fmt: skip
-        far = description.reach.get(owner(description, end.other) or "")
-        if far is not None:
-            test = {**test, "black": start}
-            extra = {"far": far, "pin": pin(end.other)}
-            yield Enquiry(slug(name, "end to end"), "end to end", APART, test, wires, here,
-                          rank=7, extra=extra)  # fmt: skip
-
-
-def _far(description: Description, ends: list[End]) -> tuple[str, ...]:
-    """What must be done to get at the far ends of wires."""
-    far = {owner(description, end.other) for end in ends}
-    return tuple(reach.by for c, reach in description.reach.items() if c in far)
-
-
-def _volts(
-    name: str, kind: str, setting: str, red: str, black: str, needs: Sequence[str], rank: int,
-    place: str = "", more: Data | None = None,
-) -> Enquiry:  # fmt: skip
-    test = {"measures": "voltage", "red": red, "black": black,
-            "setups": list(dict.fromkeys(needs)), **(more or {})}  # fmt: skip
-    return Enquiry(name, kind, setting, test, place=place, rank=rank)
-
-
-def _ground(description: Description, end: End) -> str:
-    """Node against which a pin is read: battery minus, or the ground pin of a socket."""
-    at = description.reach[probed(description)].at
-    number = description.ground_pin
-    return at[number] if number is not None and pin(end.name) != number else MINUS
 
 
 def _driver(description: Description, strand: Strand) -> str | None:
@@ -373,7 +260,3 @@ def _idle(description: Description, strand: Strand, setting: Setting) -> bool:
     """Whether a wire hangs between outputs that are off, so that nothing is to be read on it."""
     driver = _driver(description, strand)
     return driver is not None and driver not in setting.sets
-
-
-def _is_module(description: Description, connector: str) -> bool:
-    return isinstance(description.parts.get(connector), Module)

@@ -10,8 +10,8 @@ from difflib import get_close_matches
 from handsfree.circuit import Circuit, Expectation, ExpectedWord, expectations
 from handsfree.errors import BadInput
 from handsfree.plan.derived import asking, telling, wiring, wording
-from handsfree.plan.derived.asking import Enquiry, slug
 from handsfree.plan.derived.description import Ask, Description, Look, Setting
+from handsfree.plan.derived.enquiry import Enquiry, slug
 from handsfree.plan.derived.settings import (
     ALONE,
     REST,
@@ -60,9 +60,18 @@ def derive(description: Description) -> Data:
     asked = [q for q in asked if q.kind != "drive" or _nominal(expected[q.id])]
     ordered = sorted(asked, key=lambda q: _order(description, circuit, q))
     near = telling.lost(_circuit(description, asked), ordered, expected, meter)
+    near |= {q.id: ("battery_voltage", "0.1 V") for q in asked if q.kind == "second meter"}
+    warm = telling.by_temperature(_circuit(description, asked), ordered, expected, meter)
     main = set(description.main_line) or {q.id for q in asked}
     steps = [
-        _step(description, q, expected.get(q.id), shows.get(q.id, ()), near.get(q.id))
+        _step(
+            description,
+            q,
+            expected.get(q.id),
+            shows.get(q.id, ()),
+            near.get(q.id),
+            warm.get(q.id, {}),
+        )
         | {"in_doubt": q.id not in main}
         for q in ordered
     ]
@@ -193,7 +202,7 @@ def _different(
 
 
 def _leads(q: Enquiry) -> tuple[object, ...]:
-    return tuple(q.test.get(key) for key in ("measures", "red", "black", "through"))
+    return tuple(q.test.get(key) for key in ("measures", "red", "black", "through", "second_meter"))
 
 
 def _nominal(expected: Expectation | ExpectedWord) -> object:
@@ -218,7 +227,7 @@ def _left_out(description: Description, q: Enquiry) -> bool:
 
 def _step(
     description: Description, q: Enquiry, expected: Expectation | ExpectedWord | None,
-    sites: tuple[str, ...], near: tuple[str, str] | None,
+    sites: tuple[str, ...], near: tuple[str, str] | None, warm: Data,
 ) -> Data:  # fmt: skip
     step: Data = {
         "id": q.id,
@@ -234,6 +243,8 @@ def _step(
     elif q.wires:
         step["wire"] = q.wires[0]
     step |= _measured(q, expected, near)
+    if near is None:
+        step["expect"] |= warm
     if (own := description.overrides.get(q.id)) is not None:
         step |= {k: v for k, v in (("prompt", own.prompt), ("caution", own.caution)) if v}
         if own.low is not None or own.high is not None:
@@ -300,7 +311,15 @@ def _after(description: Description, asked: list[Enquiry], steps: list[Data]) ->
     by_id = {step["id"]: step for step in steps}
     for q in _again(description, asked):
         step = by_id[q.id.removeprefix(_AFTER)]
-        yield {**step, "id": q.id, "phase": "after_repair", "on_fail": "next", "in_doubt": False}
+        expect = {k: v for k, v in step["expect"].items() if k not in ("by", "points")}
+        yield {
+            **step,
+            "expect": expect,
+            "id": q.id,
+            "phase": "after_repair",
+            "on_fail": "next",
+            "in_doubt": False,
+        }
     for number, ask in enumerate(description.after, 1):
         yield {
             "id": ask.id or f"{_AFTER}function_{number}", "phase": "after_repair",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from handsfree.circuit.parts import Switch
 from handsfree.plan.derived.description import Description, Module, Setting
-from handsfree.plan.derived.wiring import IGNITION, Data, connectors, probed
+from handsfree.plan.derived.wiring import IGNITION, Data, connectors, parts, probed
 
 REST, ON, UNPLUGGED = "everything off", "ignition on", "connector unplugged"
 APART, ALONE = "both ends off", "loose harness with power"
@@ -35,6 +35,7 @@ def settings(description: Description) -> dict[str, Setting]:
     }
     for one in description.settings:
         found[one.say] = one.model_copy(update={"sets": {**base, **one.sets}})
+    found |= _fuses_out(description, base)
     if description.reach[here].at:
         return found
     reached = description.reach[here]
@@ -44,8 +45,33 @@ def settings(description: Description) -> dict[str, Setting]:
     apart = dict.fromkeys(every, "unplugged")
     rest = {**description.usual, **apart}
     found[APART] = Setting(say=APART, names=("all unplugged",), sets=rest)
-    found[ALONE] = Setting(say=ALONE, names=("harness alone",), sets={**base, **apart})
+    driven = driving(description)
+    sets = {**base, **(driven.sets if driven else {}), **apart}
+    found[ALONE] = Setting(say=ALONE, names=("harness alone",), sets=sets)
     return found
+
+
+def _fuses_out(description: Description, base: dict[str, str]) -> dict[str, Setting]:
+    """Each fuse that is reached, taken out: what it feeds is dead, and may touch ground."""
+    made = parts(description)
+    out = {}
+    for place, reach in description.reach.items():
+        if made.get(place, {}).get("kind") == "fuse":
+            say = f"{reach.say} out"
+            out[say] = Setting(say=say, sets={**base, place: "blown"}, by=say)
+    return out
+
+
+def driving(description: Description) -> Setting | None:
+    """The first setting in which a module drives something one way, if there is one."""
+    both = {
+        f"{name} pin {number}"
+        for name, part in description.parts.items()
+        if isinstance(part, Module)
+        for number, does in part.pins.items()
+        if does.drives == "both"
+    }
+    return next((one for one in description.settings if both & set(one.sets)), None)
 
 
 def live(description: Description, setting: Setting) -> bool:
@@ -55,8 +81,11 @@ def live(description: Description, setting: Setting) -> bool:
         for name in working(description).sets
         if name == IGNITION or isinstance(description.parts.get(name), Switch)
     )
-    return not dead(description, setting) and all(
-        setting.sets.get(name, "open") == "closed" for name in switches
+    whole = "blown" not in setting.sets.values()
+    return (
+        whole
+        and not dead(description, setting)
+        and all(setting.sets.get(name, "open") == "closed" for name in switches)
     )
 
 
@@ -76,13 +105,14 @@ def setups(description: Description) -> Data:
     found: Data = {
         reach.by: {"minutes": str(reach.minutes)} for reach in description.reach.values()
     }
-    for one in description.settings:
+    for one in (*description.settings, *_fuses_out(description, {}).values()):
         if one.by:
             found.setdefault(one.by, {"minutes": str(one.minutes), "undo": str(one.minutes)})
     for by in (look.by for look in description.looks if look.by):
         found.setdefault(by, {"minutes": "1 min", "undo": "1 min"})
     found["unplugged"] = {"minutes": "1 min", "undo": "1 min"}
     found["module unplugged"] = {"minutes": "1 min", "undo": "1 min"}
+    found["test lamp fitted"] = {"minutes": "1 min", "undo": "0.5 min"}
     if any(strand.current == "in series" for strand in description.loom):
         found["meter in series"] = {"minutes": "2 min", "undo": "1 min"}
     return found

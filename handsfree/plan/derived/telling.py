@@ -16,7 +16,7 @@ from handsfree.circuit import (
     simulate,
 )
 from handsfree.circuit.values import parse_spread
-from handsfree.plan.derived.asking import Enquiry
+from handsfree.plan.derived.enquiry import Enquiry
 from handsfree.units import ureg
 
 Told = Expectation | ExpectedWord
@@ -24,6 +24,9 @@ Told = Expectation | ExpectedWord
 _SHOWN = 3.0  # errors of the meter by which a fault must move a reading
 _FOLLOWING = {"voltage", "harness", "across", "rail", "node"}
 _SAMPLES = 3  # of the tolerances: whether a fault shows at all
+_POINTS, _THERMOMETER = 4, 2.0
+"""Temperatures at which limits are computed; kelvin by which a contact thermometer may be beside
+the part.  Common practice, no published source."""
 _NOUGHT = {"voltage": (0.2, 0.1), "resistance": (50.0, 0.5), "current": (0.0, 0.0)}
 """Below the first, room of the second around what is computed: V, Ω, A.  A tenth of a volt for a
 ground and half an ohm for the leads: common practice, no published source.  Else none: what the
@@ -95,6 +98,52 @@ def degrees(setting: str) -> dict[str, object]:
     spread = parse_spread(setting, "K")
     low, high = (f"{float(limit.m_as('degC')):.4g} °C" for limit in spread.limits)
     return {"low": low, "high": high}
+
+
+def by_temperature(
+    circuit: Circuit, asked: Sequence[Enquiry], found: Mapping[str, Told], meter: Meter
+) -> dict[str, dict[str, object]]:
+    """What is read at the temperature that a thermometer shows, by test that it moves.
+
+    Args:
+        circuit: names the tests.
+        asked: the tests in the order in which they are made; those before a thermometer's
+            reading know nothing of it.
+        found: what they read over all temperatures of their setting.
+        meter: that is used.
+
+    Returns:
+        the thermometer's step, and limits by temperature, as `Expect` has them.
+    """
+    result: dict[str, dict[str, object]] = {}
+    for place, shown in enumerate(asked):
+        if shown.kind != "temperature":
+            continue
+        part, spread = shown.part, parse_spread(shown.extra["temperature"], "K")
+        usual = {n: dict(sets) for n, sets in circuit.conditions.items()}
+        here = {n for n, sets in usual.items() if sets.get(part) == shown.extra["temperature"]}
+        names = [q.id for q in asked[place + 1 :] if q.test and q.test.get("measures")
+                 and q.kind != "live value" and circuit.tests[q.id].condition in here
+                 and isinstance(found[q.id], Expectation)]  # fmt: skip
+        if not names:
+            continue
+        low, high = (float(limit.m_as("degC")) for limit in spread.limits)
+        points: dict[str, list[dict[str, object]]] = {name: [] for name in names}
+        tests = {name: circuit.tests[name] for name in names}
+        for degrees in np.linspace(low, high, _POINTS):
+            told = {part: f"{degrees:.6g} °C ± {_THERMOMETER:g} °C"}
+            sets = {n: s | told if n in here else s for n, s in usual.items()}
+            warm = circuit.model_copy(update={"conditions": sets, "tests": tests})
+            for name, one in expectations(warm, meter, samples=20).items():
+                assert isinstance(one, Expectation)
+                bounds = limits(one, tests[name].measures or "")
+                if {"low", "high"} <= set(bounds):
+                    points[name].append({"at": f"{degrees:.6g} °C", **bounds})
+        for name, rows in points.items():
+            moved = len({(str(row["low"]), str(row["high"])) for row in rows}) > 1
+            if moved and len(rows) == _POINTS:
+                result[name] = {"by": shown.id, "points": rows}
+    return result
 
 
 def lost(

@@ -6,8 +6,8 @@ import re
 
 from handsfree.circuit import Expectation, ExpectedWord
 from handsfree.circuit.expect import reach
-from handsfree.plan.derived.asking import Enquiry
 from handsfree.plan.derived.description import Description, Strand
+from handsfree.plan.derived.enquiry import Enquiry
 from handsfree.plan.derived.settings import settings, working
 from handsfree.plan.derived.wiring import IGNITION, ends_at, pin, probed
 
@@ -74,6 +74,22 @@ def prompt(description: Description, asked: Enquiry) -> str:
             text = f"{wires[0]} to battery negative, {setting}"
         case "end to end":
             text = f"{wires[0]}, end to end, {setting}"
+        case "dead pair":
+            ends = [*wires, *asked.extra["ends"]]
+            text = f"{ends[0]} to {ends[1]}, {setting}"
+        case "behind fuse":
+            text = f"far side of the {place} to battery negative, {setting}"
+        case "loaded":
+            text = f"{wires[0]} under load, from end to end, {setting}"
+        case "leak":
+            text = f"battery positive to {wires[0]}, {setting}"
+        case "own pin":
+            own = f"{called} {spoken(asked.extra['pin'])} of the {_device(place)} itself"
+            sinks = asked.extra["sinks"]
+            text = f"battery positive to {own}" if sinks else own
+            text = f"{text}, {place} unplugged, {asked.extra['while']}"
+        case "second meter":
+            text = f"battery posts with a second meter, {setting}"
         case "harness":
             switched = "" if on in setting or "with power" in setting else f", {on}"
             at = " at the harness" if called == "pin" else ""
@@ -149,6 +165,37 @@ def _leads(description: Description, asked: Enquiry) -> dict[str, str]:
             off = _off(description).capitalize()
             return {"red": f"{pins[0]} of the {place}", "black": end,
                     "how": f"{off}. Subtract what the shorted leads show."}  # fmt: skip
+        case "dead pair":
+            at = description.reach[probed(description)]
+            ends = [*(f"{at.call} {spoken(number)} of the {at.say}" for number in asked.wires),
+                    *asked.extra["ends"]]  # fmt: skip
+            return {
+                "red": ends[0],
+                "black": ends[1],
+                "how": "Subtract what the shorted leads show.",
+            }
+        case "behind fuse":
+            return {"red": f"far side of the {place}, its fuse out", "black": _POSTS["black"],
+                    "how": "Every switch as it was when the circuit worked."}  # fmt: skip
+        case "loaded":
+            far = asked.extra["far"]
+            end = f"{far.call} {spoken(asked.extra['pin'])} of the {far.say}"
+            return {
+                "red": end,
+                "black": f"{pins[0]} of the {place}",
+                "how": "Feed the far end from battery positive through a test lamp of 21 W and "
+                "hold this end to battery negative. Every connector on this wire is off.",
+            }
+        case "leak":
+            return {"red": _POSTS["red"], "black": f"{pins[0]} of the harness, {place}",
+                    "how": "What is shown comes through a leak to ground."}  # fmt: skip
+        case "own pin":
+            own = f"{call} {spoken(asked.extra['pin'])} of the {here} itself, {place} unplugged"
+            how = "The module stays under power. Touch one pin only."
+            pair = (_POSTS["red"], own) if asked.extra["sinks"] else (own, _POSTS["black"])
+            return {"red": pair[0], "black": pair[1], "how": how}
+        case "second meter":
+            return _POSTS | {"how": "Another meter, on the same posts."}
         case "harness":
             return {"red": f"{pins[0]} of the harness, {place}", "black": ground}
         case "feed":

@@ -109,7 +109,7 @@ def setups(description: Description) -> Data:
     found: Data = {
         reach.by: {"minutes": str(reach.minutes)} for reach in description.reach.values()
     }
-    for one in (*description.settings, *_fuses_out(description, {}).values()):
+    for one in settings(description).values():
         if one.by:
             found.setdefault(one.by, {"minutes": str(one.minutes), "undo": str(one.minutes)})
     for by in (look.by for look in description.looks if look.by):

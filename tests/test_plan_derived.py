@@ -93,6 +93,15 @@ def test_no_sound_part_is_convicted_by_a_fault_of_the_library(plan: Plan) -> Non
     assert sum(one.named for one in shown) >= 0.8 * len(shown)
 
 
+def test_no_module_of_an_airbag_is_unplugged_under_power() -> None:
+    """Live and unplugged it may fire; the maker's procedure has it dead first (common practice)."""
+    here = parse_plan(TEXT)
+    text = TEXT.replace("supply: 12 V", "supply: 12 V\ncircuit_class: airbag")
+    airbag = parse_plan(text)
+    assert any("own_pin" in step.id for step in here.steps)
+    assert not any("own_pin" in step.id for step in airbag.steps)
+
+
 def test_an_ohmmeter_is_never_put_on_an_airbag() -> None:
     text = TEXT.replace("supply: 12 V", "supply: 12 V\ncircuit_class: airbag")
     assert not any(step.needs_ohmmeter for step in parse_plan(text).steps)

@@ -162,6 +162,12 @@ def test_prompts_and_leads(name: str, step: str, prompt: str, red: str, black: s
     assert (found.probe.red, found.probe.black) == (red, black)
 
 
+def test_a_fuse_is_called_by_its_name_only_where_there_are_several() -> None:
+    told = {name: {c.say for c in plan(name).conditions} for name in ("voltage-drop", "relay-4pin")}
+    assert "fuse out" in told["voltage-drop"]
+    assert {"fan fuse pulled", "engine module fuse out"} <= told["relay-4pin"]
+
+
 def test_a_motor_is_driven_both_ways_in_spoken_states() -> None:
     flap, ways = plan("flap-actuator-5wire"), ("heating_up", "cooling_down")
     states = [

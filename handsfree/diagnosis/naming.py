@@ -20,9 +20,13 @@ _PAIR = 2  # parts that may be named together without a line
 
 
 def accused(belief: Belief, circuit: Circuit) -> tuple[Fault, ...]:
-    """The likeliest site and those that no test left parts from it, each by its likeliest fault."""
+    """The likeliest site and those that no test left parts from it, each by its likeliest fault.
+
+    A site at which the circuit has no fault, as in a table made otherwise, is left out.
+    """
     faults = {fault.id: fault for fault in circuit.faults}
-    return tuple(likeliest(belief, faults, site) for site in belief.named)
+    sites = {fault.site for fault in circuit.faults}
+    return tuple(likeliest(belief, faults, site) for site in belief.named if site in sites)
 
 
 def likeliest(belief: Belief, faults: dict[str, Fault], site: str) -> Fault:

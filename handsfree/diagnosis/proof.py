@@ -43,7 +43,7 @@ def suspected(belief: Belief, circuit: Circuit) -> frozenset[str]:
     if belief.site is None or belief.odds < SURE:
         return frozenset()
     together = accused(belief, circuit)
-    if not nameable(circuit, together):
+    if not together or not nameable(circuit, together):
         return frozenset()
     left = [tests for tests in needed(circuit, *together) if not tests.intersection(belief.made)]
     return frozenset().union(*left) & frozenset(belief.table.tests)

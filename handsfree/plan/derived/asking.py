@@ -83,11 +83,10 @@ def questions(description: Description) -> Iterator[Enquiry]:
                 extra = {"rail": word, "unit": part.say or name}
                 found = voltage(slug(name, rail), "rail", on, f"{name} {rail}", MINUS, needs, 3)
                 yield replace(found, extra=extra)
-    yield from apart.own_pins(description)
     if description.circuit_class not in NO_OHMMETER:
+        yield from apart.own_pins(description)  # no module of these is unplugged under power
         yield from apart.dead_pairs(description)
         yield from apart.behind_fuses(description)
-    if description.circuit_class not in NO_OHMMETER:
         yield from apart.wires_alone(description)
 
 

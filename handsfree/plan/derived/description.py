@@ -125,7 +125,9 @@ class Reach(PlanModel):
     minutes: Seconds
     by: Text = Field(description="what is done for it, such as 'trim off'")
     apart: Spoken | None = Field(
-        None, description="spoken while it is taken apart; 'connector unplugged', if not given"
+        None,
+        description="spoken while it is taken apart, or a fuse is out; 'connector unplugged' or "
+        "'fuse out', if not given; of several fuses each by its name",
     )
     apart_names: tuple[Spoken, ...] = ()
     contact: Ohms | None = Field(None, description="of each contact, if it is no small one")

@@ -10,9 +10,7 @@ from itertools import combinations
 from handsfree.circuit.parts import Coil, Connector, Heater, Lamp, Motor, Relay
 from handsfree.circuit.parts.two_terminal import TwoTerminal
 from handsfree.plan.derived.description import Description, Module, Setting
-from handsfree.plan.derived.settings import (
-    plugged,
-)
+from handsfree.plan.derived.settings import plugged
 from handsfree.plan.derived.wiring import (
     MINUS,
     Data,

@@ -8,6 +8,7 @@ from handsfree.plan.derived.wiring import IGNITION, Data, connectors, parts, pro
 
 REST, ON, UNPLUGGED = "everything off", "ignition on", "connector unplugged"
 APART, ALONE = "both ends off", "loose harness with power"
+FUSE_OUT = "fuse out"
 """Settings as they are spoken; the working setting and the unplugged one may have other names."""
 
 
@@ -54,11 +55,14 @@ def settings(description: Description) -> dict[str, Setting]:
 def _fuses_out(description: Description, base: dict[str, str]) -> dict[str, Setting]:
     """Each fuse that is reached, taken out: what it feeds is dead, and may touch ground."""
     made = parts(description)
+    fuses = [at for at in description.reach if made.get(at, {}).get("kind") == "fuse"]
     out = {}
-    for place, reach in description.reach.items():
-        if made.get(place, {}).get("kind") == "fuse":
-            say = f"{reach.say} out"
-            out[say] = Setting(say=say, sets={**base, place: "blown"}, by=say)
+    for place in fuses:
+        reach = description.reach[place]
+        say, names = reach.apart or f"{reach.say} out", reach.apart_names
+        if not reach.apart and len(fuses) == 1:
+            say, names = FUSE_OUT, ("fuse pulled",)
+        out[say] = Setting(say=say, names=names, sets={**base, place: "blown"}, by=say)
     return out
 
 
@@ -105,7 +109,7 @@ def setups(description: Description) -> Data:
     found: Data = {
         reach.by: {"minutes": str(reach.minutes)} for reach in description.reach.values()
     }
-    for one in (*description.settings, *_fuses_out(description, {}).values()):
+    for one in settings(description).values():
         if one.by:
             found.setdefault(one.by, {"minutes": str(one.minutes), "undo": str(one.minutes)})
     for by in (look.by for look in description.looks if look.by):

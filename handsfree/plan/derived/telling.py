@@ -130,15 +130,15 @@ def by_temperature(
         low, high = (float(limit.m_as("degC")) for limit in spread.limits)
         points: dict[str, list[dict[str, object]]] = {name: [] for name in names}
         tests = {name: circuit.tests[name] for name in names}
-        for degrees in np.linspace(low, high, _POINTS):
-            told = {part: f"{degrees:.6g} °C ± {_THERMOMETER:g} °C"}
+        for celsius in np.linspace(low, high, _POINTS):
+            told = {part: f"{celsius:.6g} °C ± {_THERMOMETER:g} °C"}
             sets = {n: s | told if n in here else s for n, s in usual.items()}
             warm = circuit.model_copy(update={"conditions": sets, "tests": tests})
             for name, one in expectations(warm, meter, samples=20).items():
                 assert isinstance(one, Expectation)
                 bounds = limits(one, tests[name].measures or "")
                 if {"low", "high"} <= set(bounds):
-                    points[name].append({"at": f"{degrees:.6g} °C", **bounds})
+                    points[name].append({"at": f"{celsius:.6g} °C", **bounds})
         for name, rows in points.items():
             moved = len({(str(row["low"]), str(row["high"])) for row in rows}) > 1
             if moved and len(rows) == _POINTS:

@@ -61,6 +61,7 @@ class Heard:
         numbers_trusted: False if a number from this engine alone must be confirmed.
         clip: name of the stored audio clip, once there is one.
         calibration: of the engine.
+        at: when it was said, in seconds since 1970, UTC; None if nobody tells it.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -71,6 +72,7 @@ class Heard:
     numbers_trusted: bool = True
     clip: str | None = None
     calibration: Calibration = Calibration()
+    at: float | None = None
 
     @property
     def text(self) -> str:

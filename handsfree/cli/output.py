@@ -13,8 +13,11 @@ from handsfree.display.consoles import ShowingConsole
 from handsfree.events import (
     Asked,
     Event,
+    ExcursionSeen,
+    ExcursionStruck,
     JobFinished,
     JobRecovered,
+    LeadMoved,
     Logged,
     MicrophoneChanged,
     Noted,
@@ -26,7 +29,10 @@ from handsfree.events import (
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
+    WatchBegun,
+    WatchEnded,
 )
+from handsfree.events.watches import clock
 from handsfree.showable import escaped
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
@@ -81,6 +87,18 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "log", "green", f"#{entry.number} {' · '.join(parts)}"
         case ReadingStruck(step=step):
             return "log", "magenta", f"the value at {step.replace('_', ' ')} no longer counts"
+        case LeadMoved(jack=jack):
+            return "log", "magenta", f"the red lead counts as in the {jack} jack"
+        case WatchBegun(number=number, wire=wire):
+            return "log", "magenta", f"watch {number} of {wire} begins"
+        case ExcursionSeen():
+            return "log", "green", f"watch {event.watch}, {clock(event.after)}: {event.figures}"
+        case ExcursionStruck(watch=watch, number=number):
+            return "log", "magenta", f"watch {watch}: number {number} no longer counts"
+        case WatchEnded():
+            ended = f"watch {event.watch} ended after {clock(event.lasted)}"
+            reach = f", {event.reach}" if event.reach else ""
+            return "log", "green", f"{ended}: excursions {event.excursions}{reach}"
         case Noted(text=text):
             return "note", "magenta", text
         case VerdictReached(finding=finding):

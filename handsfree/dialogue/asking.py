@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
-from handsfree.meaning import NO_UNIT, Aside, Command, SetCondition
+from handsfree.meaning import NO_UNIT, Aside, Command, Seen, SetCondition
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -30,6 +30,9 @@ def ask(
         text = _what_is_meant(desk, question.meant)
     elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
+    elif question.kind == "jack":
+        value = desk.wording.take(question.candidates[0])
+        text = desk.say("ask_lead", value=value)
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
         text = desk.say(key, wire=wire, value=desk.wording.take(question.candidates[0]))
@@ -41,8 +44,10 @@ def ask(
     return Turn(session).then(asked)
 
 
-def _what_is_meant(desk: Desk, meant: Command | SetCondition | None) -> str:
+def _what_is_meant(desk: Desk, meant: Command | SetCondition | Seen | None) -> str:
     match meant:
+        case Seen():
+            return desk.say("ask_meant_seen", seen=desk.wording.seen(meant))
         case SetCondition(condition=condition):
             return desk.say("ask_meant_condition", condition=desk.plan.condition(condition).say)
         case Command(name="go", wire=wire) if wire is not None:

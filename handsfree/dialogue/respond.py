@@ -9,6 +9,7 @@ from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
+from handsfree.dialogue.in_watch import follow
 from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import take
@@ -25,6 +26,7 @@ from handsfree.meaning import (
     Note,
     Observation,
     Reading,
+    Seen,
     SetCondition,
     State,
     Unclear,
@@ -148,6 +150,8 @@ class Dialogue:
             case _ if open_end:  # anything but yes goes on
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))
+        if session.watch:
+            return follow(desk, session, understood.meaning, unsure=unsure)
         match understood.meaning:
             case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
                 turn = closed(session)
@@ -165,6 +169,8 @@ class Dialogue:
                 return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
+            case Seen():  # only said in a watch
+                return unclear(desk, session, "nothing is watched")
 
 
 def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
@@ -177,6 +183,7 @@ def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
         confidence=round(heard.confidence, 4),
         alternatives=tuple(Hypothesis(h.text, round(h.score, 4)) for h in heard.hypotheses[1:]),
         understood=replace(understood, share=round(understood.share, 4)),
+        at=heard.at,
     )
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from handsfree.check import Comparison, Expected
+from handsfree.events import ExcursionSeen
 from handsfree.grammar import Language
 from handsfree.meaning import (
     Command,
@@ -13,12 +14,13 @@ from handsfree.meaning import (
     Note,
     Observation,
     Reading,
+    Seen,
     SetCondition,
     State,
     Take,
 )
 from handsfree.plan.schema import Pin, Plan, Step
-from handsfree.units import Quantity
+from handsfree.units import Quantity, quantity
 
 #: Significant digits of a computed value (a limit, a distance) when it is said.
 SPOKEN_DIGITS = 3
@@ -119,6 +121,29 @@ class Wording:
         if isinstance(take, Reading) and take.value is None:
             return self.language.wordings("overload")["over"]
         return self.take(take)
+
+    def seen(self, seen: Seen) -> str:
+        """What the meter did in a watch, in few words."""
+        value = self.take(seen.reading) if seen.reading else ""
+        return self._seen(seen.shows, value, approximate=seen.approximate)
+
+    def seen_event(self, event: ExcursionSeen) -> str:
+        """The same of what was logged."""
+        value = ""
+        if event.value is not None:
+            number = None if event.spoken is None else Decimal(event.spoken)
+            value = self.quantity(quantity(event.value, event.unit), number)
+        return self._seen(event.shows, value, approximate=event.approximate)
+
+    def _seen(self, shows: str, value: str, *, approximate: bool) -> str:
+        about = self.prompt("about", value=value) if approximate and value else value
+        return self.prompt(f"seen_{shows}", value=about).strip(" ,")
+
+    def duration(self, seconds: float) -> str:
+        """A length of time in minutes and seconds."""
+        minutes, rest = divmod(round(seconds), 60)
+        parts = [(minutes, "min")] * bool(minutes) + [(rest, "s")] * bool(rest or not minutes)
+        return " ".join(self.quantity(quantity(n, unit), Decimal(n)) for n, unit in parts)
 
     def state(self, state: str) -> str:
         """A state as it is said."""

@@ -30,6 +30,8 @@ from handsfree.events import (
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
+    WatchBegun,
+    WatchEnded,
     Woken,
 )
 from handsfree.meaning import Observation, Reading, State, Take, Unclear
@@ -91,10 +93,22 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return replace(glance, part=None, prompt="")
         case VerdictReached():
             return _verdict(glance, wording, event)
+        case WatchBegun():
+            return _watched(glance, wording, event)
+        case WatchEnded():
+            again = wording.plan.step(glance.step) if glance.step else None
+            return _open(glance, wording, again) if again else replace(glance, prompt="", wires=())
         case JobFinished(status=status):
             said = glance.said  # how it ended, and what is missing
             return replace(_closed(glance), finished=status, prompt=said, said="")
     return glance
+
+
+def _watched(glance: Glance, wording: Wording, event: WatchBegun) -> Glance:
+    """What is watched stands in place of the step, which is open again afterwards."""
+    wires = tuple(_wire(wording, wording.plan.pin(pin)) for pin in event.pins)
+    names = f" {wording.prompt('or')} ".join(wire.name for wire in wires)
+    return replace(glance, wires=wires, prompt=wording.prompt("watching", wire=names))
 
 
 def _verdict(glance: Glance, wording: Wording, event: VerdictReached) -> Glance:

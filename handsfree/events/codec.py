@@ -20,11 +20,14 @@ from handsfree.events.kinds import (
     Asked,
     ConditionSet,
     Event,
+    ExcursionSeen,
+    ExcursionStruck,
     Guessed,
     JobFinished,
     JobOpened,
     JobRecovered,
     JobTakenUp,
+    LeadMoved,
     MicrophoneChanged,
     Noted,
     Paused,
@@ -40,13 +43,15 @@ from handsfree.events.kinds import (
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
+    WatchBegun,
+    WatchEnded,
     Woken,
 )
 from handsfree.events.known import check_known
 from handsfree.events.meanings import meaning_told, take_of, takes_of, understood_of
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
-from handsfree.meaning import Command, Reading, SetCondition, Take
+from handsfree.meaning import Command, Reading, Seen, SetCondition, Take
 from handsfree.meaning.plain import plain, plain_understood
 from handsfree.plan.schema import Plan
 from handsfree.units import show
@@ -61,11 +66,16 @@ SAME: dict[str, type[Event]] = {
     "step": StepOpened,
     "skipped": StepSkipped,
     "condition": ConditionSet,
+    "lead": LeadMoved,
     "note": Noted,
     "paused": Paused,
     "woken": Woken,
     "withdrawn": VerdictWithdrawn,
     "sweep": SweepImported,
+    "watch": WatchBegun,
+    "seen": ExcursionSeen,
+    "seen_struck": ExcursionStruck,
+    "watch_ended": WatchEnded,
     "finished": JobFinished,
     "microphone": MicrophoneChanged,
     "level": SoundLevel,
@@ -209,6 +219,8 @@ class Codec:
             "alternatives": [{"text": h.text, "score": h.score} for h in event.alternatives],
             "meaning": plain_understood(event.understood, self._plan),
         }
+        if event.at is not None:
+            line["at"] = event.at
         if event.source is not None:
             line["source"] = event.source
         if event.via is not None:
@@ -231,6 +243,8 @@ class Codec:
             }
             if question.meant:
                 line["question"]["meant"] = plain(question.meant, self._plan)
+            if question.at is not None:
+                line["question"]["at"] = question.at
         return _dump(fields.AskedFields.model_validate(line))
 
     def _asked(self, line: fields.AskedFields) -> Asked:
@@ -239,9 +253,12 @@ class Codec:
             supersedes = known.supersedes and self._numbers[known.supersedes]
             steps, asked = tuple(known.steps), known.asked
             meant = meaning_told(known.meant) if known.meant else None
-            if not isinstance(meant, Command | SetCondition | None):
-                raise ValueError("only a command or a condition can be what was meant")
-            question = Question(known.kind, known.step, candidates, steps, supersedes, asked, meant)
+            if not isinstance(meant, Command | SetCondition | Seen | None):
+                raise ValueError("only a command, a condition or what is seen can be meant")
+            at = None if known.at is None else float(known.at)
+            question = Question(
+                known.kind, known.step, candidates, steps, supersedes, asked, meant, at
+            )
         return Asked(line.text, question, candidates, line.reason)
 
     def _reading_fields(self, event: ReadingTaken) -> dict[str, Any]:
@@ -318,6 +335,7 @@ def _heard(line: fields.HeardFields) -> UtteranceHeard:
         understood_of(line.meaning),
         line.source,
         line.via,
+        None if line.at is None else float(line.at),
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from handsfree.check import Comparison
-from handsfree.meaning import Command, Observation, Reading, SetCondition, State, Take
+from handsfree.meaning import Command, Observation, Reading, Seen, SetCondition, State, Take
 from handsfree.meaning.plain import unit_symbol
 
 
@@ -68,19 +68,22 @@ class Question:
 
     Attributes:
         kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            finish (whether the job shall end), meant (whether that is what was asked for).
+            finish (whether the job shall end), meant (whether that is what was asked for), jack
+            (whether the lead was back from the current jack).
         step: the step whose take it is about; None for one that is about the job.
         candidates: takes between which is asked.
         steps: id of the step of each candidate, where these differ.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
         meant: what is done after "yes", for "meant".
+        at: when that was said; see `UtteranceHeard`.
     """
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack"]
     step: str | None
     candidates: tuple[Take, ...] = ()
     steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
-    meant: Command | SetCondition | None = None
+    meant: Command | SetCondition | Seen | None = None
+    at: float | None = None

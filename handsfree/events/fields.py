@@ -41,6 +41,7 @@ class MeaningFields(Fields):
         "command",
         "condition",
         "note",
+        "seen",
         "ambiguous",
         "aside",
         "unclear",
@@ -59,8 +60,11 @@ class MeaningFields(Fields):
     unit_spoken: bool = True
     choice: int = 0
     others: list[PinLabel] = Field([], description="further pins that may be meant")
-    take: MeaningFields | None = Field(None, description="the new value of a correction")
+    take: MeaningFields | None = Field(
+        None, description="the new value of a correction, or what was seen"
+    )
     verified: bool | None = None
+    approximate: bool = False
     about: bool = Field(True, description="of an aside: it may be meant for the tool")
 
 
@@ -97,6 +101,7 @@ class HeardFields(Fields):
     confidence: Numeric
     alternatives: list[AlternativeFields]
     meaning: UnderstoodFields
+    at: Numeric | None = Field(None, description="when it was said, in seconds since 1970, UTC")
     source: str | None = Field(None, description="file it was heard in, microphone or phone")
     via: Literal["microphone", "phone", "file"] | None = Field(
         None, description="which of these that is; a file may have any name"
@@ -152,12 +157,13 @@ class StruckFields(Fields):
 class OpenQuestion(Fields):
     """The question that is open; its candidates are those of the line."""
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack"]
     step: str | None
     steps: list[str] = Field([], description="step of each candidate, where these differ")
     supersedes: int | None = Field(None, description="seq of the reading that the answer replaces")
     asked: int = 1
     meant: MeaningFields | None = Field(None, description="what is done after yes")
+    at: Numeric | None = Field(None, description="when that was said, likewise")
 
 
 class AskedFields(Fields):

@@ -13,6 +13,7 @@ from handsfree.diagnosis import Explanation
 from handsfree.events.entries import Entry, Guess, Question
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Take, Understood
+from handsfree.meaning.meanings import SeenShows
 from handsfree.plan.schema import Finding, Outcome
 
 #: Left out of a line where it says nothing.
@@ -91,6 +92,7 @@ class UtteranceHeard:
         understood: what it means.
         source: file name, "microphone" or "phone".
         via: which of these that is; None in logs that did not tell, and for what was typed.
+        at: when it was said, in seconds since 1970, UTC; None in logs that did not tell.
     """
 
     start: float
@@ -102,6 +104,7 @@ class UtteranceHeard:
     understood: Understood
     source: str | None = None
     via: Literal["microphone", "phone", "file"] | None = None
+    at: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +170,13 @@ class ConditionSet:
     """The technician has set a condition."""
 
     condition: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeadMoved:
+    """The red lead of the meter counts as in that jack from now on."""
+
+    jack: Literal["current", "volts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +276,91 @@ class SweepImported:
 
 
 @dataclass(frozen=True, slots=True)
+class WatchBegun:
+    """A reading is watched while the loom is moved, heated or loaded.
+
+    Attributes:
+        number: counts from 1 within the job.
+        wire: colours of what is watched; None if it is no wire.
+        pins: labels of what is watched.
+        step: whose unit and limits count; None if none is there.
+        began: seconds since 1970, UTC.
+    """
+
+    number: int
+    wire: str | None
+    pins: tuple[str, ...]
+    step: str | None
+    began: float
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionSeen:
+    """Something that the meter did within a watch.
+
+    Attributes:
+        watch: its number.
+        number: counts from 1 within the watch.
+        after: seconds from the beginning of the watch.
+        shows: what the meter did.
+        value, unit: the value said with it; None and empty for none.
+        spoken: the number with the places that were spoken.
+        approximate: it was about that.
+    """
+
+    watch: int
+    number: int
+    after: float
+    shows: SeenShows
+    value: float | None = None
+    unit: str = ""
+    spoken: str | None = field(default=None, metadata=_QUIET)
+    approximate: bool = field(default=False, metadata=_QUIET)
+
+    @property
+    def figures(self) -> str:
+        """What was seen, in figures: "drop, 2.1 V", "jump, about 9 V", "flicker"."""
+        if self.value is None:
+            return self.shows
+        number = f"{self.value:g}" if self.spoken is None else self.spoken
+        return f"{self.shows}, {'about ' * self.approximate}{number} {self.unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionStruck:
+    """What was seen under that number of that watch no longer counts."""
+
+    watch: int
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class WatchEnded:
+    """The watch is over.
+
+    Attributes:
+        watch: its number.
+        lasted: seconds.
+        excursions: how many there were, by ear.
+        lowest, highest: of the values that were said, in `unit`.
+    """
+
+    watch: int
+    lasted: float
+    excursions: int
+    lowest: float | None = None
+    highest: float | None = None
+    unit: str = ""
+
+    @property
+    def reach(self) -> str:
+        """From the lowest to the highest value, in figures; empty if none was said."""
+        if self.lowest is None or self.highest is None:
+            return ""
+        return f"{self.lowest:g} to {self.highest:g} {self.unit}"
+
+
+@dataclass(frozen=True, slots=True)
 class JobFinished:
     """The end of the job, verified or not, and what is missing or failed."""
 
@@ -328,6 +423,7 @@ Event = (
     | StepOpened
     | StepSkipped
     | ConditionSet
+    | LeadMoved
     | ReadingTaken
     | ReadingStruck
     | Noted
@@ -337,6 +433,10 @@ Event = (
     | VerdictReached
     | VerdictWithdrawn
     | SweepImported
+    | WatchBegun
+    | ExcursionSeen
+    | ExcursionStruck
+    | WatchEnded
     | JobFinished
     | MicrophoneChanged
     | SoundLevel

@@ -16,13 +16,14 @@ from handsfree.meaning import (
     Observation,
     Reading,
     Repair,
+    Seen,
     SetCondition,
     State,
     Take,
     Unclear,
     Understood,
 )
-from handsfree.meaning.meanings import AsideKind
+from handsfree.meaning.meanings import AsideKind, SeenShows
 from handsfree.units import quantity
 
 
@@ -81,6 +82,11 @@ def meaning_told(told: fields.MeaningFields) -> Meaning:
             return SetCondition(str(told.value))
         case "note":
             return Note(str(told.value))
+        case "seen":
+            reading = None if told.take is None else take_of(told.take)
+            if not isinstance(reading, Reading | None):
+                raise ValueError("what is seen has no value but a reading")
+            return Seen(cast(SeenShows, told.value), reading, approximate=told.approximate)
         case "ambiguous":
             return Ambiguous(takes_of(told.candidates), told.reason or "")
         case "aside":

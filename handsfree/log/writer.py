@@ -80,6 +80,10 @@ class JobLog:
         """All lines of the job so far, those of earlier sessions included."""
         return tuple(event for event, _ in self._ends)
 
+    def now(self) -> datetime:
+        """The time by the clock of the log, UTC."""
+        return self._clock().astimezone(UTC)
+
     def append(self, kind: str, sound: bytes | None = None, /, **fields: object) -> Line:
         """Write an event; when this returns it is on the disk.
 
@@ -104,7 +108,7 @@ class JobLog:
         if self._ends:
             last = self._ends[-1][0]
             seq, prev = last.seq + 1, last.digest
-        time = self._clock().astimezone(UTC).isoformat(timespec="microseconds")
+        time = self.now().isoformat(timespec="microseconds")
         if sound is not None:
             clip = f"{CLIPS}/{seq:05d}.flac"
             fields |= {"clip": clip, "clip_sha256": chain.digest(sound)}

@@ -31,6 +31,7 @@ from handsfree.meaning.meanings import (
     Observation,
     Reading,
     Repair,
+    Seen,
     State,
     Take,
     Unclear,
@@ -196,6 +197,7 @@ def _meanings(
         return [m for m in found if isinstance(m, wanted)]
     numbers: dict[Hashable, Reading] = {}
     others: list[Meaning] = []
+    found = [m for m in found if not isinstance(m, Seen)] + _seen(found)
     for meaning in found:
         if isinstance(meaning, Reading):
             known = numbers.get(key := _key(meaning, step))
@@ -204,6 +206,20 @@ def _meanings(
         else:
             others.append(meaning)
     return [*sorted(numbers.values(), key=lambda r: _FORMS[r.form]), *others]
+
+
+def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
+    """What is seen: once for each thing that the meter may do, with every way to read the number."""
+    kinds: dict[Seen, list[Reading]] = {}
+    for seen in meanings:
+        if isinstance(seen, Seen):
+            read = kinds.setdefault(replace(seen, reading=None), [])
+            read += [seen.reading] if seen.reading else []
+    found: list[Meaning] = []
+    for kind, readings in kinds.items():
+        ways = sorted(readings, key=lambda r: _FORMS[r.form])
+        found.append(replace(kind, reading=next(iter(ways), None), others=tuple(ways[1:])))
+    return found
 
 
 def _in_base_unit(meaning: Meaning, unit: str) -> Reading | None:

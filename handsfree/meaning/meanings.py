@@ -91,6 +91,28 @@ class Note:
     text: str
 
 
+#: What a meter does in a watch: it goes to a value, moves without end, shows nothing for a moment,
+#: stands, or is told to show a value.
+SeenShows = Literal["drop", "jump", "flicker", "dropout", "steady", "level"]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Something that the meter does while a wire is watched.
+
+    Attributes:
+        shows: what it does.
+        reading: the value that was said with it.
+        others: other ways to read that number, until it is settled.
+        approximate: the value is about that; what is fleeting cannot be read again.
+    """
+
+    shows: SeenShows
+    reading: Reading | None = None
+    others: tuple[Reading, ...] = ()
+    approximate: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Ambiguous:
     """Two or more meanings that only the technician can tell apart, likeliest first.
@@ -132,7 +154,7 @@ class Unclear:
     reason: str
 
 
-Meaning = Take | Command | SetCondition | Note | Ambiguous | Aside | Unclear
+Meaning = Take | Command | SetCondition | Note | Seen | Ambiguous | Aside | Unclear
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from handsfree.meaning.meanings import (
     Note,
     Observation,
     Reading,
+    Seen,
     SetCondition,
     State,
     Unclear,
@@ -40,7 +41,8 @@ def unit_symbol(value: Quantity) -> str:
 def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     """`meaning` as JSON values.
 
-    `kind` is reading, state, observation, command, condition, note, ambiguous, aside or unclear.
+    `kind` is reading, state, observation, command, condition, note, seen, ambiguous, aside or
+    unclear.
     `value` is the number of a reading in its `unit` (None for over limit), the name of a
     state, an answer, a command or a condition, or the text of a note.
     """
@@ -72,6 +74,10 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
             fields |= {"kind": "condition", "value": condition}
         case Note(text=text):
             fields |= {"kind": "note", "value": text, "verified": False}
+        case Seen(shows=shows, reading=reading, approximate=approximate):
+            fields |= {"kind": "seen", "value": shows}
+            fields |= {"take": plain(reading, plan)} if reading else {}
+            fields |= {"approximate": True} if approximate else {}
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}

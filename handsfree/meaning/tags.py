@@ -16,6 +16,8 @@ from handsfree.meaning.meanings import (
     Note,
     Observation,
     Reading,
+    Seen,
+    SeenShows,
     SetCondition,
     State,
     Take,
@@ -47,6 +49,12 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     if "command" in by_verb and by_verb["command"] != "correct":
         return Command(by_verb["command"], wire=wire)
     take = _take(tags, by_verb, wire, step_unit)
+    if "seen" in by_verb:
+        if isinstance(take, Unclear):
+            return take
+        value = take if isinstance(take, Reading) and take.value is not None else None
+        shows = cast(SeenShows, by_verb["seen"])
+        return Seen(shows, value, approximate="approximate" in by_verb)
     if "command" in by_verb:
         return take if isinstance(take, Unclear) else Command("correct", take=take)
     return take or Unclear("nothing was said that can be logged")

@@ -27,6 +27,8 @@ StateName = Literal[
 
 #: Quantities for which the meter drives a current of its own.
 OHMMETER_KINDS = ("resistance", "capacitance")
+#: Quantities for which the red lead is in the jack for volts and ohms.
+VOLTS_JACK_KINDS = ("voltage", "frequency", "duty cycle", *OHMMETER_KINDS)
 
 
 class Option(PlanModel):

@@ -1,4 +1,4 @@
-"""The lead goes back from the current jack before any volts, and what shows nothing is asked about."""
+"""The lead goes back from the current jack before any volts; what shows nothing is asked about."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ supply: 12 V
 connector: {name: connector, pins: [{number: 1, colour: red, function: feed}]}
 conditions: [{id: rest, say: all off}]
 steps:
-  - {id: draw, prompt: "Current in red.", probe: {red: r, black: b}, why: w, wire: 1, condition: rest,
-     measure: {quantity: current}, expect: {high: 50 mA}}
+  - {id: draw, prompt: "Current in red.", probe: {red: r, black: b}, why: w, wire: 1,
+     condition: rest, measure: {quantity: current}, expect: {high: 50 mA}}
   - {id: again, prompt: "Current in red once more.", probe: {red: r, black: b}, why: w, wire: 1,
      condition: rest, measure: {quantity: current}, expect: {high: 50 mA}}
   - {id: look, prompt: "Is it steady?", probe: {red: r, black: b}, why: w, condition: rest,
      measure: {options: [{value: "yes"}, {value: "no"}]}, expect: {answer: "yes"}}
-  - {id: volts, prompt: "Red, all off.", probe: {red: r, black: b}, why: w, wire: 1, condition: rest,
-     measure: {quantity: voltage}, expect: {low: 12 V, high: 13 V}}
-  - {id: more, prompt: "Red again.", probe: {red: r, black: b}, why: w, wire: 1, condition: rest,
-     measure: {quantity: voltage}, expect: {low: 12 V, high: 13 V}}
+  - {id: volts, prompt: "Red, all off.", probe: {red: r, black: b}, why: w, wire: 1,
+     condition: rest, measure: {quantity: voltage}, expect: {low: 12 V, high: 13 V}}
+  - {id: more, prompt: "Red again.", probe: {red: r, black: b}, why: w, wire: 1,
+     condition: rest, measure: {quantity: voltage}, expect: {low: 12 V, high: 13 V}}
 """
 WARNING = "First the lead back from the current jack to volts"
 

@@ -9,7 +9,10 @@ import pytest
 from by_hand import by_hand
 from test_dialogue import Talk
 
-from handsfree.dialogue import Dialogue
+from handsfree.diagnosis import Cause, Explanation
+from handsfree.diagnosis.explain import Evidence, Ranked
+from handsfree.diagnosis.verdict import Verdict
+from handsfree.dialogue import Dialogue, informed
 from handsfree.events import (
     Asked,
     ConditionSet,
@@ -150,52 +153,24 @@ def test_no_live_loom_of_an_airbag_is_moved(english: Language) -> None:
     assert not talk.did(WatchBegun)
 
 
-def test_an_intermittent_contact_is_no_sound_circuit(english: Language) -> None:
-    """At rest all is well: without the watch the verdict is that no fault is found here."""
-    plan = load_plan("position-sensor-3wire").plan
-    talk = Watched(Dialogue(plan, english))
-    talk.start()
-    answers = english_answers(plan)
-    for _ in plan.steps:
-        if talk.session.phase != "test":
-            break
-        talk.after(1, answers[talk.session.step or ""])
-    assert talk.session.phase == "verdict"
-    assert talk.session.finding is not None
-    at_rest = talk.session.finding.part
-    pin = next(s.pins for s in plan.steps if s.measure.quantity == "voltage" and s.pins)[0]
-    again = Watched(Dialogue(plan, english))
-    again.start()
-    again.after(1, f"watch pin {pin}")
-    again.after(1, "drops out")
-    again.after(1, "end of watch")
-    for _ in plan.steps:
-        if again.session.phase != "test":
-            break
-        said = again.after(1, answers[again.session.step or ""])
-    assert again.session.finding is not None
-    assert at_rest == "no fault found here"
-    assert again.session.finding.part.startswith("a contact that comes and goes")
-    assert "In the watch on" in said
-
-
-def english_answers(plan: Plan) -> dict[str, str]:
-    """What a sound circuit shows, as it is said."""
-    from handsfree.circuit import Expectation, expectations
-
-    assert plan.circuit is not None
-    found = expectations(plan.circuit, plan.meter, samples=1)
-    said = {}
-    for step in plan.steps:
-        one = found.get(step.id)
-        if isinstance(one, Expectation):
-            value = float(one.nominal.to(step.measure.base_unit).magnitude)
-            said[step.id] = "over limit" if value > 1e9 else f"{value:.2f}"
-        elif one is not None:
-            said[step.id] = str(one.nominal)
-        else:
-            said[step.id] = (*step.expect.answers, *step.expect.states, "20")[0]
-    return said
+def test_an_intermittent_contact_is_no_sound_circuit(talk: Watched) -> None:
+    """At rest all fits: that alone is told as no fault found here."""
+    cause = Cause("no fault", ())
+    ranked = Ranked(cause, (), 15.0, (Evidence("battery_voltage", 1.0, 1.0, 0.0),))
+    verdict = Verdict("no fault", (), 15.0, None)
+    found = Explanation((ranked,), True, (cause,), 15.0, (), (), (), verdict)
+    desk = talk.dialogue.desk
+    assert informed.finding(desk, talk.session, found).part == "no fault found here"
+    talk.after(0, "watch white")
+    talk.after(1, "steady at two point five")
+    assert informed.finding(desk, talk.session, found).part == "no fault found here"
+    talk.after(1, "drops out")
+    told = informed.finding(desk, talk.session, found)
+    assert told.part == ("a contact that comes and goes, place not found: white with green stripe")
+    assert told.say == (
+        "At rest all readings fit a sound circuit. In the watch on white with green stripe "
+        "they did not."
+    )
 
 
 def test_a_job_goes_on_within_a_watch(tmp_path: Path, english: Language) -> None:

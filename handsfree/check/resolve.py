@@ -27,8 +27,8 @@ def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Und
     meaning = understood.meaning
     if isinstance(meaning, Seen) and meaning.reading:
         ways = (meaning.reading, *meaning.others)
-        best = _seen_value(meaning, ways, step, plan, taken)
-        return replace(understood, meaning=replace(meaning, reading=best, others=()))
+        reading = _seen_value(meaning, ways, step, plan, taken)
+        return replace(understood, meaning=replace(meaning, reading=reading, others=()))
     if not isinstance(meaning, Ambiguous) or meaning.reason == "wire":
         return understood  # which wire was meant no expectation can say
     checks = [(take, check(take, step, plan, taken)) for take in meaning.candidates]

@@ -23,6 +23,7 @@ from handsfree.events import (
     Noted,
     ReadingStruck,
     ReadingTaken,
+    RecordImported,
     SoundLevel,
     Spoke,
     Tell,
@@ -99,6 +100,8 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             ended = f"watch {event.watch} ended after {clock(event.lasted)}"
             reach = f", {event.reach}" if event.reach else ""
             return "log", "green", f"{ended}: excursions {event.excursions}{reach}"
+        case RecordImported(source=source, excursions=found, lasted=lasted):
+            return "log", "green", f"record {source}, {clock(lasted)}: excursions {len(found)}"
         case Noted(text=text):
             return "note", "magenta", text
         case VerdictReached(finding=finding):

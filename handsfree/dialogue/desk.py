@@ -48,7 +48,7 @@ class Desk:
         return self.plan.step(session.step) if session.step else None
 
     def focus(self, session: Session) -> Step | None:
-        """The step whose value is awaited: of the watch, of the open question, else the open one."""
+        """The step whose value is awaited: of the watch, the open question, else the open one."""
         if session.watch:
             watched = session.watch.begun.step
             return self.plan.step(watched) if watched else None
@@ -99,7 +99,9 @@ class Desk:
         """What the technician is waited for: what is watched, the open step, or the repair."""
         if session.watch:
             begun = session.watch.begun
-            wire = f" {self.say('or')} ".join(self.wording.pin(self.plan.pin(p)) for p in begun.pins)
+            wire = f" {self.say('or')} ".join(
+                self.wording.pin(self.plan.pin(p)) for p in begun.pins
+            )
             return self.say("watching", wire=wire)
         step = self.step(session)
         if step:

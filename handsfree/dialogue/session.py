@@ -22,6 +22,7 @@ from handsfree.events import (
     QuestionClosed,
     ReadingStruck,
     ReadingTaken,
+    RecordImported,
     StepOpened,
     StepSkipped,
     SweepImported,
@@ -103,7 +104,12 @@ class Session:
             case WatchBegun():
                 return replace(self, watches=(*self.watches, Watch(event)), question=None)
             case ExcursionSeen() | ExcursionStruck() | WatchEnded():
-                watches = (w.after(event) if w.begun.number == event.watch else w for w in self.watches)
+                watches = (
+                    w.after(event) if w.begun.number == event.watch else w for w in self.watches
+                )
+                return replace(self, watches=tuple(watches))
+            case RecordImported():
+                watches = (w.with_record(event) for w in self.watches)
                 return replace(self, watches=tuple(watches))
             case LeadMoved(jack=jack):
                 return replace(self, jack=jack)

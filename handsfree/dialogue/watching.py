@@ -5,6 +5,8 @@ What is seen is logged with its time and said back in few words; nothing is judg
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from handsfree.check import Refusal, check
 from handsfree.dialogue import jack
 from handsfree.dialogue.desk import Desk
@@ -18,7 +20,7 @@ from handsfree.events import (
     WatchBegun,
     WatchEnded,
 )
-from handsfree.meaning import Command, Seen
+from handsfree.meaning import Command, Reading, Seen
 from handsfree.meaning.plain import unit_symbol
 from handsfree.plan.schema import NO_OHMMETER, Step
 from handsfree.units import fits, quantity
@@ -62,35 +64,35 @@ def see(desk: Desk, session: Session, seen: Seen, at: float) -> Turn:
     """Log what was seen at `at`, and say it back."""
     watch = session.watch
     assert watch is not None
-    if seen.reading and seen.reading.value is not None and not _fits(desk, watch, seen):
-        value = desk.wording.quantity(seen.reading.value, seen.reading.number)
-        return Turn(session).then(Spoke(desk.say("watch_other_unit", value=value)))
-    value, unit, spoken = None, "", None
-    if seen.reading and seen.reading.value is not None:
-        value, unit = float(seen.reading.value.magnitude), unit_symbol(seen.reading.value)
-        spoken = None if seen.reading.number is None else str(seen.reading.number)
     event = ExcursionSeen(
         watch=watch.begun.number,
         number=watch.last + 1,
         after=round(max(at - watch.begun.began, 0.0), 2),
         shows=seen.shows,
-        value=value,
-        unit=unit,
-        spoken=spoken,
         approximate=seen.approximate,
     )
+    reading = seen.reading
+    if reading and reading.value is not None:
+        if not _fits(desk, watch, reading):
+            value = desk.wording.quantity(reading.value, reading.number)
+            return Turn(session).then(Spoke(desk.say("watch_other_unit", value=value)))
+        event = replace(
+            event,
+            value=float(reading.value.magnitude),
+            unit=unit_symbol(reading.value),
+            spoken=None if reading.number is None else str(reading.number),
+        )
     return Turn(session).then(event, Spoke(desk.say("watch_seen", seen=desk.wording.seen(seen))))
 
 
-def _fits(desk: Desk, watch: Watch, seen: Seen) -> bool:
+def _fits(desk: Desk, watch: Watch, reading: Reading) -> bool:
     """Whether a value is of what is watched, and possible there."""
-    assert seen.reading is not None
-    assert seen.reading.value is not None
-    if watch.values and not fits(seen.reading.value, f"{watch.values[0].units}"):
+    value = reading.value
+    if value is not None and watch.values and not fits(value, f"{watch.values[0].units}"):
         return False
     if watch.begun.step is None:
         return True
-    verdict = check(seen.reading, desk.plan.step(watch.begun.step), desk.plan, {})
+    verdict = check(reading, desk.plan.step(watch.begun.step), desk.plan, {})
     return not isinstance(verdict, Refusal)
 
 
@@ -132,7 +134,7 @@ def summary(desk: Desk, watch: Watch, ended: WatchEnded) -> str:
 
 def loose(desk: Desk, session: Session) -> str:
     """What was watched with excursions, in words; empty for none."""
-    found = (watched(desk, one) for one in session.watches if one.excursions)
+    found = (watched(desk, one) for one in session.watches if one.moved)
     return f" {desk.say('and')} ".join(dict.fromkeys(found))
 
 

@@ -361,6 +361,51 @@ class WatchEnded:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedExcursion:
+    """One excursion of a record: when and how long in seconds, how far, and to which side."""
+
+    after: float
+    lasted: float
+    extreme: float
+    side: Literal["low", "high"]
+
+
+@dataclass(frozen=True, slots=True)
+class RecordImported:
+    """The record of a clamp, a scope or a logging meter, and the excursions in it.
+
+    Attributes:
+        source: name of the file.
+        record, record_sha256: the same file in the job, and its hash.
+        watch: number of the watch that it was taken in; None if it was none.
+        step: whose limits count; None if none do.
+        unit: of all values here.
+        samples: how many there are.
+        lasted: seconds from the first to the last.
+        level: the steady value.
+        band: how far from it a value may be.
+        low, high: limits that counted beside the band.
+        excursions: in order; their times count from the first sample.
+        outline: (seconds, lowest, highest) of each stretch.
+    """
+
+    source: str
+    record: str
+    record_sha256: str
+    watch: int | None
+    step: str | None
+    unit: str
+    samples: int
+    lasted: float
+    level: float
+    band: float
+    low: float | None
+    high: float | None
+    excursions: tuple[RecordedExcursion, ...]
+    outline: tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class JobFinished:
     """The end of the job, verified or not, and what is missing or failed."""
 
@@ -437,6 +482,7 @@ Event = (
     | ExcursionSeen
     | ExcursionStruck
     | WatchEnded
+    | RecordImported
     | JobFinished
     | MicrophoneChanged
     | SoundLevel

@@ -14,6 +14,7 @@ from handsfree.events.kinds import (
     Guessed,
     ReadingStruck,
     ReadingTaken,
+    RecordImported,
     StepOpened,
     StepSkipped,
     WatchBegun,
@@ -54,7 +55,7 @@ def _steps(event: Event) -> Iterator[str]:
             yield entry.step
         case Guessed(guess=guess):
             yield guess.step
-        case WatchBegun(step=str() as step):
+        case WatchBegun(step=str() as step) | RecordImported(step=str() as step):
             yield step
         case Asked(question=question) if question:
             yield from question.steps

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from handsfree.events.kinds import ExcursionSeen, ExcursionStruck, WatchBegun, WatchEnded
+from handsfree.events.kinds import (
+    ExcursionSeen,
+    ExcursionStruck,
+    RecordImported,
+    WatchBegun,
+    WatchEnded,
+)
 from handsfree.units import Quantity, fits, quantity
 
 #: What counts as an excursion; a value that is told, or that it is steady, is none.
@@ -26,12 +32,24 @@ class Watch:
         seen: what was seen, in order, without what was struck.
         last: number of the last that was seen, struck or not.
         ended: its end; None while it is on.
+        records: that were taken in it.
     """
 
     begun: WatchBegun
     seen: tuple[ExcursionSeen, ...] = ()
     last: int = 0
     ended: WatchEnded | None = None
+    records: tuple[RecordImported, ...] = ()
+
+    def with_record(self, record: RecordImported) -> Watch:
+        """With a record, if it was taken in this watch."""
+        mine = record.watch == self.begun.number
+        return replace(self, records=(*self.records, record)) if mine else self
+
+    @property
+    def moved(self) -> bool:
+        """Whether anything was seen to leave its place, by the technician or in a record."""
+        return bool(self.excursions) or any(one.excursions for one in self.records)
 
     def after(self, event: ExcursionSeen | ExcursionStruck | WatchEnded) -> Watch:
         """The watch after one more event of it."""

@@ -3,6 +3,7 @@
 events.jsonl    the event log
 plan.yaml       the plan as used
 clips/          one FLAC a recorded utterance, named after the event that holds its hash
+records/        imported files, named likewise
 aside/          bytes that a cut write left behind the last whole event
 finished.json   number and digest of the last event, written on finishing
 lock            held by the one writer
@@ -26,6 +27,7 @@ EVENTS = "events.jsonl"
 PLAN = "plan.yaml"
 CLIPS = "clips"
 ASIDE = "aside"
+RECORDS = "records"
 FINISHED = "finished.json"
 LOCK = "lock"
 
@@ -37,7 +39,7 @@ PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 
 
 #: Names that a file of a job may have.
-_OWN = re.compile(r"(?:(?:clips|aside)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
+_OWN = re.compile(r"(?:(?:clips|aside|records)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
 #: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
 MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12}
 MOST_OF_A_CLIP = 1 << 26
@@ -160,7 +162,7 @@ def refuse_links(folder: Path) -> None:
     Raises:
         NotPlain: a link leads elsewhere.
     """
-    for name in (CLIPS, ASIDE, LOCK):
+    for name in (CLIPS, ASIDE, RECORDS, LOCK):
         if (folder / name).is_symlink():
             what = "a link stands where something of the job itself belongs"
             raise NotPlain(what, where=str(folder / name))
@@ -194,7 +196,7 @@ def read_log(folder: Path) -> bytes:
 def stored_names(folder: Path) -> list[str]:
     """Names of the files beside the log: clips, and what was set aside."""
     with told_plainly(folder):
-        parts = [folder / name for name in (CLIPS, ASIDE)]
+        parts = [folder / name for name in (CLIPS, ASIDE, RECORDS)]
         own = [part for part in parts if not part.is_symlink()]
         stored = (path for part in own for path in sorted(part.glob("*")))
         return [path.relative_to(folder).as_posix() for path in stored]

@@ -36,6 +36,8 @@ from handsfree.log.folder import (
     CLIPS,
     EVENTS,
     FINISHED,
+    FOLDER_RIGHTS,
+    RECORDS,
     finish_mark,
     read_file,
     sync,
@@ -122,6 +124,23 @@ class JobLog:
             else:
                 self._write(line, event)
         return event
+
+    def keep(self, data: bytes, ending: str) -> tuple[str, str]:
+        """Put a file beside the log, which the next event is to name; returns name and SHA-256.
+
+        Args:
+            data: its bytes.
+            ending: of its name, such as ".csv".
+
+        Raises:
+            BadInput, Damaged: as of `append`.
+        """
+        self._guard()
+        name = f"{RECORDS}/{len(self._ends) + 1:05d}{ending}"
+        with told_plainly(self.folder):
+            (self.folder / RECORDS).mkdir(FOLDER_RIGHTS, exist_ok=True)
+            write_file(self.folder / name, data)
+        return name, chain.digest(data)
 
     def close(self) -> None:
         """Give the job free for another writer. The log stays as it is."""

@@ -189,7 +189,7 @@ def _meanings(
     parses = parse_text(automaton, text)
     if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
         parses = parse_text(automaton, sounds)
-    found = _told_apart([meaning_of(tags, unit) for tags in parses], step)
+    found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
     wanted = Command if moment == "answering" else Observation
@@ -197,8 +197,7 @@ def _meanings(
         return [m for m in found if isinstance(m, wanted)]
     numbers: dict[Hashable, Reading] = {}
     others: list[Meaning] = []
-    found = [m for m in found if not isinstance(m, Seen)] + _seen(found)
-    for meaning in found:
+    for meaning in [*(m for m in found if not isinstance(m, Seen)), *_seen(found)]:
         if isinstance(meaning, Reading):
             known = numbers.get(key := _key(meaning, step))
             if known is None or _FORMS[meaning.form] < _FORMS[known.form]:
@@ -209,7 +208,7 @@ def _meanings(
 
 
 def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
-    """What is seen: once for each thing that the meter may do, with every way to read the number."""
+    """What is seen: once for each thing that the meter may do, with every way to read it."""
     kinds: dict[Seen, list[Reading]] = {}
     for seen in meanings:
         if isinstance(seen, Seen):

@@ -17,6 +17,7 @@ from handsfree.errors import BadInput
 from handsfree.events import Asked, Entry, Logged, Noted, Spoke, UtteranceHeard, VerdictWithdrawn
 from handsfree.log import JobRecord, Verification, verify
 from handsfree.plan import COMMON_PRACTICE
+from handsfree.report.watched import watched
 from handsfree.units import show
 
 #: Gives the bytes of a clip by its name in the job folder; None if it is gone.
@@ -88,6 +89,7 @@ def render(record: JobRecord, check: Verification, sounds: Clips) -> str:
         subject=_subject(record),
         follows=record.opened.follows if record.opened else None,
         readings=readings,
+        watched=watched(record),
         talk=[line for line in talk if line["who"]],
         notes=[line for line in talk if not line["who"]],
         verdict=record.verdict,

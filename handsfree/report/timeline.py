@@ -6,7 +6,7 @@ differ in shape, and every mark has its time and value as a title.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -98,14 +98,14 @@ def timeline(drawing: Drawing) -> str:
     )
 
 
-def _mark(mark: Mark, x: str, y: object, floor: int) -> str:
-    assert callable(y)
+def _mark(mark: Mark, x: str, y: Callable[[float], str], floor: int) -> str:
     title = f"<title>{_minutes(mark.after)} {escape(mark.label)}</title>"
     if mark.value is None:
         dashes = 'stroke-width="1.5"' if mark.excursion else 'stroke-dasharray="2 3"'
         return f'<path d="M{x} {TOP}V{floor}" stroke="currentColor" {dashes}>{title}</path>'
     fill = "currentColor" if mark.excursion else "none"
-    return f'<circle cx="{x}" cy="{y(mark.value)}" r="4" fill="{fill}" stroke="currentColor">{title}</circle>'
+    circle = f'<circle cx="{x}" cy="{y(mark.value)}" r="4" fill="{fill}"'
+    return f'{circle} stroke="currentColor">{title}</circle>'
 
 
 def _label(x: str, y: str, anchor: str, text: str) -> str:

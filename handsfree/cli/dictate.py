@@ -132,6 +132,9 @@ def dictate(
     complaint: Annotated[
         str | None, typer.Option("--complaint", help="In the customer's words.")
     ] = None,
+    self_check: Annotated[
+        bool, typer.Option("--self-check", help="Begin with a check of the meter and its leads.")
+    ] = False,
     person: Person = None,
     screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
@@ -161,6 +164,7 @@ def dictate(
         how,
         details=job_details(after, told),
         route=route,
+        self_check=self_check,
         as_json=as_json,
     )
     phone = device == PHONE
@@ -293,6 +297,7 @@ class _Session:
         *,
         details: Mapping[str, object],
         route: Route = Route.plan,
+        self_check: bool = False,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -305,7 +310,9 @@ class _Session:
         language = language_for(loaded.plan.language, how)
         apprentice = how is Verbosity.apprentice
         informed = route is Route.informed
-        self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
+        self.dialogue = Dialogue(
+            loaded.plan, language, apprentice=apprentice, informed=informed, self_check=self_check
+        )
         self.route, self.how = route.value, how.value
 
     @contextmanager

@@ -19,6 +19,7 @@ from handsfree.events import (
     JobRecovered,
     LeadMoved,
     Logged,
+    MeterChecked,
     MicrophoneChanged,
     Noted,
     ReadingStruck,
@@ -90,6 +91,9 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "log", "magenta", f"the value at {step.replace('_', ' ')} no longer counts"
         case LeadMoved(jack=jack):
             return "log", "magenta", f"the red lead counts as in the {jack} jack"
+        case MeterChecked(part=part, passed=passed, value=value, unit=unit):
+            shown = "over limit" if value is None else f"{value:g} {unit}"
+            return "log", "green", f"meter, {part}: {shown}, {'right' if passed else 'wrong'}"
         case WatchBegun(number=number, wire=wire):
             return "log", "magenta", f"watch {number} of {wire} begins"
         case ExcursionSeen():

@@ -30,6 +30,8 @@ def ask(
         text = _what_is_meant(desk, question.meant)
     elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
+    elif question.kind in ("leads", "battery"):
+        text = desk.say(f"ask_{question.kind}")
     elif question.kind == "jack":
         value = desk.wording.take(question.candidates[0])
         text = desk.say("ask_lead", value=value)
@@ -96,6 +98,8 @@ def say_refusal(desk: Desk, session: Session, step: Step, refusal: Refusal) -> A
     if step.measure.options:
         answers = f" {say('or')} ".join(o.value for o in step.measure.options)
         return Spoke(say("refuse_kind_answer", answers=answers))
+    if refusal.reason == "hold":
+        return Spoke(say("refuse_hold", value=value, expected=wanted))
     unit = desk.wording.unit_kind(step)
     if refusal.reason == "dimension":
         return Spoke(say("refuse_dimension", value=value, unit=unit, expected=wanted))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.dialogue import jack, route, teaching, watching
+from handsfree.dialogue import jack, meter, route, teaching, watching
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import go_on, open_step, repaired
@@ -95,6 +95,8 @@ def _obey(
             return correct(desk, session, command.take, said, unsure=unsure)
         case "strike":
             return strike(desk, session)
+        case "meter_check":
+            return meter.begin(desk, session)
         case "watch":
             return watching.begin(desk, session, command)
         case "end_watch":

@@ -9,9 +9,11 @@ from handsfree.check import expected
 from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.wording import Wording
+from handsfree.events import MeterPart
 from handsfree.grammar import SpokenPlan
 from handsfree.once import once
 from handsfree.plan.schema import Plan, Step
+from handsfree.units import show
 
 
 @once(kept=2)
@@ -52,9 +54,33 @@ class Desk:
         if session.watch:
             watched = session.watch.begun.step
             return self.plan.step(watched) if watched else None
+        if session.question and session.question.kind in ("leads", "battery"):
+            return self.meter_step(session.question.kind)
         if session.question and session.question.step:
             return self.plan.step(session.question.step)
         return self.step(session)
+
+    def meter_step(self, part: MeterPart) -> Step:
+        """What a sound meter shows when it is checked, as a step that is in no plan.
+
+        Leads have some tenths of an ohm; a battery between a cell and the vehicle's own, while it
+        is charged, counts as known.  Common practice, no published source.
+        """
+        kind, low, high = {
+            "leads": ("resistance", "0 Ω", "1 Ω"),
+            "battery": ("voltage", "1 V", show(self.plan.supply * 1.25)),
+        }[part]
+        return Step.model_validate(
+            {
+                "id": part,
+                "prompt": part,
+                "probe": {"red": part, "black": part},
+                "why": part,
+                "condition": self.plan.conditions[0].id,
+                "measure": {"quantity": kind},
+                "expect": {"low": low, "high": high},
+            }
+        )
 
     def guessing(self, session: Session) -> Step | None:
         """The open step of which the apprentice has yet to say what to expect.

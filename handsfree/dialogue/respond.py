@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handsfree.check import resolve
+from handsfree.dialogue import meter
 from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
@@ -43,6 +44,8 @@ SURE_QUERY = 0.3
 #: Commands that are asked about if they were read by their gist: where a correction and the end
 #: are asked about anyway.
 _ASKED = (DECISIVE | {"pause"}) - {"correct", "finish"}
+#: Obeyed whatever is asked.
+_PAUSING = ("pause", "resume")
 #: A value that is less likely than this to be right is confirmed.
 SURE_VALUE = 0.8
 #: The same for a number of one word, without wire and unit: many a word sounds like one.
@@ -77,6 +80,7 @@ class Dialogue:
         language: what is spoken.
         apprentice: also say how to probe and why, before each step.
         informed: the next step is the one that tells most a minute, not that of the plan.
+        self_check: the meter is checked before the first step.
     """
 
     def __init__(
@@ -86,7 +90,9 @@ class Dialogue:
         *,
         apprentice: bool = False,
         informed: bool = False,
+        self_check: bool = False,
     ) -> None:
+        self._self_check = self_check
         self.desk = Desk(
             plan, _spoken(language, plan), Wording(language, plan), apprentice, informed
         )
@@ -96,6 +102,9 @@ class Dialogue:
         desk, plan = self.desk, self.desk.plan
         title = desk.say("start", title=plan.title)
         words = [title, desk.say(f"caution_{plan.circuit_class}"), *plan.cautions]
+        if self._self_check:
+            turn = meter.begin(desk, Session()).led_by(words)
+            return Response(turn.session, turn.events)
         turn = open_step(desk, Session(), plan.steps[0], "next").led_by(words)
         return Response(turn.session, turn.events)
 
@@ -141,6 +150,10 @@ class Dialogue:
         unsure = understood.share < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         unsure = unsure or understood.by_gist
+        kind = session.question.kind if session.question else ""
+        paused = isinstance(understood.meaning, Command) and understood.meaning.name in _PAUSING
+        if (kind == "leads" or kind == "battery") and not paused:
+            return meter.follow(desk, session, kind, understood.meaning, unsure=unsure)
         open_end = session.question and session.question.kind in ("finish", "meant")
         match understood.meaning:
             case Command(name="yes" | "no" | "pause" | "resume"):

@@ -17,6 +17,7 @@ from handsfree.events import (
     Guessed,
     JobFinished,
     LeadMoved,
+    MeterChecked,
     Paused,
     Question,
     QuestionClosed,
@@ -37,6 +38,7 @@ from handsfree.events import (
 from handsfree.grammar.moment import Moment
 from handsfree.meaning import Aside, Meaning, Take, Unclear
 from handsfree.plan.schema import Finding, Outcome
+from handsfree.units import Quantity, quantity
 
 Phase = Literal["test", "verdict", "after_repair", "finished"]
 
@@ -61,6 +63,7 @@ class Session:
         setups: what is made for a test and stays so: trim off, connector unplugged.
         watches: every watch, in order.
         now: when something was last said, in seconds since 1970; 0 if nobody tells it.
+        leads: resistance of the meter's leads, once it was measured.
         jack: in which the red lead of the meter is, as far as is known.
     """
 
@@ -79,6 +82,7 @@ class Session:
     sweep: tuple[str, ...] | None = None
     watches: tuple[Watch, ...] = ()
     now: float = 0.0
+    leads: Quantity | None = None
     jack: Literal["current", "volts"] = "volts"
 
     @classmethod
@@ -111,6 +115,12 @@ class Session:
             case RecordImported():
                 watches = (w.with_record(event) for w in self.watches)
                 return replace(self, watches=tuple(watches))
+            case MeterChecked(part="leads", passed=passed, value=value, unit=unit):
+                known = passed and value is not None and value > 0
+                leads = quantity(value, unit) if known and value is not None else None
+                return replace(self, leads=leads, question=None)
+            case MeterChecked():
+                return replace(self, question=None)
             case LeadMoved(jack=jack):
                 return replace(self, jack=jack)
             case ReadingTaken(entry=entry):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.check import Comparison, Refusal, check
-from handsfree.dialogue import jack, route, teaching
+from handsfree.check import Comparison, Refusal, as_state, check
+from handsfree.dialogue import jack, meter, route, teaching
 from handsfree.dialogue.asking import ask, ask_again, say_refusal
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import finish, go_on, open_step, revise
@@ -54,6 +54,7 @@ def _take(
 ) -> Turn:
     """A value was said at a step, in answer to a question perhaps."""
     supersedes = answers.supersedes if answers else None
+    meaning = meter.without_leads(session, meaning)
     takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
     turn = closed(session)
     if step is None:
@@ -63,7 +64,7 @@ def _take(
         wire = desk.wording.pin(desk.plan.pin(takes[0].wire or ""))
         prompt = desk.prompt(turn.session, step, "again")
         return turn.then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
-    value, named = meant[0]
+    value, named = as_state(meant[0][0], meant[0][1], desk.plan), meant[0][1]
     if len(meant) > 1:
         values, steps = tuple(one for one, _ in meant), tuple(its.id for _, its in meant)
         reason = meaning.reason if isinstance(meaning, Ambiguous) else "test"
@@ -176,8 +177,8 @@ def answer(desk: Desk, session: Session, question: Question, command: Command) -
     if len(chosen) != 1:
         return ask_again(desk, session, question)
     (index,) = chosen
-    value = question.candidates[index]
     step = desk.plan.step(question.steps[index]) if question.steps else step
+    value = as_state(question.candidates[index], step, desk.plan)
     verdict = check(value, step, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
         turn = closed(session)

@@ -73,12 +73,16 @@ class Wording:
     def take(self, take: Take) -> str:
         """What was taken, without its wire."""
         match take:
-            case Reading(value=value, number=number):
+            case Reading(value=value, number=number, hold=hold):
                 if value is None:
                     return self.prompt("over_limit")
-                return self.quantity(value, number)
-            case State(state=state):
-                return self.state(state)
+                said = self.quantity(value, number)
+                if take.minus_leads is not None:
+                    said = self.prompt("minus_leads", shown=said, value=self.quantity(value))
+                return self.prompt(f"hold_{hold}", value=said) if hold else said
+            case State(state=state, shown=shown):
+                said = self.state(state)
+                return f"{self.take(shown)}, {said}" if shown else said
             case Observation(answer=answer):
                 return answer
 
@@ -236,6 +240,9 @@ class Wording:
         """Wire, value and verdict: what is said before a value counts."""
         wire = self.wire(step)
         said, result = self.take(take), self.verdict(verdict)
+        if isinstance(take, Reading) and take.hold in ("min", "max", "peak"):  # held to one limit
+            wanted = self.expected(step, verdict.expected)
+            result = self.prompt("verdict_held", verdict=result, expected=wanted)
         if not wire:
             return self.prompt("readback_observation", value=said, verdict=result)
         return self.prompt("readback", wire=wire, value=said, verdict=result)

@@ -229,11 +229,12 @@ def _mark(entry: Entry) -> Badge:
 def _shown(take: Take, wording: Wording) -> tuple[str, str]:
     """A value in figures and its unit."""
     match take:
-        case Reading(value=value, number=number):
+        case Reading(value=value, number=number, hold=hold, minus_leads=leads):
             if value is None:
                 return wording.prompt("over_limit"), ""
-            amount = f"{value.magnitude:g}" if number is None else str(number)
-            return true_minus(amount), unit_symbol(value)
+            as_said = number is not None and leads is None
+            amount = str(number) if as_said else f"{value.magnitude:g}"
+            return f"{hold} {true_minus(amount)}".strip(), unit_symbol(value)
         case State(state=state):
             return wording.state(state), ""
         case Observation(answer=answer):

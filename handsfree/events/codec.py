@@ -28,6 +28,7 @@ from handsfree.events.kinds import (
     JobRecovered,
     JobTakenUp,
     LeadMoved,
+    MeterChecked,
     MicrophoneChanged,
     Noted,
     Paused,
@@ -52,7 +53,7 @@ from handsfree.events.known import check_known
 from handsfree.events.meanings import meaning_told, take_of, takes_of, understood_of
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
-from handsfree.meaning import Command, Reading, Seen, SetCondition, Take
+from handsfree.meaning import Command, Reading, Seen, SetCondition, State, Take
 from handsfree.meaning.plain import plain, plain_understood
 from handsfree.plan.schema import Plan
 from handsfree.units import show
@@ -68,6 +69,7 @@ SAME: dict[str, type[Event]] = {
     "skipped": StepSkipped,
     "condition": ConditionSet,
     "lead": LeadMoved,
+    "meter": MeterChecked,
     "note": Noted,
     "paused": Paused,
     "woken": Woken,
@@ -287,10 +289,16 @@ class Codec:
         }
         if take.wire is not None:
             line["named"] = take.wire
+        if isinstance(take, State) and take.shown:
+            line["shown"] = taken.take
         if isinstance(take, Reading) and take.form != "plain":
             line["form"] = take.form
         if isinstance(take, Reading) and not take.unit_spoken:
             line["unit_spoken"] = False
+        if isinstance(take, Reading) and take.hold:
+            line["hold"] = take.hold
+        if isinstance(take, Reading) and take.minus_leads is not None:
+            line["minus_leads"] = taken.minus_leads
         if entry.supersedes is not None:
             line |= {"supersedes": self._seqs[entry.supersedes], "corrects": entry.corrects}
         return _dump(fields.ReadingFields.model_validate(line))
@@ -322,6 +330,9 @@ def _take(line: fields.ReadingFields) -> Take:
             spoken=line.spoken,
             form=line.form,
             unit_spoken=line.unit_spoken,
+            hold=line.hold,
+            minus_leads=line.minus_leads,
+            take=line.shown,
         )
     )
 

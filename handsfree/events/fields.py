@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from handsfree.check.verdict import Result
 from handsfree.fields import PinLabel
 from handsfree.grammar.numerals import Form
+from handsfree.meaning.meanings import Hold
 from handsfree.plan.schema import Outcome
 
 Numeric = int | float
@@ -58,10 +59,12 @@ class MeaningFields(Fields):
     spoken: str | None = Field(None, description="the number with the places that were spoken")
     form: Form = "plain"
     unit_spoken: bool = True
+    hold: Hold = Field("", description="which of the values that the meter went through")
+    minus_leads: Numeric | None = Field(None, description="Ω of the leads, subtracted in value")
     choice: int = 0
     others: list[PinLabel] = Field([], description="further pins that may be meant")
     take: MeaningFields | None = Field(
-        None, description="the new value of a correction, or what was seen"
+        None, description="new value of a correction, what was seen, or what was read of a state"
     )
     verified: bool | None = None
     approximate: bool = False
@@ -144,6 +147,9 @@ class ReadingFields(Fields):
     named: PinLabel | None = Field(None, description="pin of the wire that was named with it")
     form: Form = "plain"
     unit_spoken: bool = True
+    hold: Hold = Field("", description="which of the values that the meter went through")
+    minus_leads: Numeric | None = Field(None, description="Ω of the leads, subtracted in value")
+    shown: MeaningFields | None = Field(None, description="the reading that tells the state")
     compared: Compared | None = None
 
 
@@ -157,7 +163,7 @@ class StruckFields(Fields):
 class OpenQuestion(Fields):
     """The question that is open; its candidates are those of the line."""
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack", "leads", "battery"]
     step: str | None
     steps: list[str] = Field([], description="step of each candidate, where these differ")
     supersedes: int | None = Field(None, description="seq of the reading that the answer replaces")

@@ -179,6 +179,28 @@ class LeadMoved:
     jack: Literal["current", "volts"]
 
 
+#: What of the meter is checked.
+MeterPart = Literal["leads", "battery"]
+
+
+@dataclass(frozen=True, slots=True)
+class MeterChecked:
+    """The meter was checked: its leads shorted on ohms, or a known battery on volts.
+
+    Attributes:
+        part: which of the two.
+        passed: whether the value is what a sound meter shows.
+        value, unit: what it showed; None for over limit.
+        spoken: the number with the places that were spoken.
+    """
+
+    part: MeterPart
+    passed: bool
+    value: float | None = None
+    unit: str = ""
+    spoken: str | None = field(default=None, metadata=_QUIET)
+
+
 @dataclass(frozen=True, slots=True)
 class ReadingTaken:
     """A take counts; if it supersedes another, that one no longer does.
@@ -469,6 +491,7 @@ Event = (
     | StepSkipped
     | ConditionSet
     | LeadMoved
+    | MeterChecked
     | ReadingTaken
     | ReadingStruck
     | Noted

@@ -12,6 +12,7 @@ from handsfree.events.kinds import (
     Event,
     ExcursionSeen,
     Guessed,
+    MeterChecked,
     ReadingStruck,
     ReadingTaken,
     RecordImported,
@@ -22,7 +23,7 @@ from handsfree.events.kinds import (
 from handsfree.meaning import Command, SetCondition, State, Take
 from handsfree.plan.measure import StateName
 from handsfree.plan.schema import Plan
-from handsfree.units import quantity
+from handsfree.units import fits, quantity
 
 
 def check_known(event: Event, plan: Plan) -> None:
@@ -38,6 +39,10 @@ def check_known(event: Event, plan: Plan) -> None:
         plan.condition(condition)
     for pin in _pins(event):
         plan.pin(pin)
+    if isinstance(event, MeterChecked) and event.value is not None:
+        unit = "Ω" if event.part == "leads" else "V"
+        if not fits(quantity(event.value, event.unit), unit) or not isfinite(event.value):
+            raise ValueError(f"the {event.part} are measured in {unit}")
     if isinstance(event, ExcursionSeen) and event.value is not None:
         quantity(event.value, event.unit)
         if not isfinite(event.value) or not isfinite(event.after):

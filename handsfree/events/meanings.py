@@ -35,7 +35,8 @@ def take_of(told: fields.MeaningFields) -> Take:
     """
     match told.kind:
         case "state":
-            return State(str(told.value), told.pin)
+            shown = None if told.take is None else take_of(told.take)
+            return State(str(told.value), told.pin, shown if isinstance(shown, Reading) else None)
         case "observation":
             return Observation(str(told.value), told.pin)
         case "reading":
@@ -43,7 +44,9 @@ def take_of(told: fields.MeaningFields) -> Take:
             value = None
             if not told.over_limit and isinstance(told.value, int | float):
                 value = quantity(told.value, told.unit or "")
-            return Reading(value, told.pin, number, told.form, told.unit_spoken)
+            leads = None if told.minus_leads is None else quantity(told.minus_leads, "Ω")
+            how = told.form, told.unit_spoken, told.hold, leads
+            return Reading(value, told.pin, number, *how)
     raise ValueError(f"{told.kind} is nothing that can be taken")
 
 

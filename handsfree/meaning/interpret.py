@@ -135,7 +135,7 @@ def _key(meaning: Meaning, step: Step | None) -> Hashable:
     if isinstance(meaning, Reading | State | Observation):
         wire = meaning.wire or (step.wire if step else None)
         if isinstance(meaning, Reading):
-            return meaning.value, wire
+            return meaning.value, wire, meaning.hold
         return replace(meaning, wire=wire)
     return meaning
 
@@ -185,7 +185,7 @@ def _meanings(
     "Yes" answers what is to be observed, or the question that is open.  A wording that the
     grammar has as a reading is no aside: "no continuity".
     """
-    unit = step.measure.base_unit if step else ""
+    unit = step.measure.bare_unit if step else ""
     parses = parse_text(automaton, text)
     if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
         parses = parse_text(automaton, sounds)

@@ -51,7 +51,7 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     if wire is not None:
         fields |= {"wire": plan.pin(wire).wire, "pin": written_pin(wire)}
     match meaning:
-        case Reading(value=value, number=number, form=form, unit_spoken=unit_spoken):
+        case Reading(value, _, number, form, unit_spoken, hold, leads):
             fields |= {"kind": "reading", "over_limit": value is None}
             if value is not None:
                 fields |= {
@@ -61,8 +61,11 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
                     "form": form,
                 }
             fields |= {} if unit_spoken else {"unit_spoken": False}
-        case State(state=state):
+            fields |= {"hold": hold} if hold else {}
+            fields |= {"minus_leads": float(leads.m_as("Ω"))} if leads is not None else {}
+        case State(state=state, shown=shown):
             fields |= {"kind": "state", "value": state}
+            fields |= {"take": plain(shown, plan)} if shown else {}
         case Observation(answer=answer):
             fields |= {"kind": "observation", "value": answer}
         case Command(name=name, take=take, choice=choice, others=others):

@@ -12,6 +12,7 @@ from handsfree.meaning.meanings import (
     Aside,
     AsideKind,
     Command,
+    Hold,
     Meaning,
     Note,
     Observation,
@@ -79,7 +80,9 @@ def _take(
             return Unclear(NO_UNIT)
         unit = _scaled(step_unit, by_verb.get("scale", ""))
     value = quantity(number.value, unit)
-    return Reading(value, wire, number.value, number.form, unit_spoken="unit" in by_verb)
+    hold = cast(Hold, by_verb.get("hold", ""))
+    spoken = "unit" in by_verb
+    return Reading(value, wire, number.value, number.form, unit_spoken=spoken, hold=hold)
 
 
 def _scaled(unit: str, prefix: str) -> str:

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+_Array = npt.NDArray[np.float64]
 Side = Literal["low", "high"]
 
 #: Standard deviations of the noise beyond which a value has left its level.  Of ten minutes at
@@ -36,7 +36,7 @@ _NORMAL = 1.4826
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Excursion:
     """One excursion.
 
     Attributes:
@@ -69,7 +69,7 @@ class Recorded:
     level: float
     band: float
     limits: tuple[float | None, float | None]
-    found: tuple[Found, ...]
+    found: tuple[Excursion, ...]
     outline: tuple[tuple[float, float, float], ...]
 
 
@@ -78,8 +78,8 @@ class NoLevel(ValueError):
 
 
 def excursions(
-    times: Array,
-    values: Array,
+    times: _Array,
+    values: _Array,
     *,
     limits: tuple[float | None, float | None] = (None, None),
     band: float | None = None,
@@ -124,7 +124,7 @@ def excursions(
             lasted = float(times[last] - times[first]) + interval
             extreme = float(stay.min() if side == "low" else stay.max())
             after = float(times[first] - times[0])
-            found.append(Found(round(after, 4), round(lasted, 4), extreme, side))
+            found.append(Excursion(round(after, 4), round(lasted, 4), extreme, side))
     return Recorded(
         lasted=float(times[-1] - times[0]),
         level=middle,
@@ -135,7 +135,7 @@ def excursions(
     )
 
 
-def _level(times: Array, values: Array, interval: float) -> Array:
+def _level(times: _Array, values: _Array, interval: float) -> _Array:
     """The level at each sample: medians of stretches, each the median of its neighbours, joined."""
     size = max(int(STRETCH / interval), 3)
     ends = np.arange(0, len(values), size)
@@ -151,14 +151,14 @@ def _level(times: Array, values: Array, interval: float) -> Array:
     return np.asarray(np.interp(times, middles, [np.median(one) for one in near]))
 
 
-def _count(values: Array) -> float:
+def _count(values: _Array) -> float:
     """One count of the display, as far as the record shows it: the smallest step between values."""
     some = np.unique(values[:: max(len(values) // 20_000, 1)])
     steps = np.diff(some)
     return float(steps.min()) if len(steps) else 0.0
 
 
-def _runs(times: Array, beyond: npt.NDArray[np.bool_], interval: float) -> list[tuple[int, int]]:
+def _runs(times: _Array, beyond: npt.NDArray[np.bool_], interval: float) -> list[tuple[int, int]]:
     """First and last sample of each stay beyond, bounces joined and spikes left out."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], beyond.astype(np.int8), [0]))))
     joined: list[list[int]] = []
@@ -180,7 +180,7 @@ def _dense(stay: npt.NDArray[np.bool_]) -> bool:
     return bool(stay.mean() > 0.3)
 
 
-def _outline(times: Array, values: Array) -> tuple[tuple[float, float, float], ...]:
+def _outline(times: _Array, values: _Array) -> tuple[tuple[float, float, float], ...]:
     bounds = np.linspace(0, len(values), min(OUTLINE, len(values)) + 1).astype(np.intp)[:-1]
     lows, highs = np.minimum.reduceat(values, bounds), np.maximum.reduceat(values, bounds)
     rows = zip(times[bounds] - times[0], lows, highs, strict=True)

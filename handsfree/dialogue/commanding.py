@@ -96,9 +96,9 @@ def _obey(
         case "strike":
             return strike(desk, session)
         case "meter_check":
-            return meter.begin(desk, session)
+            return meter.begin_check(desk, session)
         case "watch":
-            return watching.begin(desk, session, command)
+            return watching.begin_watch(desk, session, command)
         case "end_watch":
             return watching.end(desk, session)
         case "finish":

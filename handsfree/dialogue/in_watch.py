@@ -15,7 +15,7 @@ from handsfree.meaning import Aside, Command, Meaning, Note, Seen, SetCondition
 _AS_ANYWHERE = (*QUERIES, "pause", "resume")
 
 
-def follow(desk: Desk, session: Session, meaning: Meaning, *, unsure: bool) -> Turn:
+def said_in_watch(desk: Desk, session: Session, meaning: Meaning, *, unsure: bool) -> Turn:
     """What follows from an utterance within a watch.
 
     Args:
@@ -40,7 +40,7 @@ def follow(desk: Desk, session: Session, meaning: Meaning, *, unsure: bool) -> T
         case Command(name="end_watch"):
             return turn.and_then(watching.end(desk, turn.session))
         case Command(name="strike"):
-            return turn.and_then(watching.strike(desk, turn.session))
+            return turn.and_then(watching.strike_seen(desk, turn.session))
         case Command(name="last"):
             return turn.then(Spoke(_last(desk, session)))
         case Command(name=name) if name in _AS_ANYWHERE:
@@ -64,4 +64,4 @@ def _last(desk: Desk, session: Session) -> str:
     if watch is None or not watch.seen:
         return desk.say("no_value_yet")
     seen = desk.wording.seen_event(watch.seen[-1])
-    return desk.say("last_is", wire=watching.watched(desk, watch), value=seen)
+    return desk.say("last_is", wire=watching.what_is_watched(desk, watch), value=seen)

@@ -25,13 +25,13 @@ from handsfree.units import Quantity, quantity, size
 LOW_OHMS: Quantity = quantity(100, "Ω")
 
 
-def begin(desk: Desk, session: Session) -> Turn:
+def begin_check(desk: Desk, session: Session) -> Turn:
     """Ask for the first check; on circuits that no ohmmeter may touch, for the battery at once."""
     live = desk.plan.circuit_class in NO_OHMMETER
     return ask(desk, session, Question("battery" if live else "leads", None), "meter")
 
 
-def follow(
+def said_in_check(
     desk: Desk, session: Session, part: MeterPart, meaning: Meaning, *, unsure: bool
 ) -> Turn:
     """What follows from an answer to the check of `part`, or from anything else that was said."""

@@ -10,7 +10,7 @@ from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
-from handsfree.dialogue.in_watch import follow
+from handsfree.dialogue.in_watch import said_in_watch
 from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import take
@@ -103,7 +103,7 @@ class Dialogue:
         title = desk.say("start", title=plan.title)
         words = [title, desk.say(f"caution_{plan.circuit_class}"), *plan.cautions]
         if self._self_check:
-            turn = meter.begin(desk, Session()).led_by(words)
+            turn = meter.begin_check(desk, Session()).led_by(words)
             return Response(turn.session, turn.events)
         turn = open_step(desk, Session(), plan.steps[0], "next").led_by(words)
         return Response(turn.session, turn.events)
@@ -153,7 +153,7 @@ class Dialogue:
         kind = session.question.kind if session.question else ""
         paused = isinstance(understood.meaning, Command) and understood.meaning.name in _PAUSING
         if (kind == "leads" or kind == "battery") and not paused:
-            return meter.follow(desk, session, kind, understood.meaning, unsure=unsure)
+            return meter.said_in_check(desk, session, kind, understood.meaning, unsure=unsure)
         open_end = session.question and session.question.kind in ("finish", "meant")
         match understood.meaning:
             case Command(name="yes" | "no" | "pause" | "resume"):
@@ -164,7 +164,7 @@ class Dialogue:
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))
         if session.watch:
-            return follow(desk, session, understood.meaning, unsure=unsure)
+            return said_in_watch(desk, session, understood.meaning, unsure=unsure)
         match understood.meaning:
             case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
                 turn = closed(session)

@@ -26,7 +26,7 @@ from handsfree.plan.schema import NO_OHMMETER, Step
 from handsfree.units import fits, quantity
 
 
-def begin(desk: Desk, session: Session, command: Command) -> Turn:
+def begin_watch(desk: Desk, session: Session, command: Command) -> Turn:
     """Begin to watch the wire that was named, or that of the open step."""
     if desk.plan.circuit_class in NO_OHMMETER:
         return Turn(session).then(Spoke(desk.say("refused_watch")))
@@ -96,7 +96,7 @@ def _fits(desk: Desk, watch: Watch, reading: Reading) -> bool:
     return not isinstance(verdict, Refusal)
 
 
-def strike(desk: Desk, session: Session) -> Turn:
+def strike_seen(desk: Desk, session: Session) -> Turn:
     """The last that was seen no longer counts."""
     watch = session.watch
     if watch is None or not watch.seen:
@@ -114,14 +114,14 @@ def end(desk: Desk, session: Session) -> Turn:
         return Turn(session).then(Spoke(desk.say("no_watch", prompt=prompt)))
     ended = watch.end(session.now)
     turn = Turn(session).then(ended)
-    said = [summary(desk, watch, ended), desk.standing_prompt(turn.session)]
+    said = [seen_in_all(desk, watch, ended), desk.standing_prompt(turn.session)]
     return turn.then(Spoke(join(said)))
 
 
-def summary(desk: Desk, watch: Watch, ended: WatchEnded) -> str:
+def seen_in_all(desk: Desk, watch: Watch, ended: WatchEnded) -> str:
     """What was seen in a watch, in a sentence."""
     say, wording = desk.say, desk.wording
-    places = {"wire": watched(desk, watch), "time": wording.duration(ended.lasted)}
+    places = {"wire": what_is_watched(desk, watch), "time": wording.duration(ended.lasted)}
     if not ended.excursions:
         return say("watch_ended_none", **places)
     key = "watch_ended_one" if ended.excursions == 1 else "watch_ended"
@@ -134,11 +134,11 @@ def summary(desk: Desk, watch: Watch, ended: WatchEnded) -> str:
 
 def loose(desk: Desk, session: Session) -> str:
     """What was watched with excursions, in words; empty for none."""
-    found = (watched(desk, one) for one in session.watches if one.moved)
+    found = (what_is_watched(desk, one) for one in session.watches if one.moved)
     return f" {desk.say('and')} ".join(dict.fromkeys(found))
 
 
-def watched(desk: Desk, watch: Watch) -> str:
+def what_is_watched(desk: Desk, watch: Watch) -> str:
     """What is watched, in words."""
     step = watch.begun.step
     if step is not None:

@@ -100,6 +100,8 @@ class Wording:
                 return f"{self._command('correct')} {self.meaning(take)}"
             case Command(name="go", wire=wire) if wire is not None:
                 return self.prompt("go_to", wire=self.name(self.plan.pin(wire)))
+            case Command(name="watch", wire=wire) if wire is not None:
+                return self.prompt("watch_wire", wire=self.name(self.plan.pin(wire)))
             case Command(name="wire", wire=wire) if wire is not None:
                 return self.name(self.plan.pin(wire))
             case Command(name="choice", choice=choice):

@@ -35,11 +35,11 @@ _UNITS = {
 }
 _IN_BRACKETS = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]")
 
-Array = npt.NDArray[np.float64]
+_Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Samples:
+class RecordSamples:
     """A record as it was read.
 
     Attributes:
@@ -48,12 +48,12 @@ class Samples:
         unit: of the values, as pint writes it; empty if the file does not tell it.
     """
 
-    times: Array
-    values: Array
+    times: _Array
+    values: _Array
     unit: str
 
 
-def read_samples(text: str, source: str, column: str | None = None) -> Samples:
+def read_samples(text: str, source: str, column: str | None = None) -> RecordSamples:
     """Time and value from CSV: comma, semicolon or tab; a header or none.
 
     The first column is the time, in seconds, in the unit that its heading tells, or as dates
@@ -92,10 +92,10 @@ def read_samples(text: str, source: str, column: str | None = None) -> Samples:
     scale = float(quantity(1, _unit(heads, 0) or "s").m_as("s")) if not dated else 1.0
     times, values = table[:, 0] * scale, table[:, 1]
     _refuse(times, values, source, first)
-    return Samples(times, values, _unit(heads, place))
+    return RecordSamples(times, values, _unit(heads, place))
 
 
-def _refuse(times: Array, values: Array, source: str, first: int) -> None:
+def _refuse(times: _Array, values: _Array, source: str, first: int) -> None:
     def here(index: int) -> str:
         return f"{source}, line {first + 1 + index}"
 

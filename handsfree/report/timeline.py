@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from html import escape
 
 #: In units of the drawing; a page scales it.
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 800, 220, 64, 12, 12, 30
+WIDTH, _HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 800, 220, 64, 12, 12, 30
 #: Labels along each axis, at most.
 MOST_TICKS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class TimeMark:
     """Something at a time.
 
     Attributes:
@@ -47,7 +47,7 @@ class Drawing:
 
     lasted: float
     unit: str
-    marks: Sequence[Mark] = ()
+    marks: Sequence[TimeMark] = ()
     trace: Sequence[tuple[float, float, float]] = ()
     limits: tuple[float | None, float | None] = (None, None)
 
@@ -68,9 +68,9 @@ def timeline(drawing: Drawing) -> str:
         return f"{LEFT + (WIDTH - LEFT - RIGHT) * min(max(after / lasted, 0.0), 1.0):.1f}"
 
     def y(value: float) -> str:
-        return f"{TOP + (HEIGHT - TOP - BOTTOM) * (high - value) / (high - low):.1f}"
+        return f"{TOP + (_HEIGHT - TOP - BOTTOM) * (high - value) / (high - low):.1f}"
 
-    floor, end = HEIGHT - BOTTOM, WIDTH - RIGHT
+    floor, end = _HEIGHT - BOTTOM, WIDTH - RIGHT
     parts = [f'<path d="M{LEFT} {TOP}V{floor}H{end}" fill="none" stroke="currentColor"/>']
     for limit in drawing.limits:
         if limit is not None and values:
@@ -93,12 +93,12 @@ def timeline(drawing: Drawing) -> str:
     count = sum(mark.excursion for mark in drawing.marks)
     name = f"{count} excursions in {_minutes(drawing.lasted)}"
     return (
-        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{name}" width="100%" '
+        f'<svg viewBox="0 0 {WIDTH} {_HEIGHT}" role="img" aria-label="{name}" width="100%" '
         f'font-size="12" font-family="sans-serif">{"".join(parts)}{unit}</svg>'
     )
 
 
-def _mark(mark: Mark, x: str, y: Callable[[float], str], floor: int) -> str:
+def _mark(mark: TimeMark, x: str, y: Callable[[float], str], floor: int) -> str:
     title = f"<title>{_minutes(mark.after)} {escape(mark.label)}</title>"
     if mark.value is None:
         dashes = 'stroke-width="1.5"' if mark.excursion else 'stroke-dasharray="2 3"'

@@ -9,7 +9,7 @@ from handsfree.check import expected
 from handsfree.events import RecordImported, Watch
 from handsfree.events.watches import EXCURSIONS, clock
 from handsfree.log import JobRecord
-from handsfree.report.timeline import Drawing, Mark, timeline
+from handsfree.report.timeline import Drawing, TimeMark, timeline
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ def _watch(record: JobRecord, watch: Watch) -> Shown:
         )
         limits = low, high
     marks = [
-        Mark(
+        TimeMark(
             one.after,
             one.value if one.unit == unit or one.value is None else None,
             one.figures,
@@ -81,7 +81,7 @@ def _record(record: JobRecord, told: RecordImported) -> Shown:
         step = record.plan.step(told.step)
         at = record.plan.wires(step) or step.id.replace("_", " ")
     marks = [
-        Mark(one.after, one.extreme, f"{one.side}, {one.extreme:g} {told.unit}")
+        TimeMark(one.after, one.extreme, f"{one.side}, {one.extreme:g} {told.unit}")
         for one in told.excursions
     ]
     rows = (

@@ -49,7 +49,7 @@ def talk(flap: Plan, english: Language) -> Watched:
 
 
 def test_each_excursion_is_logged_with_its_time_and_said_back_briefly(talk: Watched) -> None:
-    said = talk.after(0, "watch white")
+    said = talk.after(0, "keep an eye on white")
     assert said.startswith("Watching white with green stripe.")
     (begun,) = talk.did(WatchBegun)
     assert isinstance(begun, WatchBegun)
@@ -74,7 +74,7 @@ def test_each_excursion_is_logged_with_its_time_and_said_back_briefly(talk: Watc
 
 def test_nothing_in_a_watch_is_a_reading_and_no_step_is_left(talk: Watched) -> None:
     step = talk.session.step
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     for text in ("four point nine", "next", "skip", "go back", "go to violet", "repair done"):
         talk.after(1, text)
         assert not talk.did(ReadingTaken)
@@ -83,31 +83,31 @@ def test_nothing_in_a_watch_is_a_reading_and_no_step_is_left(talk: Watched) -> N
 
 
 def test_a_fleeting_value_may_be_about(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     assert talk.after(1, "drops to about two volts") == "drop, about two volts."
 
 
 def test_a_short_number_is_read_where_the_meter_went(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     assert talk.after(1, "drops to oh point three") == "drop, zero point three volts."
     assert talk.after(1, "jumps to nine eight") == "jump, nine point eight volts."
 
 
 @pytest.mark.parametrize("text", ["doesn't get it", "it's not steady", "never drops to two"])
 def test_what_is_denied_is_not_logged(talk: Watched, text: str) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     talk.after(1, text)
     assert not talk.did(ExcursionSeen)
 
 
 def test_what_is_impossible_there_is_not_logged(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     assert talk.after(1, "drops to three kilohms") == "three kilohms cannot be what is watched."
     assert not talk.did(ExcursionSeen)
 
 
 def test_the_last_can_be_struck(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     talk.after(1, "drops to two")
     talk.after(1, "drops to one")
     assert talk.after(1, "strike that") == "Struck."
@@ -120,7 +120,7 @@ def test_the_last_can_be_struck(talk: Watched) -> None:
 
 
 def test_an_unsure_one_is_confirmed_and_keeps_its_time(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     words = (Hypothesis("drops to two point one", 0.0), Hypothesis("drops to two point nine", -0.6))
     talk.at += 4
     said = talk.hear(replace(Heard(words), at=talk.at))
@@ -133,7 +133,7 @@ def test_an_unsure_one_is_confirmed_and_keeps_its_time(talk: Watched) -> None:
 
 
 def test_notes_and_conditions_belong_to_it(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     talk.after(1, "note at the bulkhead")
     assert talk.did(Noted)
     talk.after(1, "key on")
@@ -142,14 +142,21 @@ def test_notes_and_conditions_belong_to_it(talk: Watched) -> None:
 
 
 def test_nothing_seen_is_said(talk: Watched) -> None:
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     assert "nothing seen in forty seconds" in talk.after(40, "end of watch")
     assert "Nothing is watched." in talk.after(1, "end of watch")
 
 
+def test_in_other_words_it_is_asked_first(talk: Watched) -> None:
+    assert talk.after(0, "watch white") == "Watch white with green stripe?"
+    assert not talk.did(WatchBegun)
+    assert talk.after(1, "yes").startswith("Watching white with green stripe.")
+    assert talk.session.watch
+
+
 def test_no_live_loom_of_an_airbag_is_moved(english: Language) -> None:
     talk = Talk(Dialogue(load_plan("airbag-supply").plan, english)).start()
-    assert talk.hear("watch red").startswith("No watch on this circuit.")
+    assert talk.hear("keep an eye on red").startswith("No watch on this circuit.")
     assert not talk.did(WatchBegun)
 
 
@@ -161,7 +168,7 @@ def test_an_intermittent_contact_is_no_sound_circuit(talk: Watched) -> None:
     found = Explanation((ranked,), True, (cause,), 15.0, (), (), (), verdict)
     desk = talk.dialogue.desk
     assert informed.finding(desk, talk.session, found).part == "no fault found here"
-    talk.after(0, "watch white")
+    talk.after(0, "keep an eye on white")
     talk.after(1, "steady at two point five")
     assert informed.finding(desk, talk.session, found).part == "no fault found here"
     talk.after(1, "drops out")
@@ -183,7 +190,7 @@ def test_a_job_goes_on_within_a_watch(tmp_path: Path, english: Language) -> None
             for text in said:
                 job.hear(Heard.of_text(text))
 
-    dictate("twelve six", "watch white", "drops to two point one")
+    dictate("twelve six", "keep an eye on white", "drops to two point one")
     dictate("flickers", "end of watch")
     record = JobRecord.read(tmp_path / "job")
     (watch,) = record.session.watches

@@ -182,7 +182,14 @@ def csv_of(path: Path, seed: int = 4) -> Injected:
 
 def test_a_record_of_a_watch_is_in_the_job_with_its_file(tmp_path: Path, english: Language) -> None:
     job, file = tmp_path / "job", tmp_path / "scope.csv"
-    dictate(job, english, "twelve six", "watch violet", "drops to two point one", "end of watch")
+    dictate(
+        job,
+        english,
+        "twelve six",
+        "keep an eye on violet",
+        "drops to two point one",
+        "end of watch",
+    )
     injected = csv_of(file)
     told = import_record(job, file)
     assert len(told.excursions) == len(injected)

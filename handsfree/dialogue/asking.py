@@ -52,8 +52,8 @@ def _what_is_meant(desk: Desk, meant: Command | SetCondition | Seen | None) -> s
             return desk.say("ask_meant_seen", seen=desk.wording.seen(meant))
         case SetCondition(condition=condition):
             return desk.say("ask_meant_condition", condition=desk.plan.condition(condition).say)
-        case Command(name="go", wire=wire) if wire is not None:
-            return desk.say("ask_meant_go", wire=desk.wording.pin(desk.plan.pin(wire)))
+        case Command(name="go" | "watch" as name, wire=wire) if wire is not None:
+            return desk.say(f"ask_meant_{name}", wire=desk.wording.pin(desk.plan.pin(wire)))
         case Command(name=name):
             return desk.say(f"ask_meant_{name}")
     raise ValueError("a question about nothing")

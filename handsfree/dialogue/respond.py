@@ -37,7 +37,8 @@ from handsfree.meaning import (
 from handsfree.once import once
 from handsfree.plan.schema import Plan
 
-#: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
+#: A command that ends, strikes, skips, moves or begins a watch is not obeyed if it is less
+#: likely than this.
 SURE_COMMAND = 0.5
 #: The same for one that changes nothing that is logged.
 SURE_QUERY = 0.3
@@ -223,7 +224,7 @@ def _sure(understood: Understood, session: Session) -> Understood:
 
 
 def _decides(meant: Command | SetCondition) -> bool:
-    """Whether it ends, strikes, skips or moves, and is asked about nowhere else."""
+    """Whether it ends, strikes, skips, moves or begins a watch, and is asked about nowhere else."""
     return isinstance(meant, SetCondition) or meant.name in _ASKED
 
 

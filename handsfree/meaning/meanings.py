@@ -87,8 +87,10 @@ class Command:
     others: tuple[str, ...] = ()
 
 
-#: Commands that end, strike, skip or move.
-DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
+#: Commands that end, strike, skip, move or begin a watch.
+DECISIVE = frozenset(
+    {"finish", "strike", "skip", "next", "back", "go", "watch", "repaired", "correct"}
+)
 
 
 @dataclass(frozen=True, slots=True)

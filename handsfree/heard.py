@@ -62,6 +62,7 @@ class Heard:
         clip: name of the stored audio clip, once there is one.
         calibration: of the engine.
         broke: why the engine made nothing of it, if it broke down.
+        at: when it was said, in seconds since 1970, UTC; None if nobody tells it.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -73,6 +74,7 @@ class Heard:
     clip: str | None = None
     calibration: Calibration = Calibration()
     broke: str = ""
+    at: float | None = None
 
     @property
     def text(self) -> str:

@@ -153,7 +153,7 @@ def test_not_comparable_before_the_other_reading() -> None:
         ("duty", read(120, "%"), "absurd"),
         ("coolant", read(-80, "°C"), "absurd"),
         ("reference", State("ground"), "kind"),
-        ("drive", read(12, "V"), "kind"),
+        ("drive", read(6, "V"), "kind"),  # neither battery voltage nor ground
         ("moves", State("open"), "kind"),
     ],
 )

@@ -9,12 +9,12 @@ nobody but the technician may choose: a reading is never pulled into range.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 
 from handsfree.check.expected import Expected, Taken, expected
 from handsfree.check.verdict import Comparison, Refusal, check
-from handsfree.meaning.meanings import Ambiguous, Reading, Take, Understood
+from handsfree.meaning.meanings import Ambiguous, Reading, Seen, Take, Understood
 from handsfree.plan.schema import Plan, Step
 
 #: Forms in which few people say a number: "one two six" for 12.6, "four thousand nine hundred"
@@ -25,6 +25,10 @@ UNUSUAL = ("point left out late", "unit left out")
 def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Understood:
     """`understood` with an ambiguity settled where the plan can settle it."""
     meaning = understood.meaning
+    if isinstance(meaning, Seen) and meaning.reading:
+        ways = (meaning.reading, *meaning.others)
+        reading = _seen_value(meaning, ways, step, plan, taken)
+        return replace(understood, meaning=replace(meaning, reading=reading, others=()))
     if not isinstance(meaning, Ambiguous) or meaning.reason == "wire":
         return understood  # which wire was meant no expectation can say
     checks = [(take, check(take, step, plan, taken)) for take in meaning.candidates]
@@ -41,6 +45,31 @@ def resolve(understood: Understood, step: Step, plan: Plan, taken: Taken) -> Und
     if len(possible) == 1:
         return replace(understood, meaning=possible[0][0])
     return replace(understood, meaning=replace(meaning, candidates=tuple(t for t, _ in possible)))
+
+
+def _seen_value(
+    seen: Seen, ways: Sequence[Reading], step: Step, plan: Plan, taken: Taken
+) -> Reading:
+    """Of the ways to read a fleeting number the possible one that lies where the meter went.
+
+    It is said back at once and can be struck; nobody is asked while the loom is being moved.
+    """
+    wanted = expected(step, taken)
+
+    def misfit(way: Reading) -> tuple[bool, bool, float]:
+        refused = isinstance(check(way, step, plan, taken), Refusal)
+        impossible = refused or not _readable(way, step, plan)
+        return impossible, not _on_side(seen, way, wanted), _decades(way, wanted)
+
+    return min(ways, key=misfit)
+
+
+def _on_side(seen: Seen, way: Reading, wanted: Expected) -> bool:
+    """Whether a value lies below or above what is expected, as it was told."""
+    limit = {"drop": wanted.low, "jump": wanted.high}.get(seen.shows)
+    if limit is None or way.value is None or not way.value.is_compatible_with(limit.units):
+        return True
+    return bool(way.value < limit if seen.shows == "drop" else way.value > limit)
 
 
 def _usual(possible: list[tuple[Take, Comparison]]) -> list[tuple[Take, Comparison]]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from handsfree.check.expected import Expected, Taken, accuracy, expected
 from handsfree.check.guard import guard_band
-from handsfree.meaning.meanings import Observation, Reading, State, Take
+from handsfree.check.states import as_state
+from handsfree.meaning.meanings import Hold, Observation, Reading, State, Take
 from handsfree.plan.schema import Outcome, Plan, Step
 from handsfree.units import Quantity, difference, quantity, size, ureg
 
@@ -42,13 +43,14 @@ class Refusal:
     """A take that is not logged.
 
     Attributes:
-        reason: "dimension" (not what is measured here), "absurd" (asked back) or "kind"
-            (a state where a number is wanted, and the like).
+        reason: "dimension" (not what is measured here), "absurd" (asked back), "kind" (a state
+            where a number is wanted, and the like) or "hold" (a maximum where only a least value
+            is wanted, and the like).
         value: the value refused, if it is one.
         limit: for "absurd", the limit it breaks.
     """
 
-    reason: Literal["dimension", "absurd", "kind"]
+    reason: Literal["dimension", "absurd", "kind", "hold"]
     value: Quantity | None = None
     limit: Quantity | None = None
 
@@ -107,6 +109,7 @@ def check(take: Take, step: Step, plan: Plan, taken: Taken) -> Comparison | Refu
     wanted = expected(step, taken)
     if isinstance(take, State) and step.measure.quantity == "resistance" and take.state == "open":
         take = Reading(None, take.wire)
+    take = as_state(take, step, plan)
     match take:
         case Reading() if step.measure.quantity:
             return _check_reading(take, step, plan, wanted)
@@ -145,7 +148,25 @@ def _check_reading(
         return Comparison("low", "low", wanted)
     if wanted.missing:
         return Comparison("not comparable", None, wanted)
-    return _compare(value, wanted, accuracy(plan, step, value))
+    held = _held(reading.hold, value, wanted)
+    if held is None:
+        return Refusal("hold", value)
+    return _compare(value, held, accuracy(plan, step, value))
+
+
+def _held(hold: Hold, value: Quantity, wanted: Expected) -> Expected | None:
+    """The limits that say something of what the meter has kept; None if none does.
+
+    Nothing was lower than a minimum: it is held against the lower limit, unless even it lies above
+    the upper one; a maximum and a peak likewise.
+    """
+    low, high = wanted.low, wanted.high
+    match hold:
+        case "min" if high is None or value <= high:
+            return replace(wanted, high=None) if low is not None else None
+        case "max" | "peak" if low is None or value >= low:
+            return replace(wanted, low=None) if high is not None else None
+    return wanted
 
 
 def _compare(value: Quantity, wanted: Expected, spread: Quantity | None) -> Comparison:

@@ -53,6 +53,9 @@ COMMANDS: Mapping[str, Offered] = {
     "sweep": Offered(
         "jobs", "Import a sweep of feedback against command into a job, and judge it."
     ),
+    "record": Offered(
+        "jobs", "Import the record of a clamp, scope or meter, and find its excursions."
+    ),
     "verify": Offered("jobs", "Check that a log is as it was written: hash chain, clips and plan."),
     "seal": Offered("seal", "Seal jobs and reports with the key of the shop."),
     "import": Offered(

@@ -122,6 +122,9 @@ def dictate(
     calibrated: Annotated[
         str | None, typer.Option("--calibrated", help="When the meter was, such as 2026-03-31.")
     ] = None,
+    self_check: Annotated[
+        bool, typer.Option("--self-check", help="Begin with a check of the meter and its leads.")
+    ] = False,
     person: Person = None,
     screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
@@ -160,6 +163,7 @@ def dictate(
         details=job_details(after, told),
         route=route,
         keep=keep,
+        self_check=self_check,
         as_json=as_json,
     )
     phone = device == PHONE
@@ -296,6 +300,7 @@ class _Session:
         details: Mapping[str, object],
         route: Route = Route.plan,
         keep: KeepName = KeepName.all,
+        self_check: bool = False,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -308,7 +313,9 @@ class _Session:
         language = language_for(loaded.plan.language, how)
         apprentice = how is Verbosity.apprentice
         informed = route is Route.informed
-        self.dialogue = Dialogue(loaded.plan, language, apprentice=apprentice, informed=informed)
+        self.dialogue = Dialogue(
+            loaded.plan, language, apprentice=apprentice, informed=informed, self_check=self_check
+        )
         self.route, self.how, self.keep = route.value, how.value, keep
 
     @contextmanager

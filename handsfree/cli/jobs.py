@@ -13,9 +13,10 @@ from handsfree.cli.options import KeyFiles
 from handsfree.cli.output import console, print_event, print_json
 from handsfree.errors import BadInput, Damaged
 from handsfree.events.schema import log_schema
+from handsfree.events.watches import clock
 from handsfree.log import JobRecord, compare, read, recover, to_csv, verify
 from handsfree.plan import load_plan
-from handsfree.units import show
+from handsfree.units import parse_quantity, show
 
 
 class PaperName(StrEnum):
@@ -34,6 +35,9 @@ def register(app: typer.Typer) -> None:
     app.command("report", epilog="Example: handsfree report jobs/van -o van.html")(write_report)
     app.command("sweep", epilog="Example: handsfree sweep jobs/van sweep.csv")(import_sweep_file)
     app.command(epilog="Example: handsfree attach jobs/van connector.jpg")(attach)
+    app.command("record", epilog="Example: handsfree record jobs/van scope.csv --watch 1")(
+        import_record_file
+    )
     app.command("recover", epilog="Example: handsfree recover jobs/van")(recover_job)
     app.command("verify", epilog="Example: handsfree verify jobs/van")(verify_job)
 
@@ -68,6 +72,38 @@ def attach(
                 "note: the file says where it was taken. It stays so in the job; the "
                 "report shows the photo without it."
             )
+
+
+def import_record_file(
+    job: JobArgument,
+    file: Annotated[Path, typer.Argument(help="CSV: time, value; with or without a header.")],
+    watch: Annotated[
+        int | None, typer.Option("--watch", help="Number of the watch; else the last one.")
+    ] = None,
+    step: Annotated[str | None, typer.Option("--step", help="The step it was taken at.")] = None,
+    unit: Annotated[str | None, typer.Option("--unit", help="Of the values, if not told.")] = None,
+    column: Annotated[
+        str | None, typer.Option("--column", help="Heading of the value; else the second column.")
+    ] = None,
+    band: Annotated[
+        str | None, typer.Option("--band", help="Nearer to the level is no excursion: '0.2 V'.")
+    ] = None,
+) -> None:
+    """Import the record of a clamp, scope or meter, and find its excursions."""
+    from handsfree.job.records import import_record
+
+    try:
+        width = None if band is None else parse_quantity(band)
+    except ValueError as error:
+        raise BadInput(str(error), where="--band") from error
+    told = import_record(job, file, watch=watch, step=step, unit=unit, column=column, band=width)
+    for one in told.excursions:
+        lasted = f"{1000 * one.lasted:.0f} ms" if one.lasted < 10 else f"{one.lasted:.1f} s"
+        console.print(f"{clock(one.after)}  {one.side:4}  {one.extreme:g} {told.unit}  {lasted}")
+    console.print(
+        f"{len(told.excursions)} excursions in {clock(told.lasted)}, "
+        f"level {told.level:g} {told.unit}, beyond {told.band:.3g} {told.unit} or the limits"
+    )
 
 
 def show_log(

@@ -13,23 +13,31 @@ from handsfree.display.consoles import ShowingConsole
 from handsfree.events import (
     Asked,
     Event,
+    ExcursionSeen,
+    ExcursionStruck,
     JobFinished,
     JobRecovered,
     JobReviewed,
+    LeadMoved,
     Logged,
+    MeterChecked,
     MicrophoneChanged,
     Noted,
     NoteWorded,
     ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
+    RecordImported,
     SoundLevel,
     Spoke,
     Tell,
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
+    WatchBegun,
+    WatchEnded,
 )
+from handsfree.events.watches import clock
 from handsfree.showable import escaped
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
@@ -91,6 +99,23 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "rev", "magenta", ": ".join(filter(None, (f"looked through by {by}", remark)))
         case ReadingStruck(step=step):
             return "log", "magenta", f"the value at {step.replace('_', ' ')} no longer counts"
+        case LeadMoved(jack=jack):
+            return "log", "magenta", f"the red lead counts as in the {jack} jack"
+        case MeterChecked(part=part, passed=passed, value=value, unit=unit):
+            shown = "over limit" if value is None else f"{value:g} {unit}"
+            return "log", "green", f"meter, {part}: {shown}, {'right' if passed else 'wrong'}"
+        case WatchBegun(number=number, wire=wire):
+            return "log", "magenta", f"watch {number} of {wire} begins"
+        case ExcursionSeen():
+            return "log", "green", f"watch {event.watch}, {clock(event.after)}: {event.figures}"
+        case ExcursionStruck(watch=watch, number=number):
+            return "log", "magenta", f"watch {watch}: number {number} no longer counts"
+        case WatchEnded():
+            ended = f"watch {event.watch} ended after {clock(event.lasted)}"
+            reach = f", {event.reach}" if event.reach else ""
+            return "log", "green", f"{ended}: excursions {event.excursions}{reach}"
+        case RecordImported(source=source, excursions=found, lasted=lasted):
+            return "log", "green", f"record {source}, {clock(lasted)}: excursions {len(found)}"
         case Noted(text=text):
             return "note", "magenta", text
         case VerdictReached(finding=finding):

@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
-from handsfree.meaning import NO_UNIT, Aside, Command, SetCondition
+from handsfree.meaning import NO_UNIT, Aside, Command, Seen, SetCondition
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -30,6 +30,11 @@ def ask(
         text = _what_is_meant(desk, question.meant)
     elif question.kind == "correct":
         text = desk.say("ask_correct", wire=wire)
+    elif question.kind in ("leads", "battery"):
+        text = desk.say(f"ask_{question.kind}")
+    elif question.kind == "jack":
+        value = desk.wording.take(question.candidates[0])
+        text = desk.say("ask_lead", value=value)
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
         text = desk.say(key, wire=wire, value=desk.wording.take(question.candidates[0]))
@@ -41,12 +46,14 @@ def ask(
     return Turn(session).then(asked)
 
 
-def _what_is_meant(desk: Desk, meant: Command | SetCondition | None) -> str:
+def _what_is_meant(desk: Desk, meant: Command | SetCondition | Seen | None) -> str:
     match meant:
+        case Seen():
+            return desk.say("ask_meant_seen", seen=desk.wording.seen(meant))
         case SetCondition(condition=condition):
             return desk.say("ask_meant_condition", condition=desk.plan.condition(condition).say)
-        case Command(name="go", wire=wire) if wire is not None:
-            return desk.say("ask_meant_go", wire=desk.wording.pin(desk.plan.pin(wire)))
+        case Command(name="go" | "watch" as name, wire=wire) if wire is not None:
+            return desk.say(f"ask_meant_{name}", wire=desk.wording.pin(desk.plan.pin(wire)))
         case Command(name=name):
             return desk.say(f"ask_meant_{name}")
     raise ValueError("a question about nothing")
@@ -91,6 +98,8 @@ def say_refusal(desk: Desk, session: Session, step: Step, refusal: Refusal) -> A
     if step.measure.options:
         answers = f" {say('or')} ".join(o.value for o in step.measure.options)
         return Spoke(say("refuse_kind_answer", answers=answers))
+    if refusal.reason == "hold":
+        return Spoke(say("refuse_hold", value=value, expected=wanted))
     unit = desk.wording.unit_kind(step)
     if refusal.reason == "dimension":
         return Spoke(say("refuse_dimension", value=value, unit=unit, expected=wanted))

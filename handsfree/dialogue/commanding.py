@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.dialogue import route, teaching
+from handsfree.dialogue import jack, meter, route, teaching, watching
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import go_on, open_step, repaired
@@ -22,7 +22,7 @@ _NOT_KNOWN = ("unknown", "skip", "expected", "next")
 _ANSWERS = ("choice", "wire", "yes", "no")
 
 #: Commands that change nothing: what was asked before stays open and is put once more.
-_QUERIES = (
+QUERIES = (
     "repeat",
     "expected",
     "probe",
@@ -54,12 +54,13 @@ def obey(
     question, guess = session.question, desk.guessing(session)
     if guess and command.name in _NOT_KNOWN:
         return teaching.judge_guess(desk, session, guess, None)
-    if question and question.meant and command.name == "yes":
+    asked_for = question.meant if question else None
+    if isinstance(asked_for, Command | SetCondition) and command.name == "yes":
         turn = closed(session)
-        return turn.and_then(do(desk, turn.session, question.meant))
+        return turn.and_then(do(desk, turn.session, asked_for))
     if question and command.name in _ANSWERS:
         return answer(desk, session, question, command)
-    if command.name in _QUERIES:
+    if command.name in QUERIES:
         told = _tell(desk, session, command.name)
         if question:
             return ask(desk, session, question, "again", [told])
@@ -71,6 +72,8 @@ def obey(
             return Turn(session).then(Paused(), Spoke(desk.say("paused")))
         case "resume":
             return _resume(desk, session)
+        case "lead_back":
+            return jack.back(desk, session)
     turn = closed(session)
     return turn.and_then(_obey(desk, turn.session, command, said, unsure=unsure))
 
@@ -92,6 +95,12 @@ def _obey(
             return correct(desk, session, command.take, said, unsure=unsure)
         case "strike":
             return strike(desk, session)
+        case "meter_check":
+            return meter.begin_check(desk, session)
+        case "watch":
+            return watching.begin_watch(desk, session, command)
+        case "end_watch":
+            return watching.end(desk, session)
         case "finish":
             return ask(desk, session, Question("finish", session.step), "finish")
         case "repaired":

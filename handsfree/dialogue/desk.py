@@ -9,9 +9,11 @@ from handsfree.check import expected
 from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.wording import Wording
+from handsfree.events import MeterPart
 from handsfree.grammar import SpokenPlan
 from handsfree.once import once
 from handsfree.plan.schema import Plan, Step
+from handsfree.units import show
 
 
 @once(kept=2)
@@ -47,10 +49,37 @@ class Desk:
         return self.plan.step(session.step) if session.step else None
 
     def focus(self, session: Session) -> Step | None:
-        """The step whose value is awaited: that of the open question, else the open step."""
+        """The step whose value is awaited: of the watch, the open question, else the open one."""
+        if session.watch:
+            watched = session.watch.begun.step
+            return self.plan.step(watched) if watched else None
+        if session.question and session.question.kind in ("leads", "battery"):
+            return self.meter_step(session.question.kind)
         if session.question and session.question.step:
             return self.plan.step(session.question.step)
         return self.step(session)
+
+    def meter_step(self, part: MeterPart) -> Step:
+        """What a sound meter shows when it is checked, as a step that is in no plan.
+
+        Leads have some tenths of an ohm; a battery between a cell and the vehicle's own, while it
+        is charged, counts as known.  Common practice, no published source.
+        """
+        kind, low, high = {
+            "leads": ("resistance", "0 Ω", "1 Ω"),
+            "battery": ("voltage", "1 V", show(self.plan.supply * 1.25)),
+        }[part]
+        return Step.model_validate(
+            {
+                "id": part,
+                "prompt": part,
+                "probe": {"red": part, "black": part},
+                "why": part,
+                "condition": self.plan.conditions[0].id,
+                "measure": {"quantity": kind},
+                "expect": {"low": low, "high": high},
+            }
+        )
 
     def guessing(self, session: Session) -> Step | None:
         """The open step of which the apprentice has yet to say what to expect.
@@ -73,6 +102,16 @@ class Desk:
 
         An apprentice who has not said what to expect is asked for it instead.
         """
+        warning, prompt = self.lead_warning(session, step), self.bare_prompt(session, step, how)
+        return f"{warning} {prompt}".strip()
+
+    def lead_warning(self, session: Session, step: Step) -> str:
+        """That the lead goes back before this step; empty if it need not."""
+        left = session.jack == "current" and step.by_volts_jack
+        return self.say("lead_back_first") if left else ""
+
+    def bare_prompt(self, session: Session, step: Step, how: str) -> str:
+        """The prompt without a warning before it."""
         if self.untold(session, step):
             return f"{self.say(f'{how}_untold', prompt=step.prompt)} {self.say('ask_guess')}"
         return self.say(how, prompt=step.prompt, expected=self.expectation(session, step))
@@ -82,7 +121,13 @@ class Desk:
         return self.wording.expected(step, expected(step, session.taken))
 
     def standing_prompt(self, session: Session) -> str:
-        """What the technician is waited for: the open step, or the repair."""
+        """What the technician is waited for: what is watched, the open step, or the repair."""
+        if session.watch:
+            begun = session.watch.begun
+            wire = f" {self.say('or')} ".join(
+                self.wording.pin(self.plan.pin(p)) for p in begun.pins
+            )
+            return self.say("watching", wire=wire)
         step = self.step(session)
         if step:
             return self.prompt(session, step, "again")

@@ -29,6 +29,8 @@ def where(desk: Desk, session: Session) -> Turn:
         wire = desk.wording.step_name(about) if about else ""
         said = [desk.say("going_on_question", wire=wire)] if about else []
         return ask(desk, session, question, "again", said)
+    if session.watch:
+        return turn.then(Spoke(desk.standing_prompt(session)))
     if step is None:
         prompt = desk.say("going_on_verdict", prompt=desk.standing_prompt(session))
         return turn.then(Spoke(prompt))
@@ -36,8 +38,9 @@ def where(desk: Desk, session: Session) -> Turn:
     number = desk.wording.integer(steps.index(step) + 1)
     count = desk.wording.integer(len(steps))
     places = {"number": number, "count": count, "prompt": step.prompt}
+    warning = desk.lead_warning(session, step)
     if desk.untold(session, step):
         going_on = desk.say("going_on_untold", **places)
-        return turn.then(Spoke(join([going_on, desk.say("ask_guess")])))
+        return turn.then(Spoke(join([warning, going_on, desk.say("ask_guess")])))
     expected = desk.expectation(session, step)
-    return turn.then(Spoke(desk.say("going_on", **places, expected=expected)))
+    return turn.then(Spoke(join([warning, desk.say("going_on", **places, expected=expected)])))

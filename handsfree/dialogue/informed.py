@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handsfree.diagnosis import Belief, Cause, Explanation, Proposal, conclude, enough, explain
-from handsfree.dialogue import route
+from handsfree.dialogue import route, watching
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.plan.schema import Finding, Outcome, Step
@@ -114,6 +114,9 @@ def finding(desk: Desk, session: Session, found: Explanation) -> Finding:
             blind = ", ".join(dict.fromkeys(fault.say for fault in said.blind))
             unseen = desk.say("no_fault_blind", blind=blind) if blind else ""
             repair = " ".join(filter(None, (unseen, desk.say("no_fault_next"))))
+            if loose := watching.loose(desk, session):  # at rest all is well, moved it is not
+                part = desk.say("loose_part", wires=loose)
+                words, repair = desk.say("loose", wires=loose), desk.say("loose_next")
         case "none of these":
             part = desk.say("none_of_these_part")
             words = desk.say("none_of_these", odds=how_sure)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Literal
 
 from handsfree.check import taken_sweep
-from handsfree.dialogue import informed, route, teaching
+from handsfree.dialogue import informed, jack, route, teaching
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, join
@@ -88,7 +88,7 @@ def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool 
         refused = Spoke(desk.say("refused_ohmmeter"))  # the loader refuses it first
         turn = Turn(session).then(StepSkipped(step.id), refused)
         return turn.and_then(go_on(desk, turn.session, step, step.on_skip))
-    turn, words = Turn(session), []
+    turn, words = Turn(session), [desk.lead_warning(session, step)]
     if step.phase == "test" and session.phase in ("verdict", "after_repair"):
         turn = turn.then(VerdictWithdrawn())
         words.append(desk.say("verdict_withdrawn") if session.finding else "")
@@ -110,10 +110,11 @@ def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool 
             untold=untold,
         )
     )
+    turn = turn.and_then(jack.moved_for(desk, turn.session, step))
     if untold:
         words += teaching.before(desk, step)
     else:
-        words.append(desk.prompt(turn.session, step, how))
+        words.append(desk.bare_prompt(turn.session, step, how))
     return turn.then(Spoke(join(words)))
 
 
@@ -155,7 +156,8 @@ def finish(desk: Desk, session: Session) -> Turn:
         said = desk.say("finished_open", steps=_spoken(undone))
     else:
         said = desk.say("finished_tests")
-    said = join([said, teaching.summary(desk, session)])
+    warning = "" if phase == "test" else jack.warning(desk, session)
+    said = join([warning, said, teaching.summary(desk, session)])
     return turn.then(Spoke(said), JobFinished(status, (*failed, *undone, *flaws)))
 
 
@@ -168,6 +170,7 @@ def _verdict(desk: Desk, session: Session) -> Turn:
         said = desk.say("verdict_none", say=desk.plan.no_finding)
     else:
         said = desk.say("verdict_part", part=finding.part, say=finding.say, repair=finding.repair)
+    said = join([jack.warning(desk, session), said])
     return Turn(session).then(VerdictReached(finding, session.outcomes, found), Spoke(said))
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handsfree.check import Refusal, check, resolve
+from handsfree.dialogue import meter
 from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
+from handsfree.dialogue.in_watch import said_in_watch
 from handsfree.dialogue.moving import open_step
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import record, take
@@ -25,6 +27,7 @@ from handsfree.meaning import (
     Note,
     Observation,
     Reading,
+    Seen,
     SetCondition,
     State,
     Take,
@@ -35,13 +38,16 @@ from handsfree.meaning import (
 from handsfree.once import once
 from handsfree.plan.schema import Plan, Step
 
-#: A command that ends, strikes, skips or moves is not obeyed if it is less likely than this.
+#: A command that ends, strikes, skips, moves or begins a watch is not obeyed if it is less
+#: likely than this.
 SURE_COMMAND = 0.5
 #: The same for one that changes nothing that is logged.
 SURE_QUERY = 0.3
 #: Commands that are asked about if they were read by their gist: where a correction and the end
 #: are asked about anyway.
 _ASKED = (DECISIVE | {"pause"}) - {"correct", "finish"}
+#: Obeyed whatever is asked.
+_PAUSING = ("pause", "resume")
 #: A value that is less likely than this to be right is confirmed.
 SURE_VALUE = 0.8
 #: The same for a number of one word, without wire and unit: many a word sounds like one.
@@ -76,6 +82,7 @@ class Dialogue:
         language: what is spoken.
         apprentice: also say how to probe and why, before each step.
         informed: the next step is the one that tells most a minute, not that of the plan.
+        self_check: the meter is checked before the first step.
     """
 
     def __init__(
@@ -85,7 +92,9 @@ class Dialogue:
         *,
         apprentice: bool = False,
         informed: bool = False,
+        self_check: bool = False,
     ) -> None:
+        self._self_check = self_check
         self.desk = Desk(
             plan, _spoken(language, plan), Wording(language, plan), apprentice, informed
         )
@@ -95,6 +104,9 @@ class Dialogue:
         desk, plan = self.desk, self.desk.plan
         title = desk.say("start", title=plan.title)
         words = [title, desk.say(f"caution_{plan.circuit_class}"), *plan.cautions]
+        if self._self_check:
+            turn = meter.begin_check(desk, Session()).led_by(words)
+            return Response(turn.session, turn.events)
         turn = open_step(desk, Session(), plan.steps[0], "next").led_by(words)
         return Response(turn.session, turn.events)
 
@@ -152,6 +164,10 @@ class Dialogue:
         unsure = understood.share < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         unsure = unsure or understood.by_gist
+        kind = session.question.kind if session.question else ""
+        paused = isinstance(understood.meaning, Command) and understood.meaning.name in _PAUSING
+        if (kind == "leads" or kind == "battery") and not paused:
+            return meter.said_in_check(desk, session, kind, understood.meaning, unsure=unsure)
         open_end = session.question and session.question.kind in ("finish", "meant")
         match understood.meaning:
             case Command(name="yes" | "no" | "pause" | "resume"):
@@ -161,6 +177,8 @@ class Dialogue:
             case _ if open_end:  # anything but yes goes on
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))
+        if session.watch:
+            return said_in_watch(desk, session, understood.meaning, unsure=unsure)
         match understood.meaning:
             case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
                 turn = closed(session)
@@ -178,6 +196,8 @@ class Dialogue:
                 return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
+            case Seen():  # only said in a watch
+                return unclear(desk, session, "nothing is watched")
 
 
 def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
@@ -190,6 +210,7 @@ def _event(heard: Heard, understood: Understood) -> UtteranceHeard:
         confidence=round(heard.confidence, 4),
         alternatives=tuple(Hypothesis(h.text, round(h.score, 4)) for h in heard.hypotheses[1:]),
         understood=replace(understood, share=round(understood.share, 4)),
+        at=heard.at,
     )
 
 
@@ -216,7 +237,7 @@ def _sure(understood: Understood, session: Session) -> Understood:
 
 
 def _decides(meant: Command | SetCondition) -> bool:
-    """Whether it ends, strikes, skips or moves, and is asked about nowhere else."""
+    """Whether it ends, strikes, skips, moves or begins a watch, and is asked about nowhere else."""
     return isinstance(meant, SetCondition) or meant.name in _ASKED
 
 

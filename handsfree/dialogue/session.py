@@ -11,26 +11,35 @@ from handsfree.events import (
     ConditionSet,
     Entry,
     Event,
+    ExcursionSeen,
+    ExcursionStruck,
     Guess,
     Guessed,
     JobFinished,
+    LeadMoved,
+    MeterChecked,
     Paused,
     Question,
     QuestionClosed,
     ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
+    RecordImported,
     StepOpened,
     StepSkipped,
     SweepImported,
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
+    Watch,
+    WatchBegun,
+    WatchEnded,
     Woken,
 )
 from handsfree.grammar.moment import Moment
 from handsfree.meaning import Aside, Meaning, Take, Unclear
 from handsfree.plan.schema import Finding, Outcome
+from handsfree.units import Quantity, quantity
 
 Phase = Literal["test", "verdict", "after_repair", "finished"]
 
@@ -53,6 +62,10 @@ class Session:
         guesses: what the apprentice expected, in order.
         sweep: flaws of a sweep that was imported; None if none was.
         setups: what is made for a test and stays so: trim off, connector unplugged.
+        watches: every watch, in order.
+        now: when something was last said, in seconds since 1970; 0 if nobody tells it.
+        leads: resistance of the meter's leads, once it was measured.
+        jack: in which the red lead of the meter is, as far as is known.
     """
 
     phase: Phase = "test"
@@ -68,6 +81,10 @@ class Session:
     guesses: tuple[Guess, ...] = ()
     setups: frozenset[str] = frozenset()
     sweep: tuple[str, ...] | None = None
+    watches: tuple[Watch, ...] = ()
+    now: float = 0.0
+    leads: Quantity | None = None
+    jack: Literal["current", "volts"] = "volts"
 
     @classmethod
     def of(cls, events: Iterable[Event]) -> Session:
@@ -80,14 +97,33 @@ class Session:
     def after(self, event: Event) -> Session:
         """Where the dialogue stands after one more event."""
         match event:
-            case UtteranceHeard(understood=understood):
-                return replace(self, misses=self._missed(understood.meaning))
+            case UtteranceHeard(understood=understood, at=at):
+                now = self.now if at is None else at
+                return replace(self, misses=self._missed(understood.meaning), now=now)
             case StepOpened():
                 return self._opened(event)
             case StepSkipped(step=step):
                 return replace(self, skipped=self.skipped | {step})
             case ConditionSet(condition=condition):
                 return replace(self, condition=condition)
+            case WatchBegun():
+                return replace(self, watches=(*self.watches, Watch(event)), question=None)
+            case ExcursionSeen() | ExcursionStruck() | WatchEnded():
+                watches = (
+                    w.after(event) if w.begun.number == event.watch else w for w in self.watches
+                )
+                return replace(self, watches=tuple(watches))
+            case RecordImported():
+                watches = (w.with_record(event) for w in self.watches)
+                return replace(self, watches=tuple(watches))
+            case MeterChecked(part="leads", passed=passed, value=value, unit=unit):
+                known = passed and value is not None and value > 0
+                leads = quantity(value, unit) if known and value is not None else None
+                return replace(self, leads=leads, question=None)
+            case MeterChecked():
+                return replace(self, question=None)
+            case LeadMoved(jack=jack):
+                return replace(self, jack=jack)
             case ReadingTaken(entry=entry):
                 kept = self._voided(entry.supersedes)
                 skipped = self.skipped - {entry.step}
@@ -159,7 +195,14 @@ class Session:
         """Which grammar is active."""
         if self.paused:
             return "asleep"
+        if self.watch:
+            return "watching"
         return "answering" if self.question else "listening"
+
+    @property
+    def watch(self) -> Watch | None:
+        """The watch that is on."""
+        return next((one for one in self.watches if one.ended is None), None)
 
     @property
     def standing(self) -> dict[str, Entry]:

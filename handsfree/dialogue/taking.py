@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.check import Comparison, Refusal, check
-from handsfree.dialogue import route, teaching
+from handsfree.check import Comparison, Refusal, as_state, check
+from handsfree.dialogue import jack, meter, route, teaching
 from handsfree.dialogue.asking import ask, ask_again, say_refusal
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import finish, go_on, open_step, revise
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
-from handsfree.events import Entry, Question, ReadingStruck, ReadingTaken, Spoke
+from handsfree.events import Entry, LeadMoved, Question, ReadingStruck, ReadingTaken, Spoke
 from handsfree.meaning import Ambiguous, Command, Take
 from handsfree.plan.schema import Step
 
@@ -54,6 +54,7 @@ def _take(
 ) -> Turn:
     """A value was said at a step, in answer to a question perhaps."""
     supersedes = answers.supersedes if answers else None
+    meaning = meter.without_leads(session, meaning)
     takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
     turn = closed(session)
     if step is None:
@@ -63,7 +64,7 @@ def _take(
         wire = desk.wording.pin(desk.plan.pin(takes[0].wire or ""))
         prompt = desk.prompt(turn.session, step, "again")
         return turn.then(Spoke(desk.say("no_step_for_wire", wire=wire, prompt=prompt)))
-    value, named = meant[0]
+    value, named = as_state(meant[0][0], meant[0][1], desk.plan), meant[0][1]
     if len(meant) > 1:
         values, steps = tuple(one for one, _ in meant), tuple(its.id for _, its in meant)
         reason = meaning.reason if isinstance(meaning, Ambiguous) else "test"
@@ -74,7 +75,9 @@ def _take(
     if isinstance(verdict, Refusal):
         return turn.then(*map(Spoke, said), say_refusal(desk, turn.session, named, verdict))
     unsure = unsure or (isinstance(meaning, Ambiguous) and meaning.reason != "wire")
-    if unsure and (answers is None or answers.kind == "correct"):
+    if jack.doubted(session, named, value):
+        return ask(desk, session, jack.question(named, value, supersedes), "jack", said)
+    if unsure and (answers is None or answers.kind in ("correct", "jack")):
         confirm = Question("confirm", named.id, (value,), supersedes=supersedes)
         return ask(desk, session, confirm, "unsure", said)
     return record(desk, session, named, value, verdict, said, supersedes)
@@ -97,7 +100,8 @@ def record(
     number = len(session.entries) + 1
     entry = Entry(number, step.id, step.condition, taken, verdict, supersedes, corrects)
     here = desk.step(session)
-    turn = Turn(session).then(ReadingTaken(entry, desk.plan.wires(step), step.pins))
+    turn = jack.proven_by(session, step, taken)
+    turn = turn.then(ReadingTaken(entry, desk.plan.wires(step), step.pins))
     read_back = desk.wording.read_back(step, taken, verdict)
     words = [*said, desk.say("corrected") if corrects else "", read_back]
     goto = _goto(step, verdict)
@@ -156,24 +160,31 @@ def answer(desk: Desk, session: Session, question: Question, command: Command) -
             return turn.and_then(finish(desk, turn.session))
         return turn.then(Spoke(desk.standing_prompt(turn.session)))
     chosen: list[int] = []
+    moved = Turn(session)
     if question.kind == "which" and command.name == "choice":
         chosen = [command.choice - 1]
     elif question.kind == "which" and command.name == "wire":
         chosen = _on_wire(desk, question, command)
     elif question.kind == "confirm" and command.name == "yes":
         chosen = [0]
+    elif question.kind == "jack" and command.name == "yes":
+        chosen, moved = [0], moved.then(LeadMoved("volts"))
+    elif question.kind == "jack" and command.name == "no":
+        turn = closed(session)
+        return turn.then(Spoke(desk.standing_prompt(turn.session)))
     elif command.name == "no":
         return closed(session).then(Spoke(desk.say("say_again")))
     if len(chosen) != 1:
         return ask_again(desk, session, question)
     (index,) = chosen
-    value = question.candidates[index]
     step = desk.plan.step(question.steps[index]) if question.steps else step
+    value = as_state(question.candidates[index], step, desk.plan)
     verdict = check(value, step, desk.plan, session.taken)
     if isinstance(verdict, Refusal):
         turn = closed(session)
         return turn.then(say_refusal(desk, turn.session, step, verdict))
-    return record(desk, session, step, value, verdict, supersedes=question.supersedes)
+    again = question.supersedes
+    return moved.and_then(record(desk, moved.session, step, value, verdict, supersedes=again))
 
 
 def _on_wire(desk: Desk, question: Question, command: Command) -> list[int]:

@@ -6,6 +6,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from handsfree.check import Comparison, Expected
+from handsfree.events import ExcursionSeen
 from handsfree.grammar import Language
 from handsfree.meaning import (
     Command,
@@ -13,12 +14,13 @@ from handsfree.meaning import (
     Note,
     Observation,
     Reading,
+    Seen,
     SetCondition,
     State,
     Take,
 )
 from handsfree.plan.schema import Pin, Plan, Step
-from handsfree.units import Quantity
+from handsfree.units import Quantity, quantity
 
 #: Significant digits of a computed value (a limit, a distance) when it is said.
 SPOKEN_DIGITS = 3
@@ -71,12 +73,16 @@ class Wording:
     def take(self, take: Take) -> str:
         """What was taken, without its wire."""
         match take:
-            case Reading(value=value, number=number):
+            case Reading(value=value, number=number, hold=hold):
                 if value is None:
                     return self.prompt("over_limit")
-                return self.quantity(value, number)
-            case State(state=state):
-                return self.state(state)
+                said = self.quantity(value, number)
+                if take.minus_leads is not None:
+                    said = self.prompt("minus_leads", shown=said, value=self.quantity(value))
+                return self.prompt(f"hold_{hold}", value=said) if hold else said
+            case State(state=state, shown=shown):
+                said = self.state(state)
+                return f"{self.take(shown)}, {said}" if shown else said
             case Observation(answer=answer):
                 return answer
 
@@ -94,6 +100,8 @@ class Wording:
                 return f"{self._command('correct')} {self.meaning(take)}"
             case Command(name="go", wire=wire) if wire is not None:
                 return self.prompt("go_to", wire=self.name(self.plan.pin(wire)))
+            case Command(name="watch", wire=wire) if wire is not None:
+                return self.prompt("watch_wire", wire=self.name(self.plan.pin(wire)))
             case Command(name="wire", wire=wire) if wire is not None:
                 return self.name(self.plan.pin(wire))
             case Command(name="choice", choice=choice):
@@ -119,6 +127,29 @@ class Wording:
         if isinstance(take, Reading) and take.value is None:
             return self.language.wordings("overload")["over"]
         return self.take(take)
+
+    def seen(self, seen: Seen) -> str:
+        """What the meter did in a watch, in few words."""
+        value = self.take(seen.reading) if seen.reading else ""
+        return self._seen(seen.shows, value, approximate=seen.approximate)
+
+    def seen_event(self, event: ExcursionSeen) -> str:
+        """The same of what was logged."""
+        value = ""
+        if event.value is not None:
+            number = None if event.spoken is None else Decimal(event.spoken)
+            value = self.quantity(quantity(event.value, event.unit), number)
+        return self._seen(event.shows, value, approximate=event.approximate)
+
+    def _seen(self, shows: str, value: str, *, approximate: bool) -> str:
+        about = self.prompt("about", value=value) if approximate and value else value
+        return self.prompt(f"seen_{shows}", value=about).strip(" ,")
+
+    def duration(self, seconds: float) -> str:
+        """A length of time in minutes and seconds."""
+        minutes, rest = divmod(round(seconds), 60)
+        parts = [(minutes, "min")] * bool(minutes) + [(rest, "s")] * bool(rest or not minutes)
+        return " ".join(self.quantity(quantity(n, unit), Decimal(n)) for n, unit in parts)
 
     def state(self, state: str) -> str:
         """A state as it is said."""
@@ -211,6 +242,9 @@ class Wording:
         """Wire, value and verdict: what is said before a value counts."""
         wire = self.wire(step)
         said, result = self.take(take), self.verdict(verdict)
+        if isinstance(take, Reading) and take.hold in ("min", "max", "peak"):  # held to one limit
+            wanted = self.expected(step, verdict.expected)
+            result = self.prompt("verdict_held", verdict=result, expected=wanted)
         if not wire:
             return self.prompt("readback_observation", value=said, verdict=result)
         return self.prompt("readback", wire=wire, value=said, verdict=result)

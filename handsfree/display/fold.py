@@ -30,6 +30,8 @@ from handsfree.events import (
     UtteranceHeard,
     VerdictReached,
     VerdictWithdrawn,
+    WatchBegun,
+    WatchEnded,
     Woken,
 )
 from handsfree.meaning import Observation, Reading, State, Take, Unclear
@@ -91,10 +93,22 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return replace(glance, part=None, prompt="")
         case VerdictReached():
             return _verdict(glance, wording, event)
+        case WatchBegun():
+            return _watched(glance, wording, event)
+        case WatchEnded():
+            again = wording.plan.step(glance.step) if glance.step else None
+            return _open(glance, wording, again) if again else replace(glance, prompt="", wires=())
         case JobFinished(status=status):
             said = glance.said  # how it ended, and what is missing
             return replace(_closed(glance), finished=status, prompt=said, said="")
     return glance
+
+
+def _watched(glance: Glance, wording: Wording, event: WatchBegun) -> Glance:
+    """What is watched stands in place of the step, which is open again afterwards."""
+    wires = tuple(_wire(wording, wording.plan.pin(pin)) for pin in event.pins)
+    names = f" {wording.prompt('or')} ".join(wire.name for wire in wires)
+    return replace(glance, wires=wires, prompt=wording.prompt("watching", wire=names))
 
 
 def _verdict(glance: Glance, wording: Wording, event: VerdictReached) -> Glance:
@@ -215,11 +229,12 @@ def _mark(entry: Entry) -> Badge:
 def _shown(take: Take, wording: Wording) -> tuple[str, str]:
     """A value in figures and its unit."""
     match take:
-        case Reading(value=value, number=number):
+        case Reading(value=value, number=number, hold=hold, minus_leads=leads):
             if value is None:
                 return wording.prompt("over_limit"), ""
-            amount = f"{value.magnitude:g}" if number is None else str(number)
-            return true_minus(amount), unit_symbol(value)
+            as_said = number is not None and leads is None
+            amount = str(number) if as_said else f"{value.magnitude:g}"
+            return f"{hold} {true_minus(amount)}".strip(), unit_symbol(value)
         case State(state=state):
             return wording.state(state), ""
         case Observation(answer=answer):

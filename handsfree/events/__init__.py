@@ -44,7 +44,19 @@ from handsfree.events.kinds import (
     VerdictWithdrawn,
     Woken,
 )
+from handsfree.events.metering import (
+    ExcursionSeen,
+    ExcursionStruck,
+    LeadMoved,
+    MeterChecked,
+    MeterPart,
+    RecordedExcursion,
+    RecordImported,
+    WatchBegun,
+    WatchEnded,
+)
 from handsfree.events.sound import Keep, kept
+from handsfree.events.watches import Watch
 
 __all__ = [
     "Asked",
@@ -53,6 +65,8 @@ __all__ = [
     "ConditionSet",
     "Entry",
     "Event",
+    "ExcursionSeen",
+    "ExcursionStruck",
     "FoundFlaw",
     "Guess",
     "Guessed",
@@ -63,8 +77,11 @@ __all__ = [
     "JobReviewed",
     "JobTakenUp",
     "Keep",
+    "LeadMoved",
     "Logged",
     "MergedSource",
+    "MeterChecked",
+    "MeterPart",
     "MicrophoneChanged",
     "NoteWorded",
     "Noted",
@@ -76,6 +93,8 @@ __all__ = [
     "ReadingStruck",
     "ReadingTaken",
     "ReadingsImported",
+    "RecordImported",
+    "RecordedExcursion",
     "RemovedClip",
     "SoundLevel",
     "Spoke",
@@ -88,6 +107,9 @@ __all__ = [
     "UtteranceHeard",
     "VerdictReached",
     "VerdictWithdrawn",
+    "Watch",
+    "WatchBegun",
+    "WatchEnded",
     "Woken",
     "kept",
     "told",

@@ -49,9 +49,18 @@ from handsfree.events.kinds import (
 )
 from handsfree.events.known import check_known
 from handsfree.events.meanings import meaning_told, take_of, takes_of, understood_of
+from handsfree.events.metering import (
+    ExcursionSeen,
+    ExcursionStruck,
+    LeadMoved,
+    MeterChecked,
+    RecordImported,
+    WatchBegun,
+    WatchEnded,
+)
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
-from handsfree.meaning import Command, Reading, SetCondition, Take
+from handsfree.meaning import Command, Reading, Seen, SetCondition, State, Take
 from handsfree.meaning.plain import plain, plain_understood
 from handsfree.plan.schema import Plan
 from handsfree.units import show
@@ -66,12 +75,19 @@ SAME: dict[str, type[Event]] = {
     "step": StepOpened,
     "skipped": StepSkipped,
     "condition": ConditionSet,
+    "lead": LeadMoved,
+    "meter": MeterChecked,
     "note": Noted,
     "paused": Paused,
     "woken": Woken,
     "withdrawn": VerdictWithdrawn,
     "sweep": SweepImported,
     "photo": PhotoAttached,
+    "watch": WatchBegun,
+    "seen": ExcursionSeen,
+    "seen_struck": ExcursionStruck,
+    "watch_ended": WatchEnded,
+    "record": RecordImported,
     "finished": JobFinished,
     "imported": ReadingsImported,
     "purged": ClipsPurged,
@@ -230,6 +246,8 @@ class Codec:
             "alternatives": [{"text": h.text, "score": h.score} for h in event.alternatives],
             "meaning": plain_understood(event.understood, self._plan),
         }
+        if event.at is not None:
+            line["at"] = event.at
         if event.source is not None:
             line["source"] = event.source
         if event.via is not None:
@@ -252,6 +270,8 @@ class Codec:
             }
             if question.meant:
                 line["question"]["meant"] = plain(question.meant, self._plan)
+            if question.at is not None:
+                line["question"]["at"] = question.at
         return _dump(fields.AskedFields.model_validate(line))
 
     def _asked(self, line: fields.AskedFields) -> Asked:
@@ -260,9 +280,12 @@ class Codec:
             supersedes = known.supersedes and self._numbers[known.supersedes]
             steps, asked = tuple(known.steps), known.asked
             meant = meaning_told(known.meant) if known.meant else None
-            if not isinstance(meant, Command | SetCondition | None):
-                raise ValueError("only a command or a condition can be what was meant")
-            question = Question(known.kind, known.step, candidates, steps, supersedes, asked, meant)
+            if not isinstance(meant, Command | SetCondition | Seen | None):
+                raise ValueError("only a command, a condition or what is seen can be meant")
+            at = None if known.at is None else float(known.at)
+            question = Question(
+                known.kind, known.step, candidates, steps, supersedes, asked, meant, at
+            )
         return Asked(line.text, question, candidates, line.reason)
 
     def _reading_fields(self, event: ReadingTaken) -> fields.ReadingFields:
@@ -289,10 +312,16 @@ class Codec:
         }
         if take.wire is not None:
             line["named"] = take.wire
+        if isinstance(take, State) and take.shown:
+            line["shown"] = taken.take
         if isinstance(take, Reading) and take.form != "plain":
             line["form"] = take.form
         if isinstance(take, Reading) and not take.unit_spoken:
             line["unit_spoken"] = False
+        if isinstance(take, Reading) and take.hold:
+            line["hold"] = take.hold
+        if isinstance(take, Reading) and take.minus_leads is not None:
+            line["minus_leads"] = taken.minus_leads
         if entry.supersedes is not None:
             line |= {"supersedes": self._seqs[entry.supersedes], "corrects": entry.corrects}
         return fields.ReadingFields.model_validate(line)
@@ -327,6 +356,9 @@ def _take(line: fields.ReadingFields) -> Take:
             spoken=line.spoken,
             form=line.form,
             unit_spoken=line.unit_spoken,
+            hold=line.hold,
+            minus_leads=line.minus_leads,
+            take=line.shown,
         )
     )
 
@@ -342,6 +374,7 @@ def _heard(line: fields.HeardFields) -> UtteranceHeard:
         understood_of(line.meaning),
         line.source,
         line.via,
+        None if line.at is None else float(line.at),
     )
 
 

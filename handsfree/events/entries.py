@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from handsfree.check import Comparison
-from handsfree.meaning import Command, Observation, Reading, SetCondition, State, Take
+from handsfree.meaning import Command, Observation, Reading, Seen, SetCondition, State, Take
 from handsfree.meaning.plain import unit_symbol
+from handsfree.units import show
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +37,19 @@ class Entry:
 
     @property
     def figures(self) -> str:
-        """What was taken, in figures: "4.98 V", "over limit", "ground"."""
+        """What was taken, in figures: "4.98 V", "min 9.6 V", "over limit", "ground"."""
         match self.take:
-            case Reading(value=value, number=number):
+            case Reading(value=value, number=number, hold=hold, minus_leads=leads):
                 if value is None:
                     return "over limit"
                 amount = value.magnitude if number is None else number
-                return f"{amount} {unit_symbol(value)}".strip()
+                if leads is not None:
+                    shown = f"{amount} {unit_symbol(value)} minus leads {show(leads)}"
+                    return f"{hold} {show(value)} ({shown})".strip()
+                return f"{hold} {amount} {unit_symbol(value)}".strip()
+            case State(state=word, shown=Reading(value=value, number=number)) if value is not None:
+                amount = value.magnitude if number is None else number
+                return f"{word} ({amount} {unit_symbol(value)})"
             case State(state=word) | Observation(answer=word):
                 return word
 
@@ -68,19 +75,23 @@ class Question:
 
     Attributes:
         kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            finish (whether the job shall end), meant (whether that is what was asked for).
+            finish (whether the job shall end), meant (whether that is what was asked for), jack
+            (whether the lead was back from the current jack), leads or battery (what the meter
+            shows of it while it is checked).
         step: the step whose take it is about; None for one that is about the job.
         candidates: takes between which is asked.
         steps: id of the step of each candidate, where these differ.
         supersedes: number of the entry that the answer replaces.
         asked: how often it has been asked.
         meant: what is done after "yes", for "meant".
+        at: when that was said; see `UtteranceHeard`.
     """
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack", "leads", "battery"]
     step: str | None
     candidates: tuple[Take, ...] = ()
     steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
-    meant: Command | SetCondition | None = None
+    meant: Command | SetCondition | Seen | None = None
+    at: float | None = None

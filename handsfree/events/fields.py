@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from handsfree.check.verdict import Result
 from handsfree.fields import PinLabel
 from handsfree.grammar.numerals import Form
+from handsfree.meaning.meanings import Hold
 from handsfree.plan.schema import Outcome
 
 Numeric = int | float
@@ -41,6 +42,7 @@ class MeaningFields(Fields):
         "command",
         "condition",
         "note",
+        "seen",
         "ambiguous",
         "aside",
         "unclear",
@@ -57,10 +59,15 @@ class MeaningFields(Fields):
     spoken: str | None = Field(None, description="the number with the places that were spoken")
     form: Form = "plain"
     unit_spoken: bool = True
+    hold: Hold = Field("", description="which of the values that the meter went through")
+    minus_leads: Numeric | None = Field(None, description="Ω of the leads, subtracted in value")
     choice: int = 0
     others: list[PinLabel] = Field([], description="further pins that may be meant")
-    take: MeaningFields | None = Field(None, description="the new value of a correction")
+    take: MeaningFields | None = Field(
+        None, description="new value of a correction, what was seen, or what was read of a state"
+    )
     verified: bool | None = None
+    approximate: bool = False
     about: bool = Field(True, description="of an aside: it may be meant for the tool")
 
 
@@ -97,6 +104,7 @@ class HeardFields(Fields):
     confidence: Numeric
     alternatives: list[AlternativeFields]
     meaning: UnderstoodFields
+    at: Numeric | None = Field(None, description="when it was said, in seconds since 1970, UTC")
     source: str | None = Field(
         None, description="file it was heard in, microphone, phone or keyboard"
     )
@@ -141,6 +149,9 @@ class ReadingFields(Fields):
     named: PinLabel | None = Field(None, description="pin of the wire that was named with it")
     form: Form = "plain"
     unit_spoken: bool = True
+    hold: Hold = Field("", description="which of the values that the meter went through")
+    minus_leads: Numeric | None = Field(None, description="Ω of the leads, subtracted in value")
+    shown: MeaningFields | None = Field(None, description="the reading that tells the state")
     compared: Compared | None = None
 
 
@@ -161,12 +172,13 @@ class StruckFields(Fields):
 class OpenQuestion(Fields):
     """The question that is open; its candidates are those of the line."""
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant"]
+    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack", "leads", "battery"]
     step: str | None
     steps: list[str] = Field([], description="step of each candidate, where these differ")
     supersedes: int | None = Field(None, description="seq of the reading that the answer replaces")
     asked: int = 1
     meant: MeaningFields | None = Field(None, description="what is done after yes")
+    at: Numeric | None = Field(None, description="when that was said, likewise")
 
 
 class AskedFields(Fields):

@@ -12,6 +12,15 @@ from typing import Any, Literal
 from handsfree.diagnosis import Explanation
 from handsfree.events.entries import Entry, Guess, Question
 from handsfree.events.keeping import ClipsPurged, JobMerged, ReadingsImported
+from handsfree.events.metering import (
+    ExcursionSeen,
+    ExcursionStruck,
+    LeadMoved,
+    MeterChecked,
+    RecordImported,
+    WatchBegun,
+    WatchEnded,
+)
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Take, Understood
 from handsfree.plan.schema import Finding, Outcome
@@ -95,6 +104,7 @@ class UtteranceHeard:
         understood: what it means.
         source: file name, "microphone", "phone" or "keyboard".
         via: which of these that is; None in logs that did not tell.
+        at: when it was said, in seconds since 1970, UTC; None in logs that did not tell.
     """
 
     start: float
@@ -106,6 +116,7 @@ class UtteranceHeard:
     understood: Understood
     source: str | None = None
     via: Literal["microphone", "phone", "file", "keyboard"] | None = None
+    at: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,6 +407,8 @@ Event = (
     | StepOpened
     | StepSkipped
     | ConditionSet
+    | LeadMoved
+    | MeterChecked
     | ReadingTaken
     | ReadingStruck
     | Noted
@@ -406,6 +419,11 @@ Event = (
     | VerdictWithdrawn
     | SweepImported
     | PhotoAttached
+    | WatchBegun
+    | ExcursionSeen
+    | ExcursionStruck
+    | WatchEnded
+    | RecordImported
     | JobFinished
     | ReadingsImported
     | ClipsPurged

@@ -16,13 +16,14 @@ from handsfree.meaning import (
     Observation,
     Reading,
     Repair,
+    Seen,
     SetCondition,
     State,
     Take,
     Unclear,
     Understood,
 )
-from handsfree.meaning.meanings import AsideKind
+from handsfree.meaning.meanings import AsideKind, SeenShows
 from handsfree.units import quantity
 
 
@@ -34,7 +35,8 @@ def take_of(told: fields.MeaningFields) -> Take:
     """
     match told.kind:
         case "state":
-            return State(str(told.value), told.pin)
+            shown = None if told.take is None else take_of(told.take)
+            return State(str(told.value), told.pin, shown if isinstance(shown, Reading) else None)
         case "observation":
             return Observation(str(told.value), told.pin)
         case "reading":
@@ -42,7 +44,9 @@ def take_of(told: fields.MeaningFields) -> Take:
             value = None
             if not told.over_limit and isinstance(told.value, int | float):
                 value = quantity(told.value, told.unit or "")
-            return Reading(value, told.pin, number, told.form, told.unit_spoken)
+            leads = None if told.minus_leads is None else quantity(told.minus_leads, "Ω")
+            how = told.form, told.unit_spoken, told.hold, leads
+            return Reading(value, told.pin, number, *how)
     raise ValueError(f"{told.kind} is nothing that can be taken")
 
 
@@ -81,6 +85,11 @@ def meaning_told(told: fields.MeaningFields) -> Meaning:
             return SetCondition(str(told.value))
         case "note":
             return Note(str(told.value))
+        case "seen":
+            reading = None if told.take is None else take_of(told.take)
+            if not isinstance(reading, Reading | None):
+                raise ValueError("what is seen has no value but a reading")
+            return Seen(cast(SeenShows, told.value), reading, approximate=told.approximate)
         case "ambiguous":
             return Ambiguous(takes_of(told.candidates), told.reason or "")
         case "aside":

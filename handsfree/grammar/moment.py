@@ -27,7 +27,7 @@ from handsfree.grammar.jsgf import (
 from handsfree.grammar.language import UNIT_RULES, Language
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
 
-Moment = Literal["listening", "answering", "asleep"]
+Moment = Literal["listening", "answering", "watching", "asleep"]
 
 
 def _label(language: Language, label: str) -> Expansion:

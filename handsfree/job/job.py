@@ -24,6 +24,7 @@ from handsfree.events import (
 from handsfree.events.sound import Keep, kept
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
+from handsfree.job.times import SaidTimes
 from handsfree.log import JobLog, encode_flac
 from handsfree.log.record import decoded
 from handsfree.meaning import Take
@@ -59,6 +60,7 @@ class Job:
         self._speak = speak
         self._keep = keep
         self._recognised: tuple[Utterance, Automaton, Heard] | None = None
+        self._times = SaidTimes()
         self._codec = Codec(dialogue.desk.plan)
         events = decoded(self._codec, log.lines, log.folder)
         self.session = Session.of(logged.event for logged in events)
@@ -113,7 +115,9 @@ class Job:
             source: where it was heard: name of a file, "microphone", "phone" or "keyboard".
             via: which of these that is.
         """
-        response = self.dialogue.respond(self.session, heard)
+        now = self.log.now().timestamp()
+        at = round(self._times.of(heard.start, heard.end, now, source, via), 2)
+        response = self.dialogue.respond(self.session, replace(heard, at=at))
         self._follow(response, sound, source, via)
         return response
 

@@ -28,7 +28,7 @@ from typing import Any
 
 NOTHING = sha256(b"").hexdigest()
 #: What a file is to the line that holds its hash.
-ROLES = ("plan", "clip", "aside", "photo")
+ROLES = ("plan", "clip", "aside", "photo", "record")
 #: Where either of two lines was put in place of another.
 NO_FOLLOWER = "the line does not follow from the line before"
 RESERVED = frozenset({"seq", "time", "event", "prev", "sha"})

@@ -111,7 +111,7 @@ def proof_of_more(names: Iterable[str], events: Sequence[Line]) -> str | None:
     return name if number > last + 1 else None
 
 
-_NUMBERED = re.compile(r"(?:clips|aside|photos)/([0-9]{5,9})[.-].*")
+_NUMBERED = re.compile(r"(?:clips|aside|photos|records)/([0-9]{5,9})[.-].*")
 
 
 def event_of_clip(name: str) -> int:

@@ -4,6 +4,7 @@ events.jsonl    the event log
 plan.yaml       the plan as used
 clips/          one FLAC a recorded utterance, named after the event that holds its hash
 photos/         photos that were attached, named likewise
+records/        imported files, named likewise
 aside/          bytes that a cut write left behind the last whole event
 finished.json   number and digest of the last event, written on finishing
 seals.jsonl     who vouched for the log, and up to which event; see `handsfree.seal`
@@ -31,6 +32,7 @@ PLAN = "plan.yaml"
 CLIPS = "clips"
 PHOTOS = "photos"
 ASIDE = "aside"
+RECORDS = "records"
 FINISHED = "finished.json"
 SEALS = "seals.jsonl"
 TOMBSTONE = "deleted.json"
@@ -44,7 +46,7 @@ PLAINLY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 
 
 #: Names that a file of a job may have.
-_OWN = re.compile(r"(?:(?:clips|aside|photos)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
+_OWN = re.compile(r"(?:(?:clips|aside|photos|records)/)?[A-Za-z0-9_][A-Za-z0-9._-]{0,80}")
 #: Bytes that a file may have at most, by its name; and a clip, or what was set aside.
 MOST_BYTES = {EVENTS: 1 << 26, PLAN: 1 << 22, FINISHED: 1 << 12, SEALS: 1 << 20, TOMBSTONE: 1 << 14}
 MOST_OF_A_CLIP = 1 << 26
@@ -167,7 +169,7 @@ def refuse_links(folder: Path) -> None:
     Raises:
         NotPlain: a link leads elsewhere.
     """
-    for name in (CLIPS, PHOTOS, ASIDE, LOCK):
+    for name in (CLIPS, PHOTOS, RECORDS, ASIDE, LOCK):
         if (folder / name).is_symlink():
             what = "a link stands where something of the job itself belongs"
             raise NotPlain(what, where=str(folder / name))
@@ -218,7 +220,7 @@ def _deleted(folder: Path, tombstone: bytes) -> BadInput:
 def stored_names(folder: Path) -> list[str]:
     """Names of the files beside the log: clips, photos, and what was set aside."""
     with told_plainly(folder):
-        parts = [folder / name for name in (CLIPS, PHOTOS, ASIDE)]
+        parts = [folder / name for name in (CLIPS, PHOTOS, RECORDS, ASIDE)]
         own = [part for part in parts if not part.is_symlink()]
         stored = (path for part in own for path in sorted(part.glob("*")))
         return [path.relative_to(folder).as_posix() for path in stored]

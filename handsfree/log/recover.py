@@ -27,6 +27,7 @@ from handsfree.log.folder import (
     FOLDER_RIGHTS,
     PHOTOS,
     PLAN,
+    RECORDS,
     NotPlain,
     finish_flaw,
     read_file,
@@ -199,6 +200,8 @@ def _copy(folder: Path, target: Path, data: bytes, kept: tuple[Line, ...], plan:
         target.parent.mkdir(parents=True, exist_ok=True)
         for made in (target, target / CLIPS, target / PHOTOS, target / ASIDE):
             made.mkdir(FOLDER_RIGHTS)
+        if any(role == "record" for event in kept for role, _, _ in event.files):
+            (target / RECORDS).mkdir(FOLDER_RIGHTS)
         write_file(target / PLAN, plan)
         for event in kept:
             for role, name, expected in event.files:

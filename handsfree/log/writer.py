@@ -38,6 +38,7 @@ from handsfree.log.folder import (
     FINISHED,
     FOLDER_RIGHTS,
     PHOTOS,
+    RECORDS,
     finish_mark,
     read_file,
     sync,
@@ -82,6 +83,10 @@ class JobLog:
         """All lines of the job so far, those of earlier sessions included."""
         return tuple(event for event, _ in self._ends)
 
+    def now(self) -> datetime:
+        """The time by the clock of the log, UTC."""
+        return self._clock().astimezone(UTC)
+
     def append(
         self,
         kind: str,
@@ -115,7 +120,7 @@ class JobLog:
         if self._ends:
             last = self._ends[-1][0]
             seq, prev = last.seq + 1, last.digest
-        time = self._clock().astimezone(UTC).isoformat(timespec="microseconds")
+        time = self.now().isoformat(timespec="microseconds")
         if sound is not None:
             clip = f"{CLIPS}/{seq:05d}.flac"
             fields |= {"clip": clip, "clip_sha256": chain.digest(sound)}
@@ -135,6 +140,23 @@ class JobLog:
             else:
                 self._write(line, event)
         return event
+
+    def keep(self, data: bytes, ending: str) -> tuple[str, str]:
+        """Put a file beside the log, which the next event is to name; returns name and SHA-256.
+
+        Args:
+            data: its bytes.
+            ending: of its name, such as ".csv".
+
+        Raises:
+            BadInput, Damaged: as of `append`.
+        """
+        self._guard()
+        name = f"{RECORDS}/{len(self._ends) + 1:05d}{ending}"
+        with told_plainly(self.folder):
+            (self.folder / RECORDS).mkdir(FOLDER_RIGHTS, exist_ok=True)
+            write_file(self.folder / name, data)
+        return name, chain.digest(data)
 
     def close(self) -> None:
         """Give the job free for another writer. The log stays as it is."""

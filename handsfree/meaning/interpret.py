@@ -31,6 +31,7 @@ from handsfree.meaning.meanings import (
     Observation,
     Reading,
     Repair,
+    Seen,
     State,
     Take,
     Unclear,
@@ -134,7 +135,7 @@ def _key(meaning: Meaning, step: Step | None) -> Hashable:
     if isinstance(meaning, Reading | State | Observation):
         wire = meaning.wire or (step.wire if step else None)
         if isinstance(meaning, Reading):
-            return meaning.value, wire
+            return meaning.value, wire, meaning.hold
         return replace(meaning, wire=wire)
     return meaning
 
@@ -184,11 +185,11 @@ def _meanings(
     "Yes" answers what is to be observed, or the question that is open.  A wording that the
     grammar has as a reading is no aside: "no continuity".
     """
-    unit = step.measure.base_unit if step else ""
+    unit = step.measure.bare_unit if step else ""
     parses = parse_text(automaton, text)
     if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
         parses = parse_text(automaton, sounds)
-    found = _told_apart([meaning_of(tags, unit) for tags in parses], step)
+    found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
     wanted = Command if moment == "answering" else Observation
@@ -196,7 +197,7 @@ def _meanings(
         return [m for m in found if isinstance(m, wanted)]
     numbers: dict[Hashable, Reading] = {}
     others: list[Meaning] = []
-    for meaning in found:
+    for meaning in [*(m for m in found if not isinstance(m, Seen)), *_seen(found)]:
         if isinstance(meaning, Reading):
             known = numbers.get(key := _key(meaning, step))
             if known is None or _FORMS[meaning.form] < _FORMS[known.form]:
@@ -204,6 +205,20 @@ def _meanings(
         else:
             others.append(meaning)
     return [*sorted(numbers.values(), key=lambda r: _FORMS[r.form]), *others]
+
+
+def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
+    """What is seen: once for each thing that the meter may do, with every way to read it."""
+    kinds: dict[Seen, list[Reading]] = {}
+    for seen in meanings:
+        if isinstance(seen, Seen):
+            read = kinds.setdefault(replace(seen, reading=None), [])
+            read += [seen.reading] if seen.reading else []
+    found: list[Meaning] = []
+    for kind, readings in kinds.items():
+        ways = sorted(readings, key=lambda r: _FORMS[r.form])
+        found.append(replace(kind, reading=next(iter(ways), None), others=tuple(ways[1:])))
+    return found
 
 
 def _in_base_unit(meaning: Meaning, unit: str) -> Reading | None:

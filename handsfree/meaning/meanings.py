@@ -9,6 +9,9 @@ from typing import Literal
 from handsfree.grammar.numerals import Form
 from handsfree.units import Quantity
 
+#: What a meter has kept of a value that moves; empty for what it shows now.
+Hold = Literal["", "min", "max", "average", "peak"]
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -20,6 +23,8 @@ class Reading:
         number: the number as spoken, with its decimal places; None for over limit.
         form: whether the number was spoken in full.
         unit_spoken: False if the unit is the step's own.
+        hold: which of the values that the meter went through it is.
+        minus_leads: resistance of the leads that `value` is without, while `number` has it.
     """
 
     value: Quantity | None
@@ -27,6 +32,8 @@ class Reading:
     number: Decimal | None = None
     form: Form = "plain"
     unit_spoken: bool = True
+    hold: Hold = ""
+    minus_leads: Quantity | None = None
 
     @property
     def over_limit(self) -> bool:
@@ -36,10 +43,17 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What a wire shows without a number: ground, battery, open …"""
+    """What a wire shows without a number: ground, battery, open …
+
+    Attributes:
+        state: it.
+        wire: label of its pin if a wire was named.
+        shown: the reading that was said for it, if one was.
+    """
 
     state: str
     wire: str | None = None
+    shown: Reading | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +87,10 @@ class Command:
     others: tuple[str, ...] = ()
 
 
-#: Commands that end, strike, skip or move.
-DECISIVE = frozenset({"finish", "strike", "skip", "next", "back", "go", "repaired", "correct"})
+#: Commands that end, strike, skip, move or begin a watch.
+DECISIVE = frozenset(
+    {"finish", "strike", "skip", "next", "back", "go", "watch", "repaired", "correct"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +105,28 @@ class Note:
     """Free words; `text` is a best effort and unverified."""
 
     text: str
+
+
+#: What a meter does in a watch: it goes to a value, moves without end, shows nothing for a moment,
+#: stands, or is told to show a value.
+SeenShows = Literal["drop", "jump", "flicker", "dropout", "steady", "level"]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Something that the meter does while a wire is watched.
+
+    Attributes:
+        shows: what it does.
+        reading: the value that was said with it.
+        others: other ways to read that number, until it is settled.
+        approximate: the value is about that; what is fleeting cannot be read again.
+    """
+
+    shows: SeenShows
+    reading: Reading | None = None
+    others: tuple[Reading, ...] = ()
+    approximate: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +170,7 @@ class Unclear:
     reason: str
 
 
-Meaning = Take | Command | SetCondition | Note | Ambiguous | Aside | Unclear
+Meaning = Take | Command | SetCondition | Note | Seen | Ambiguous | Aside | Unclear
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from handsfree.meaning.meanings import (
     Note,
     Observation,
     Reading,
+    Seen,
     SetCondition,
     State,
     Unclear,
@@ -40,7 +41,8 @@ def unit_symbol(value: Quantity) -> str:
 def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     """`meaning` as JSON values.
 
-    `kind` is reading, state, observation, command, condition, note, ambiguous, aside or unclear.
+    `kind` is reading, state, observation, command, condition, note, seen, ambiguous, aside or
+    unclear.
     `value` is the number of a reading in its `unit` (None for over limit), the name of a
     state, an answer, a command or a condition, or the text of a note.
     """
@@ -49,7 +51,7 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     if wire is not None:
         fields |= {"wire": plan.pin(wire).wire, "pin": written_pin(wire)}
     match meaning:
-        case Reading(value=value, number=number, form=form, unit_spoken=unit_spoken):
+        case Reading(value, _, number, form, unit_spoken, hold, leads):
             fields |= {"kind": "reading", "over_limit": value is None}
             if value is not None:
                 fields |= {
@@ -59,8 +61,11 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
                     "form": form,
                 }
             fields |= {} if unit_spoken else {"unit_spoken": False}
-        case State(state=state):
+            fields |= {"hold": hold} if hold else {}
+            fields |= {"minus_leads": float(leads.m_as("Ω"))} if leads is not None else {}
+        case State(state=state, shown=shown):
             fields |= {"kind": "state", "value": state}
+            fields |= {"take": plain(shown, plan)} if shown else {}
         case Observation(answer=answer):
             fields |= {"kind": "observation", "value": answer}
         case Command(name=name, take=take, choice=choice, others=others):
@@ -72,6 +77,10 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
             fields |= {"kind": "condition", "value": condition}
         case Note(text=text):
             fields |= {"kind": "note", "value": text, "verified": False}
+        case Seen(shows=shows, reading=reading, approximate=approximate):
+            fields |= {"kind": "seen", "value": shows}
+            fields |= {"take": plain(reading, plan)} if reading else {}
+            fields |= {"approximate": True} if approximate else {}
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}

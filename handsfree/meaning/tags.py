@@ -12,10 +12,13 @@ from handsfree.meaning.meanings import (
     Aside,
     AsideKind,
     Command,
+    Hold,
     Meaning,
     Note,
     Observation,
     Reading,
+    Seen,
+    SeenShows,
     SetCondition,
     State,
     Take,
@@ -47,6 +50,12 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     if "command" in by_verb and by_verb["command"] != "correct":
         return Command(by_verb["command"], wire=wire)
     take = _take(tags, by_verb, wire, step_unit)
+    if "seen" in by_verb:
+        if isinstance(take, Unclear):
+            return take
+        value = take if isinstance(take, Reading) and take.value is not None else None
+        shows = cast(SeenShows, by_verb["seen"])
+        return Seen(shows, value, approximate="approximate" in by_verb)
     if "command" in by_verb:
         return take if isinstance(take, Unclear) else Command("correct", take=take)
     return take or Unclear("nothing was said that can be logged")
@@ -71,7 +80,9 @@ def _take(
             return Unclear(NO_UNIT)
         unit = _scaled(step_unit, by_verb.get("scale", ""))
     value = quantity(number.value, unit)
-    return Reading(value, wire, number.value, number.form, unit_spoken="unit" in by_verb)
+    hold = cast(Hold, by_verb.get("hold", ""))
+    spoken = "unit" in by_verb
+    return Reading(value, wire, number.value, number.form, unit_spoken=spoken, hold=hold)
 
 
 def _scaled(unit: str, prefix: str) -> str:

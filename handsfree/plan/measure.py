@@ -25,8 +25,12 @@ StateName = Literal[
     "unchanged",
 ]
 
+#: States that an ohmmeter, or nothing but the eye, tells.
+_WITHOUT_VOLTS = frozenset({"open", "continuity", "pulsing"})
 #: Quantities for which the meter drives a current of its own.
 OHMMETER_KINDS = ("resistance", "capacitance")
+#: Quantities for which the red lead is in the jack for volts and ohms.
+VOLTS_JACK_KINDS = ("voltage", "frequency", "duty cycle", *OHMMETER_KINDS)
 
 
 class Option(PlanModel):
@@ -61,6 +65,12 @@ class Measure(PlanModel):
             else:
                 if not right:
                     yield ("unit",), f"{self.unit!r} is no unit of {self.quantity}"
+
+    @property
+    def bare_unit(self) -> str:
+        """The unit of a number that is said without one: volts too, where a state has them."""
+        volts = bool(set(self.states or ()) - _WITHOUT_VOLTS)
+        return "V" if volts else self.base_unit
 
     @property
     def base_unit(self) -> str:

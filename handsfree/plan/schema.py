@@ -27,6 +27,7 @@ from handsfree.fields import (
 )
 from handsfree.plan.measure import (
     OHMMETER_KINDS,
+    VOLTS_JACK_KINDS,
     Expect,
     Measure,
     Option,
@@ -183,6 +184,12 @@ class Step(PlanModel):
         return self.wires or (() if self.wire is None else (self.wire,))
 
     @property
+    def by_volts_jack(self) -> bool:
+        """Whether the meter measures it with the lead in the jack for volts and ohms."""
+        measure = self.measure
+        return measure.states is not None or measure.quantity in VOLTS_JACK_KINDS
+
+    @property
     def needs_ohmmeter(self) -> bool:
         """Whether the meter drives a test current: resistance or continuity."""
         measure = self.measure
@@ -287,6 +294,11 @@ class Plan(PlanModel):
             if pin.number == label:
                 return pin
         raise KeyError(label)
+
+    def in_series(self, step: Step) -> bool:
+        """Whether a step puts the meter into the circuit; what is not known to be a clamp does."""
+        test = self.circuit.tests.get(step.id) if self.circuit else None
+        return step.measure.quantity == "current" and not (test and test.clamp)
 
     def wires(self, step: Step) -> str | None:
         """The colours of what a step probes, as "red to black"; None if it probes no wire."""

@@ -27,6 +27,7 @@ from handsfree.report.reasoning import reasoning
 from handsfree.report.sounds import Files, PageSounds
 from handsfree.report.times import Clock
 from handsfree.report.transcript import notes, transcript
+from handsfree.report.watched import watched
 from handsfree.showable import showable
 
 #: Sizes of paper (ISO 216; ANSI/ASME Y14.1).
@@ -76,6 +77,7 @@ def render(
         connector=connector(record),
         circuit=circuit(record),
         plots=plots(record),
+        watched=watched(record),
         reasoning=reasoning(record),
         photos=photos(record, clock, files),
         notes=notes(record, clock, sounds),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from handsfree.circuit.elements import Part
 from handsfree.plan.derived.description import Description, Module, Setting
 from handsfree.plan.derived.enquiry import (
     Enquiry,
@@ -123,7 +124,7 @@ def _electronics(description: Description) -> set[str]:
     return {
         node
         for name, part in description.parts.items()
-        if getattr(part, "electronic", False)
+        if isinstance(part, Part) and part.electronic
         for branch in part.branches(name)
         for node in (branch.a, branch.b)
     }

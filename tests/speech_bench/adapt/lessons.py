@@ -24,7 +24,7 @@ import soundfile
 from handsfree.sound.audio import RATE, Samples
 
 from ..kokoro import Kokoro
-from ..phrases import BLOCK, MAKE, dialogue, fits, phrases, shipped, split_of
+from ..phrases import BLOCK, MAKE, PLANS, dialogue, fits, phrases, split_of
 from ..voices import KOKORO, VOICES, Manner, speak, without_silence
 
 #: Speakers that teach nothing: five for the held-out split, three for the tuning split.
@@ -120,7 +120,7 @@ def texts(seed: str) -> Iterator[tuple[str, str]]:
     rng = random.Random(f"lessons {seed}")
     said_by_the_bench = {phrase.text for phrase in phrases("tune")}
     while True:
-        plan = rng.choice(list(shipped()))
+        plan = rng.choice(PLANS)
         talk = dialogue(plan)
         step = rng.choice(talk.desk.plan.steps)
         kind = rng.choice((*BLOCK, *("reading",) * 8))

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from by_hand import by_hand
-from handsfree.report.html import report_file
+from handsfree.report import report_file
 
 from handsfree.check.excursions import NoLevel, excursions
 from handsfree.dialogue import Dialogue

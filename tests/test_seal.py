@@ -17,6 +17,7 @@ from handsfree.cli.seal import PASSPHRASE
 from handsfree.errors import BadInput, Damaged, HandsfreeError, Missing
 from handsfree.log import open_job, read, verify
 from handsfree.log.folder import finish_mark
+from handsfree.report import report_file
 from handsfree.seal import (
     Seal,
     ShopKey,
@@ -439,3 +440,22 @@ def test_nobody_to_ask_is_told(home: Path, key: ShopKey, monkeypatch: pytest.Mon
     result = CliRunner().invoke(app, ["seal", "sign", str(job)])
     assert isinstance(result.exception, Missing)
     assert os.environ.get(PASSPHRASE) is None
+
+
+def test_the_report_says_who_sealed_the_job_and_that_it_was_changed_since(
+    key: ShopKey, tmp_path: Path
+) -> None:
+    golden = Path(__file__).parent / "data" / "golden" / "low-beam"
+    job, page = tmp_path / "job", tmp_path / "report.html"
+    ended = dict(read(golden)[-1].fields)
+    with open_job(job, (golden / "plan.yaml").read_bytes(), title="low beam") as log:
+        log.append("finished", **ended)
+    report_file(job, page)
+    assert "Seal: Not sealed." in page.read_text(encoding="utf-8")
+    seal_job(job, key)
+    report_file(job, page)
+    assert "Seal: Sealed by “Harbour Road Electrics” on " in page.read_text(encoding="utf-8")
+    (job / "events.jsonl").write_bytes(rechained(told(job)))  # at other times
+    (job / "finished.json").write_bytes(finish_mark(read(job)[-1]))
+    report_file(job, page)
+    assert "but it was changed" in page.read_text(encoding="utf-8")

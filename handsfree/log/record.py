@@ -115,6 +115,7 @@ class JobRecord:
         told = begun[-1].keep if begun else ""
         return "never" if told == "never" else "readings" if told == "readings" else "all"
 
+    @property
     def reviews(self) -> tuple[tuple[str, JobReviewed], ...]:
         """Who has looked through the job, and when."""
         return tuple((e.time, e.event) for e in self.events if isinstance(e.event, JobReviewed))

@@ -9,6 +9,7 @@ from handsfree.log import JobRecord, Verification, verify
 from handsfree.log.folder import PHOTOS
 from handsfree.report.page import Paper, render
 from handsfree.report.pdf import to_pdf
+from handsfree.seal import seal_status
 
 
 def report_file(job: Path, output: Path, paper: Paper = "a4") -> Verification:
@@ -30,12 +31,12 @@ def report_file(job: Path, output: Path, paper: Paper = "a4") -> Verification:
             remedy="Give a name that ends in .html or .pdf.",
         )
     record = JobRecord.read(job)
-    check = verify(job)
+    check, seal = verify(job), _sealed(job)
     if ending == ".pdf":  # nobody hears paper
-        silent = render(record, check, lambda name: _photo(record, name), paper=paper)
+        silent = render(record, check, lambda name: _photo(record, name), seal=seal, paper=paper)
         made = to_pdf(silent)
     else:
-        made = render(record, check, record.clip, paper=paper).encode()
+        made = render(record, check, record.clip, seal=seal, paper=paper).encode()
     try:
         _put(output, made)
     except OSError as error:
@@ -45,6 +46,14 @@ def report_file(job: Path, output: Path, paper: Paper = "a4") -> Verification:
             remedy="Choose another place with -o.",
         ) from error
     return check
+
+
+def _sealed(job: Path) -> str | None:
+    """Who vouches for the job, in a sentence; None if nobody does."""
+    status = seal_status(job)
+    if status.state == "not sealed":
+        return None
+    return f"{status.sentence[0].upper()}{status.sentence[1:]}."
 
 
 def _photo(record: JobRecord, name: str) -> bytes | None:

@@ -21,10 +21,10 @@ needs_ngspice = pytest.mark.skipif(NGSPICE is None, reason="ngspice is not insta
 
 # ngspice 39 computes with the constants of CODATA 2014; this temperature gives it our V_T.
 CELSIUS = THERMAL_VOLTAGE * 1.6021766208e-19 / 1.38064852e-23 - 273.15
-OPTIONS = (
-    ".options reltol=1e-10 abstol=1e-12 vntol=1e-11 gmin=1e-18 pivtol=1e-20 itl1=2000 "
-    f"temp={CELSIUS!r} tnom={CELSIUS!r}"
-)
+EXACT = "reltol=1e-10 abstol=1e-12 vntol=1e-11"
+#: Where a lamp hangs on leakage alone, ngspice may never get that near.
+NEAR = "reltol=1e-8 abstol=1e-12 vntol=1e-9"
+OPTIONS = f".options {EXACT} gmin=1e-18 pivtol=1e-20 itl1=2000 temp={CELSIUS!r} tnom={CELSIUS!r}"
 
 
 def deck(net: Network, g, e, ideal, curves) -> str:
@@ -106,6 +106,9 @@ def compare(circuit: Circuit, folder: Path) -> int:
     every = range(ohms.shape[1])
     decks = [deck(net, 1 / ohms[:, n], volts[:, n], (), ports.curves[..., n]) for n in every]
     ours = ports.voltages()[1 : net.nodes + 1]
-    for n, found in enumerate(operating_points(decks, folder)):
+    points = operating_points(decks, folder)
+    for n in (n for n in every if "n1" not in points[n]):
+        (points[n],) = operating_points([decks[n].replace(EXACT, NEAR)], folder)
+    for n, found in enumerate(points):
         assert ours[:, n] == pytest.approx(node_voltages(net, found), rel=1e-6, abs=2e-6)
     return len(decks)

@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from by_hand import by_hand
-from handsfree.report import report_file
 
 from handsfree.check.excursions import NoLevel, excursions
 from handsfree.dialogue import Dialogue
@@ -19,6 +18,7 @@ from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.job.records import import_record, read_samples
 from handsfree.log import JobRecord, open_job, recover, verify
+from handsfree.report import report_file
 from handsfree.units import parse_quantity
 
 Array = npt.NDArray[np.float64]
@@ -204,7 +204,8 @@ def test_a_record_of_a_watch_is_in_the_job_with_its_file(tmp_path: Path, english
     report_file(job, page)
     text = page.read_text(encoding="utf-8")
     assert "20 excursions in 10:00.0" in text
-    assert text.count("<svg") == 2
+    watched = text.split("<h2>Watches and records</h2>")[1].split("<h2>")[0]
+    assert watched.count("<svg") == 2
     assert told.record_sha256 in text
     assert "drop, 2.1 V" in text
 

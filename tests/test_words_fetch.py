@@ -439,4 +439,7 @@ def test_synonyms_of_a_plan(spoken_flap: SpokenPlan) -> None:
     synonyms = Synonyms(spoken_flap.language, spoken_flap)
     found = synonyms.instead_of("unplugged")
     assert found["unplugged"] == ()  # "connector unplugged" has the word too
-    assert synonyms.instead_of("maximum") == {"maximum heat": ("control at hot",)}
+    assert synonyms.instead_of("maximum") == {
+        "maximum": ("max", "highest"),
+        "maximum heat": ("control at hot",),
+    }

@@ -6,12 +6,12 @@
 from handsfree.export.bundle import Packed, pack, pick
 from handsfree.export.captions import captions
 from handsfree.export.tables import to_json, to_parquet, to_tidy_csv
-from handsfree.export.tidy import Row, export_schema, tidy
+from handsfree.export.tidy import TidyRow, export_schema, tidy
 from handsfree.export.ucum import ucum
 
 __all__ = [
     "Packed",
-    "Row",
+    "TidyRow",
     "captions",
     "export_schema",
     "pack",

@@ -9,12 +9,12 @@ from collections.abc import Iterable
 from typing import get_args
 
 from handsfree.errors import Missing
-from handsfree.export.tidy import COLUMNS_TIDY, Row, export_document
+from handsfree.export.tidy import COLUMNS_TIDY, TidyRow, export_document
 from handsfree.log import JobRecord
 from handsfree.showable import cell, showable
 
 
-def to_tidy_csv(rows: Iterable[Row]) -> bytes:
+def to_tidy_csv(rows: Iterable[TidyRow]) -> bytes:
     """CSV (RFC 4180, but lines end with a newline alone) in UTF-8, with a header.
 
     What there is none of is an empty cell; true and false are written so.  No text is a formula
@@ -40,7 +40,7 @@ def to_json(records: tuple[JobRecord, ...], *, history: bool = True) -> bytes:
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False).encode() + b"\n"
 
 
-def to_parquet(rows: Iterable[Row]) -> bytes:
+def to_parquet(rows: Iterable[TidyRow]) -> bytes:
     """A Parquet file with the same columns.
 
     Raises:
@@ -55,7 +55,7 @@ def to_parquet(rows: Iterable[Row]) -> bytes:
         ) from error
     kinds = {str: pa.string(), int: pa.int64(), float: pa.float64(), bool: pa.bool_()}
     fields = []
-    for name, known in Row.model_fields.items():
+    for name, known in TidyRow.model_fields.items():
         (kind,) = [one for one in get_args(known.annotation) or (known.annotation,) if one in kinds]
         fields.append(pa.field(name, kinds[kind]))
     dumped = [{n: _plain(v) for n, v in row.model_dump().items()} for row in rows]

@@ -17,7 +17,7 @@ from handsfree.units import Quantity, quantity
 EXPORT_FORMAT = 1
 
 
-class Row(BaseModel):
+class TidyRow(BaseModel):
     """One reading."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -51,10 +51,10 @@ class Row(BaseModel):
     clip: str | None = Field(description="its sound, within the job's folder")
 
 
-COLUMNS_TIDY = tuple(Row.model_fields)
+COLUMNS_TIDY = tuple(TidyRow.model_fields)
 
 
-def tidy(record: JobRecord, *, history: bool = True) -> Iterator[Row]:
+def tidy(record: JobRecord, *, history: bool = True) -> Iterator[TidyRow]:
     """The rows of a job, in the order they were taken.
 
     Args:
@@ -74,7 +74,7 @@ def export_document(records: tuple[JobRecord, ...], *, history: bool = True) -> 
 
 def export_schema() -> dict[str, Any]:
     """The published format of that document, as JSON Schema (draft 2020-12)."""
-    row = Row.model_json_schema()
+    row = TidyRow.model_json_schema()
     text = {"type": "string"}
     job = {
         "job": {**text, "description": "name of its folder"},
@@ -120,7 +120,7 @@ def _job(record: JobRecord) -> dict[str, Any]:
     }
 
 
-def _row(record: JobRecord, reading: LoggedReading) -> Row:
+def _row(record: JobRecord, reading: LoggedReading) -> TidyRow:
     entry, subject = reading.entry, record.subject
     step, wanted = record.plan.step(entry.step), entry.verdict.expected
     value: Quantity | None = None
@@ -135,7 +135,7 @@ def _row(record: JobRecord, reading: LoggedReading) -> Row:
     unit = value
     if unit is None and measured == "reading":
         unit = quantity(0, step.measure.base_unit)
-    return Row(
+    return TidyRow(
         job=record.folder.name,
         seq=reading.seq,
         time=reading.time,

@@ -10,7 +10,7 @@ from handsfree.log import JobRecord, open_job
 from handsfree.log.photo import MOST_OF_A_PHOTO, NoPhoto, Picture, look_at
 
 #: Signs of a file's name that are kept.
-LONGEST_NAME = 120
+LONGEST_FILE_NAME = 120
 
 
 def attach_photos(job: Path, files: Sequence[Path]) -> list[Picture]:
@@ -34,7 +34,7 @@ def attach_photos(job: Path, files: Sequence[Path]) -> list[Picture]:
                 "photo",
                 None,
                 (picture.ending, data),
-                source=file.name[:LONGEST_NAME].encode(errors="replace").decode(),
+                source=file.name[:LONGEST_FILE_NAME].encode(errors="replace").decode(),
                 width=picture.width,
                 height=picture.height,
                 located=picture.located,

@@ -14,7 +14,7 @@ from handsfree.plan import Plan
 from handsfree.report.colours import UNKNOWN_PAINT, paints
 from handsfree.report.evidence import basis
 from handsfree.report.layout import Box, Layout, Length, layout
-from handsfree.report.svg import BAD, GOOD, INK, SOFT_INK, Drawing, folded
+from handsfree.report.svg import BAD, GOOD, INK, SOFT_INK, Drawing, lines_of
 
 _BOX, _GAP, _WIRE, _NOTED, _LINE, _NOTE, _TOP = 118.0, 40.0, 130.0, 262.0, 40.0, 12.5, 30.0
 #: Readings that are told at one line; the table has all.
@@ -157,7 +157,7 @@ class _Sheet:
         self.drawing.wire(x + room * 0.22, x + room * 0.78, y, main, stripe)
         size = 9.5 if room > 120 else 8
         middle = x + room / 2
-        for place, text in enumerate(reversed(folded(name, room + 10, size)[:2])):
+        for place, text in enumerate(reversed(lines_of(name, room + 10, size)[:2])):
             self.drawing.text(middle, y - 8 - 10 * place, text, size, text_anchor="middle")
         if fault is not None:
             self._cross(middle, y, f"{self.word}: {fault.say}", room)
@@ -189,17 +189,17 @@ class _Sheet:
     def _cross(self, x: float, y: float, text: str, room: float) -> None:
         self.drawing.line(x - 9, y - 9, x + 9, y + 9, stroke=BAD, stroke_width=3)
         self.drawing.line(x - 9, y + 9, x + 9, y - 9, stroke=BAD, stroke_width=3)
-        short = folded(text, room, 9.5)[0]
+        short = lines_of(text, room, 9.5)[0]
         look = {"fill": BAD, "font_weight": "bold", "text_anchor": "middle"}
         self.drawing.text(x, y - 20, short, 9.5, **look)
 
     def _words(self, box: Box) -> list[tuple[str, float, str, str]]:
         """What stands in a box: lines of text, each with its size, colour and weight."""
-        words = [(text, 11.0, INK, "bold") for text in folded(box.name, _BOX - 12, 11)]
+        words = [(text, 11.0, INK, "bold") for text in lines_of(box.name, _BOX - 12, 11)]
         for part in box.parts:
             if part in self.faults:
                 told = f"✗ {self.word}: {self.faults[part].say}"
-                words += [(text, 10.0, BAD, "bold") for text in folded(told, _BOX - 12, 10)]
+                words += [(text, 10.0, BAD, "bold") for text in lines_of(told, _BOX - 12, 10)]
         return words
 
     def _box(self, box: Box) -> float:

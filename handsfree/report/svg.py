@@ -72,7 +72,7 @@ class Drawing:
             self.line(x1, y, x2, y, stroke=stripe, stroke_width=6.5, stroke_dasharray="5 9")
 
 
-def folded(text: str, width: float, size: float = 11) -> list[str]:
+def lines_of(text: str, width: float, size: float = 11) -> list[str]:
     """Text in lines that are no wider than `width`."""
     return textwrap.wrap(text, max(int(width / (_WIDE * size)), 4)) or [""]
 

@@ -34,7 +34,7 @@ class TimeMark:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class TimeLine:
     """What is drawn.
 
     Attributes:
@@ -52,7 +52,7 @@ class Drawing:
     limits: tuple[float | None, float | None] = (None, None)
 
 
-def timeline(drawing: Drawing) -> str:
+def timeline(drawing: TimeLine) -> str:
     """The drawing as an SVG element; empty where there is nothing to draw."""
     values = [mark.value for mark in drawing.marks if mark.value is not None]
     values += [each for _, low, high in drawing.trace for each in (low, high)]

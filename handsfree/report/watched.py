@@ -9,7 +9,7 @@ from handsfree.check import expected
 from handsfree.events import RecordImported, Watch
 from handsfree.events.watches import EXCURSIONS, clock
 from handsfree.log import JobRecord
-from handsfree.report.timeline import Drawing, TimeMark, timeline
+from handsfree.report.timeline import TimeLine, TimeMark, timeline
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def _watch(record: JobRecord, watch: Watch) -> Shown:
     return Shown(
         f"Watch {watch.begun.number}: {watch.begun.wire}",
         f"{_counted(count)} {over}{reach}",
-        timeline(Drawing(lasted, unit, marks, (), limits)) if marks else "",
+        timeline(TimeLine(lasted, unit, marks, (), limits)) if marks else "",
         tuple((clock(one.after), one.figures) for one in watch.seen),
     )
 
@@ -96,7 +96,7 @@ def _record(record: JobRecord, told: RecordImported) -> Shown:
         f"Record of {at}",
         f"{_counted(len(told.excursions))} in {clock(told.lasted)}; {told.samples} samples, level "
         f"{told.level:g} {told.unit}, beyond {told.band:.3g} {told.unit} or the limits",
-        timeline(Drawing(told.lasted, told.unit, marks, told.outline, limits)),
+        timeline(TimeLine(told.lasted, told.unit, marks, told.outline, limits)),
         tuple(rows),
         f"{told.source}, SHA-256 {told.record_sha256}",
     )

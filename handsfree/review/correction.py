@@ -28,7 +28,7 @@ from handsfree.showable import showable
 from handsfree.units import fits, quantity, show
 
 #: Characters of a name and of a text that somebody types, at most.
-LONGEST_NAME, LONGEST_TEXT = 80, 2000
+LONGEST_SIGNATURE, LONGEST_TEXT = 80, 2000
 
 _VALUE = re.compile(r"\s*([+\-−]?(?:\d{1,12}(?:[.,]\d{0,9})?|[.,]\d{1,9}))\s*(.*?)\s*")
 _BEYOND = {"over limit", "ol", "o.l.", "0l", "overload"}
@@ -46,7 +46,7 @@ class Signed:
     reason: str
 
     def __post_init__(self) -> None:
-        typed("your name", self.by, LONGEST_NAME)
+        typed("your name", self.by, LONGEST_SIGNATURE)
         typed("the reason", self.reason, LONGEST_TEXT)
 
 
@@ -133,13 +133,13 @@ def mark_reviewed(folder: Path, by: str, remark: str) -> None:
         BadInput: there is no name.
         Damaged: the log is not as it was written.
     """
-    name = typed("your name", by, LONGEST_NAME)
+    name = typed("your name", by, LONGEST_SIGNATURE)
     said = typed("the remark", remark, LONGEST_TEXT) if remark.strip() else ""
     _append(folder, lambda _: (JobReviewed(name, said), {}))
 
 
 def _name(signed: Signed) -> str:
-    return typed("your name", signed.by, LONGEST_NAME)
+    return typed("your name", signed.by, LONGEST_SIGNATURE)
 
 
 def _reason(signed: Signed) -> str:

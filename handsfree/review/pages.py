@@ -32,7 +32,7 @@ from handsfree.errors import HandsfreeError
 from handsfree.log import verify
 from handsfree.report import report_file
 from handsfree.review.correction import (
-    LONGEST_NAME,
+    LONGEST_SIGNATURE,
     LONGEST_TEXT,
     Signed,
     correct_reading,
@@ -132,7 +132,7 @@ class _Pages:
             verdict=given.get("verdict", ""),
             status=given.get("status", ""),
             technician=given.get("technician", ""),
-            vehicle=given.get("vehicle", "")[:LONGEST_NAME],
+            vehicle=given.get("vehicle", "")[:LONGEST_SIGNATURE],
             since=midnight(given.get("since", "")),
             until=midnight(given.get("until", ""), later=1),
             page=int(page) if re.fullmatch(r"[1-9][0-9]{0,3}", page) else 1,
@@ -167,8 +167,8 @@ class _Pages:
             notes=shown_notes(record),
             talk=talk(record),
             others=[one for one in self._shop.index.of_plan(row.plan) if one.id != job.id],
-            reviewer=unquote(request.cookies.get(NAME_COOKIE, ""))[:LONGEST_NAME],
-            longest=(LONGEST_NAME, LONGEST_TEXT),
+            reviewer=unquote(request.cookies.get(NAME_COOKIE, ""))[:LONGEST_SIGNATURE],
+            longest=(LONGEST_SIGNATURE, LONGEST_TEXT),
             wrong=wrong,
         )
 
@@ -271,7 +271,7 @@ class _Pages:
                 return self._job(request, job, wrong, 400)
             self._shop.again(job)
             response = RedirectResponse(f"/job/{job.id}#{then}", 303)
-            self._keep(response, NAME_COOKIE, quote(by[:LONGEST_NAME]), _YEAR)
+            self._keep(response, NAME_COOKIE, quote(by[:LONGEST_SIGNATURE]), _YEAR)
             return response
 
         return await run_in_threadpool(added)

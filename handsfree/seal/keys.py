@@ -31,7 +31,7 @@ from platformdirs import user_config_path
 
 from handsfree.errors import BadInput, Missing
 from handsfree.log.folder import told_plainly
-from handsfree.seal.statement import LONGEST_NAME, key_id
+from handsfree.seal.statement import LONGEST_SHOP, key_id
 from handsfree.showable import showable
 
 #: Characters of a passphrase, at least (NIST SP 800-63B-4, 3.1.1.2: 15 where it stands alone).
@@ -123,7 +123,7 @@ def make_key(shop: str, passphrase: str, folder: Path | None = None) -> ShopKey:
     """
     where = folder or seal_folder()
     name = " ".join(shop.split())
-    if not name or len(name) > LONGEST_NAME or showable(name) != name:
+    if not name or len(name) > LONGEST_SHOP or showable(name) != name:
         raise BadInput(f"{shop!r} cannot be used as a shop's name", where="--shop")
     if len(passphrase) < SHORTEST_PASSPHRASE:
         raise BadInput(

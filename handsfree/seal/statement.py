@@ -31,7 +31,7 @@ LIMITS = (
 #: Stands before each statement that is signed, so that no signature means anything else.
 SIGNED = b"handsfree seal 1\n"
 #: Characters of the name of a shop, at most.
-LONGEST_NAME = 120
+LONGEST_SHOP = 120
 
 Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 Count = Annotated[int, Field(ge=0, lt=1 << 53)]
@@ -63,7 +63,7 @@ class Statement(BaseModel):
     state: Literal["finished", "open"]
     file: Annotated[str, StringConstraints(max_length=255)] = ""
     sha256: Sha256 | Literal[""] = ""
-    shop: Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_NAME)]
+    shop: Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_SHOP)]
     key: Sha256
     number: Annotated[int, Field(ge=1, lt=1 << 53)]
     time: Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$")]

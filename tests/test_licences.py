@@ -21,7 +21,7 @@ from handsfree.cli.supply import _BY_TEXT, NOT_STATED, libraries, supplied
 PROJECT = tomllib.loads((Path(__file__).parent.parent / "pyproject.toml").read_text())["project"]
 #: SPDX names of licences that let a tool under MIT be given to anybody: permissive, and those
 #: whose copyleft ends at their own files or at the border of a library (MPL 2.0, section 3.3;
-#: LGPL 2.1, section 6).
+#: LGPL 2.1, section 6; LGPL 3.0, section 4).
 ALLOWED = {
     "0BSD",
     "Apache-2.0",
@@ -30,6 +30,7 @@ ALLOWED = {
     "CC0-1.0",
     "ISC",
     "LGPL-2.1-or-later",
+    "LGPL-3.0-only",
     "MIT",
     "MIT-0",
     "MIT-CMU",

@@ -40,7 +40,13 @@ def test_the_terminal_is_given_back(tmp_path: Path, number: signal.Signals) -> N
     command = [sys.executable, "-m", "handsfree", "glance", str(job)]
     environment = {**os.environ, "TERM": "xterm", "COLUMNS": "80", "LINES": "24"}
     process = subprocess.Popen(
-        command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment, start_new_session=True
+        command,
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=environment,
+        start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a job behind ignores it
     )
     os.close(theirs)
     try:

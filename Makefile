@@ -45,7 +45,7 @@ figures: $(BIN)/.installed  ## how often the diagnosis finds the fault, over eve
 	$(BIN)/pytest -m figures
 
 bench: $(BIN)/.installed  ## measure speed; figures are ratios within one run
-	$(BIN)/pytest --benchmark-only tests/bench_*.py
+	OPENBLAS_NUM_THREADS=1 $(BIN)/pytest --benchmark-only tests/bench_*.py  # as in the program itself
 
 lock: $(BIN)/.installed  ## write down the set that is installed and tested here, with hashes
 	$(BIN)/pip freeze --all --exclude-editable > $(VENV)/tested.txt

@@ -22,4 +22,8 @@ import os
 #: loaded (onnxruntime/Privacy.md, "Disabling Telemetry").
 os.environ["ORT_DISABLE_TELEMETRY"] = "1"
 
+#: The matrices here are small: several threads lose more than they win, most of all beside a
+#: recogniser.  Read when numpy is loaded, so it does nothing in a program that has done so before.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 __version__ = "0.1.0"

@@ -121,6 +121,24 @@ def test_beyond_its_points_a_temperature_changes_no_limit() -> None:
     assert thermistor_limits(60) == thermistor_limits(None)
 
 
+# Least voltage of a 12 V battery under load by its temperature (Battery Council International,
+# service manual; from memory): °F, V.
+UNDER_LOAD = ((70, 9.6), (60, 9.5), (50, 9.4), (40, 9.3), (30, 9.1), (20, 8.9), (10, 8.7), (0, 8.5))
+
+
+@pytest.mark.parametrize("plan_name", ["battery-charging", "starter-cranking"])
+@pytest.mark.parametrize(("fahrenheit", "least"), UNDER_LOAD)
+def test_a_cranked_battery_is_judged_at_its_temperature(
+    plan_name: str, fahrenheit: float, least: float
+) -> None:
+    plan = load_plan(plan_name).plan
+    cold = Reading(ureg.Quantity(fahrenheit, "degF").to("degC"))
+    wanted = expected(plan.step("battery_cranking"), {"battery_temperature": cold})
+    assert wanted.low is not None
+    assert float(wanted.low.m_as("V")) == pytest.approx(least, abs=0.05)
+    assert expected(plan.step("battery_cranking"), {}).low == ureg.Quantity(9.6, "V")
+
+
 def test_nothing_has_less_than_nought_ohms() -> None:
     """0.2 Ω in a wire is well below 1 Ω and not marginal against 0 Ω (meter ± 0.5 Ω)."""
     plan = by_hand("flap-actuator-5wire").plan

@@ -387,3 +387,13 @@ def test_the_file_of_the_readme_is_one(tmp_path: Path) -> None:
     loaded = load(tmp_path, text)
     language_of(loaded)
     assert loaded.plan.pin("B1").wire == "lilac/gray"
+
+
+def test_limits_by_temperature_go_with_the_supply(tmp_path: Path) -> None:
+    expect = load(tmp_path, "like: starter-cranking\nsupply: 24 V\n").plan.step(
+        "battery_cranking"
+    ).expect  # fmt: skip
+    coldest = expect.points[0].low
+    assert expect.low is not None
+    assert float(coldest / expect.low) == pytest.approx(8.5 / 9.6, abs=0.001)
+    assert float(expect.low.m_as("V")) > 19

@@ -325,7 +325,13 @@ def _moved(override: Data, before: float | None, after: float | None) -> Data:
     if before is None or after is None or abs(before) < _LITTLE:
         return override
     by = after / before
-    limits = {f: scaled(override[f], by) for f in ("low", "high") if f in override}
+    limits = _scaled(override, by)
     if not limits or abs(by - 1) < 0.02:
         return override
+    if "points" in override:
+        limits["points"] = [point | _scaled(point, by) for point in override["points"]]
     return override | limits | {"reason": f"{override['reason']}; in proportion to the supply"}
+
+
+def _scaled(limits: Data, by: float) -> Data:
+    return {field: scaled(limits[field], by) for field in ("low", "high") if field in limits}

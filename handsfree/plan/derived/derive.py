@@ -8,6 +8,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 
 from handsfree.circuit import Circuit, Expectation, ExpectedWord, expectations
+from handsfree.circuit.values import Spread, parse_spread
 from handsfree.errors import BadInput
 from handsfree.plan.derived import asking, telling, wiring, wording
 from handsfree.plan.derived.description import Ask, Description, Look, Setting
@@ -248,8 +249,9 @@ def _step(
     if (own := description.overrides.get(q.id)) is not None:
         step |= {k: v for k, v in (("prompt", own.prompt), ("caution", own.caution)) if v}
         if own.low is not None or own.high is not None:
-            bounds = {k: v for k, v in (("low", own.low), ("high", own.high)) if v is not None}
-            step["expect"] = bounds
+            step["expect"] = own.model_dump(
+                include={"low", "high", "by", "points"}, exclude_defaults=True
+            )
         if own.how:
             step["probe"] = {**step["probe"], "how": own.how}
         if own.stop:
@@ -265,10 +267,10 @@ def _measured(
     """What a step measures and expects."""
     match q.kind, expected:
         case "temperature", _:
-            return {"measure": {"quantity": "temperature"},
-                    "expect": telling.degrees(q.extra["temperature"])}  # fmt: skip
+            return _degrees(parse_spread(q.extra["temperature"], "K"))
         case "check", _:
-            return _answers(q.extra["ask"])
+            ask = q.extra["ask"]
+            return _answers(ask) if ask.temperature is None else _degrees(ask.temperature)
         case "live value", Expectation():
             return _answers(q.extra["ask"]) | {"_window": telling.window(expected)}
         case "drive", ExpectedWord():
@@ -287,6 +289,10 @@ def _measured(
                 expect = telling.limits(expected, measures, q.kind in _DROPS)
             return {"measure": {"quantity": measures, "unit": unit}, "expect": expect}
     raise AssertionError(q.kind)
+
+
+def _degrees(shown: Spread) -> Data:
+    return {"measure": {"quantity": "temperature"}, "expect": telling.degrees(shown)}
 
 
 def _answers(ask: Ask | Look) -> Data:

@@ -15,7 +15,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from handsfree.circuit.faults import Word, WrongPin
 from handsfree.circuit.meter import Meter
 from handsfree.circuit.parts import AnyPart
-from handsfree.circuit.values import Amperes, Ohms, Seconds, Volts, parse_spread
+from handsfree.circuit.values import Amperes, Kelvins, Ohms, Seconds, Volts, parse_spread
 from handsfree.fields import (
     Colours,
     FieldPath,
@@ -25,6 +25,7 @@ from handsfree.fields import (
     Spoken,
     Text,
 )
+from handsfree.plan.measure import AtTemperature
 from handsfree.plan.schema import CircuitClass, Finding, Subject
 
 
@@ -185,6 +186,9 @@ class Ask(PlanModel):
     names: dict[Spoken, tuple[Spoken, ...]] = Field(default_factory=dict)
     setting: Spoken | None = None
     wire: Spoken | None = Field(None, description="in which the meter is, if it is asked of that")
+    temperature: Kelvins | None = Field(
+        None, description="what a thermometer may show, if it is read instead of yes or no"
+    )
     how: str = ""
     caution: str = ""
     source: str = ""
@@ -197,6 +201,8 @@ class Override(PlanModel):
     prompt: str | None = None
     low: PlanQuantity | None = None
     high: PlanQuantity | None = None
+    by: Identifier | None = Field(None, description="the test that reads a temperature first")
+    points: tuple[AtTemperature, ...] = Field((), description="limits by that temperature, rising")
     leave_out: bool = False
     first: bool = Field(False, description="the first test of all")
     also: tuple[Identifier, ...] = Field((), description="other tests of which the same is said")

@@ -15,7 +15,7 @@ from handsfree.circuit import (
     expectations,
     simulate,
 )
-from handsfree.circuit.values import parse_spread
+from handsfree.circuit.values import Spread, parse_spread
 from handsfree.plan.derived.enquiry import Enquiry
 from handsfree.units import ureg
 
@@ -93,10 +93,9 @@ def window(expected: Expectation) -> str:
     return f"{bounds['low']} to {bounds['high']}"
 
 
-def degrees(setting: str) -> dict[str, object]:
-    """What a thermometer shows under a setting, such as "20 °C ± 5 °C"."""
-    spread = parse_spread(setting, "K")
-    low, high = (f"{float(limit.m_as('degC')):.4g} °C" for limit in spread.limits)
+def degrees(shown: Spread) -> dict[str, object]:
+    """What a thermometer may show, as limits."""
+    low, high = (f"{float(limit.m_as('degC')):.4g} °C" for limit in shown.limits)
     return {"low": low, "high": high}
 
 

@@ -3,7 +3,7 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: help demo test cover lint figures bench bench-speech torture fuzz lock clean
+.PHONY: help demo test cover lint figures bench bench-speech torture fuzz wheel lock clean
 
 help:  ## show what can be made
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -46,6 +46,9 @@ figures: $(BIN)/.installed  ## how often the diagnosis finds the fault, over eve
 
 bench: $(BIN)/.installed  ## measure speed; figures are ratios within one run
 	OPENBLAS_NUM_THREADS=1 $(BIN)/pytest --benchmark-only tests/bench_*.py  # as in the program itself
+
+wheel: $(BIN)/.installed  ## install the wheel alone under each supported Python that is here, and run its demo
+	.ci/wheel $(BIN)/python
 
 lock: $(BIN)/.installed  ## write down the set that is installed and tested here, with hashes
 	$(BIN)/pip freeze --all --exclude-editable > $(VENV)/tested.txt

@@ -63,7 +63,9 @@ def test_a_track_has_every_cue_with_its_times_its_speaker_and_its_text(
     (tmp_path / "captions.vtt").write_bytes(made)
     browser.open(address)
     browser.run("document.querySelector('track').track.mode = 'showing'")
-    browser.wait("document.querySelector('track').readyState === 2")  # LOADED (HTML Living Standard)
+    browser.wait(
+        "document.querySelector('track').readyState === 2"
+    )  # LOADED (HTML Living Standard)
     cues = browser.run(READ)
     assert len(cues) == made.count(b" --> ") > 40
     assert all(start < end for start, end, _, _ in cues)

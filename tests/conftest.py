@@ -14,6 +14,7 @@ REAL_TIME = (
     "test_display_page.py",
     "test_display_web.py",
     "test_live_sound_server.py",
+    "test_export_browser.py",
     "test_report_browser.py",
     "test_review_browser.py",
 )

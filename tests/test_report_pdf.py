@@ -26,7 +26,7 @@ SIZES = {"a4": (595.3, 841.9), "letter": (612.0, 792.0)}
 def pdf(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     record = JobRecord.read(GOLDEN / "low-beam")
     check = Verification("finished", 3, "0123", (), ())
-    page = render(record, check, lambda _: None, paper=request.param)
+    page = render(record, check, lambda _: None, paper=request.param, printed=True)
     path = tmp_path_factory.mktemp("pdf") / f"{request.param}.pdf"
     path.write_bytes(to_pdf(page))
     return path
@@ -68,3 +68,17 @@ def test_its_text_can_be_selected(pdf: Path) -> None:
     told = text.decode()
     for words in ("levelling drive", "Verified after the repair.", "over limit", "22 Ω to 38 Ω"):
         assert words in told
+
+
+def test_paper_is_spared_what_only_unfolds_on_a_screen() -> None:
+    record = JobRecord.read(GOLDEN / "low-beam")
+    check = Verification("finished", 3, "0123", (), ())
+    screen = render(record, check, lambda _: b"sound")
+    paper = render(record, check, lambda _: b"sound", printed=True)
+    assert "<details>" in screen
+    assert "<details>" not in paper
+    assert "13 lines more" in paper
+    assert "<audio" in screen
+    assert "<audio" not in paper
+    readings = len(record.readings.history)
+    assert paper.count('<td class="value">') >= readings, "every reading is printed"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import os
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -185,8 +186,8 @@ def test_jobs_are_filtered(listed: Shop) -> None:
 
 def test_what_is_usual_is_of_all_jobs_with_one_marked(listed: Shop) -> None:
     usual = usual_values(listed.index.values_of_plan(TITLE), id_of(listed, "two"))
-    signal = next(one for one in usual if (4.98, True) in one.values)
-    assert [value for value, _ in signal.values] == [4.98, 4.98]
+    signal = next(one for one in usual if 4.98 in one.passed)
+    assert (list(signal.passed), list(signal.failed)) == ([4.98, 4.98], [])
     assert (signal.unit, signal.marked, signal.marked_value) == ("V", "4.98 V", 4.98)
     over = [one for one in usual if one.words["over limit"]]
     assert over
@@ -319,6 +320,28 @@ def test_the_index_follows_the_folder(dictated: Path, tmp_path: Path) -> None:
     damage = {row.folder: row.damage for row in shop.index.find(Wanted()).jobs}
     assert damage.pop("broken")
     assert set(damage.values()) == {""}
+    shop.index.close()
+
+
+def test_an_old_log_that_was_changed_is_seen_at_the_next_look_at_all(
+    dictated: Path, tmp_path: Path
+) -> None:
+    jobs = Path(shutil.copytree(dictated, tmp_path / "jobs"))
+    now = [0.0]
+    shop = Shop(jobs, JobIndex(local_engine(tmp_path / "index.sqlite")), clock=lambda: now[0])
+    for log in jobs.glob("*/events.jsonl"):
+        os.utime(log, (1, 1))  # 1970
+    shop.look()
+    mark_reviewed(jobs / "three", "Ada", "brilliant")
+    os.utime(jobs / "three" / "events.jsonl", (2, 2))
+    shutil.rmtree(jobs / "one")
+    now[0] += 2
+    shop.look()
+    assert sorted(folders(shop)) == ["three", "two"], "what is gone is seen at once"
+    assert folders(shop, words="brilliant") == []
+    now[0] += 60
+    shop.look()
+    assert folders(shop, words="brilliant") == ["three"]
     shop.index.close()
 
 

@@ -6,9 +6,12 @@ import io
 import os
 import shutil
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
+import keyring
 import pytest
+from keyring.backend import KeyringBackend
 from test_log_attacks import a_job, rechained, told
 from typer.testing import CliRunner
 
@@ -32,6 +35,7 @@ from handsfree.seal import (
 )
 from handsfree.seal.keys import vouch
 from handsfree.seal.ledger import Ledger
+from handsfree.seal.ring import keep_passphrase
 from handsfree.seal.statement import LIMITS
 
 PHRASE = "copper kettle seven lanes"
@@ -432,6 +436,82 @@ def test_a_file_that_is_no_key_is_refused(home: Path) -> None:
         (home / "rsa.pub").write_bytes(subprocess.run(out, capture_output=True, check=True).stdout)
         with pytest.raises(BadInput, match="no Ed25519 key"):
             load_public(home / "rsa.pub")
+
+
+class Ring(KeyringBackend):
+    """A key ring in memory.
+
+    Attributes:
+        priority: how far the library trusts it.
+        held: what it keeps, by service and user.
+    """
+
+    priority = 5
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.held: dict[tuple[str, str], str] = {}
+
+    def get_password(self, service: str, username: str) -> str | None:
+        return self.held.get((service, username))
+
+    def set_password(self, service: str, username: str, password: str) -> None:
+        self.held[service, username] = password
+
+    def delete_password(self, service: str, username: str) -> None:
+        del self.held[service, username]
+
+
+@pytest.fixture
+def ring(home: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Ring]:
+    monkeypatch.delenv(PASSPHRASE, raising=False)
+    before, made = keyring.get_keyring(), Ring()
+    keyring.set_keyring(made)
+    yield made
+    keyring.set_keyring(before)
+
+
+def test_the_key_ring_remembers_the_passphrase_until_it_is_told_to_forget(
+    ring: Ring, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = CliRunner().invoke
+    monkeypatch.setenv(PASSPHRASE, PHRASE)
+    made = run(app, ["seal", "init", "--shop", "Harbour Road", "--keyring"])
+    assert "in the key ring" in made.output
+    monkeypatch.delenv(PASSPHRASE)
+    ((service, user),) = ring.held
+    assert (service, ring.held[service, user]) == ("handsfree seal", PHRASE)
+    assert user == load_public(unlock(PHRASE).folder / "shop.pub"), "told apart by the public key"
+    job = a_job(home / "job", 4.98)
+    assert "number 1" in run(app, ["seal", "sign", str(job)]).output, "nobody was asked"
+    assert seal_status(job).state == "sealed"
+    kept = [file.read_bytes() for file in home.rglob("*") if file.is_file()]
+    assert not any(PHRASE.encode() in data for data in kept), "in no file, and in no job"
+    assert "asked from now on" in run(app, ["seal", "keyring", "--forget"]).output
+    assert ring.held == {}
+    assert isinstance(run(app, ["seal", "sign", str(job)]).exception, Missing)
+    monkeypatch.setenv(PASSPHRASE, "not the passphrase of it")
+    assert isinstance(run(app, ["seal", "keyring"]).exception, BadInput)
+    monkeypatch.setenv(PASSPHRASE, PHRASE)
+    assert "in the key ring" in run(app, ["seal", "keyring"]).output
+
+
+def test_a_key_ring_is_not_touched_unasked(ring: Ring, home: Path, key: ShopKey) -> None:
+    ring.held["handsfree seal", key.public] = PHRASE
+    job = a_job(home / "job", 4.98)
+    assert isinstance(CliRunner().invoke(app, ["seal", "sign", str(job)]).exception, Missing)
+
+
+def test_a_key_ring_that_keeps_no_secret_is_refused(
+    ring: Ring, key: ShopKey, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Ring, "priority", 0.5)  # as the library gives one of plain text
+    with pytest.raises(Missing, match="no key ring"):
+        keep_passphrase(key, PHRASE)
+    monkeypatch.undo()
+    monkeypatch.setattr(Ring, "get_password", lambda *_: None)
+    with pytest.raises(Missing, match="give back"):
+        keep_passphrase(key, PHRASE)
 
 
 def test_nobody_to_ask_is_told(home: Path, key: ShopKey, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -188,7 +188,8 @@ def _keeping() -> Iterator[Fact]:
         "key of the shop, and the list of what it sealed",
         "after `seal init`: the private key, under its passphrase, the public one, other shops' "
         "keys that were vouched for, and each seal with the place of its job. Its owner's alone. "
-        "Without the folder nothing is sealed with that key any more; what is sealed stays so.",
+        "Without the folder nothing is sealed with that key any more; what is sealed stays so. "
+        "With --keyring the system's key ring holds the passphrase: `seal keyring --forget`.",
         seal_folder(),
     )
     yield _kept("models of Vosk", "what `model get` fetched. Delete the folder.", models_folder())

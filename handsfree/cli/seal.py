@@ -16,8 +16,9 @@ from handsfree.cli.output import console
 from handsfree.errors import BadInput, Damaged, Missing
 from handsfree.log.folder import EVENTS, SEALS, read_file
 from handsfree.seal import ShopKey, Trusted, file_status, make_key, seal_file, seal_job, unlock
-from handsfree.seal.keys import seal_folder, shop_name, vouch
+from handsfree.seal.keys import load_public, seal_folder, shop_name, vouch
 from handsfree.seal.ledger import Ledger
+from handsfree.seal.ring import forget_passphrase, keep_passphrase, kept_passphrase
 from handsfree.seal.stamp import stamp_job
 from handsfree.seal.statement import LIMITS, key_id, read_seals, shown_key
 
@@ -43,8 +44,11 @@ def register(main: typer.Typer) -> None:
 @_app.command("init", epilog="Example: handsfree seal init --shop 'Harbour Road Electrics'")
 def init(
     shop: Annotated[str, typer.Option("--shop", help="Its name, as customers know it.")],
+    keyring: Annotated[
+        bool, typer.Option("--keyring", help="The system's key ring remembers the passphrase.")
+    ] = False,
 ) -> None:
-    """Make the key of the shop, once; the passphrase is asked now and kept nowhere."""
+    """Make the key of the shop, once; the passphrase is asked now and stands in no file."""
     if shop_name() is not None:
         raise BadInput("there is a key already", where=str(seal_folder()))
     phrase = _passphrase("Passphrase, 15 characters or more: ")
@@ -52,9 +56,26 @@ def init(
         raise BadInput("that were two passphrases", remedy="Begin again.")
     key = make_key(shop, phrase)
     console.print(f"key of “{key.shop}”: {shown_key(key_id(key.public))}", markup=False)
+    if keyring:
+        _remember(key, phrase)
     console.print(f"{seal_folder()}: keep a copy of this folder where no job is. Without the")
     console.print("passphrase nobody seals any more; what is sealed stays so.")
     console.print("Give the public key away: handsfree seal key -o shop.pub, or --qr shop.svg")
+
+
+@_app.command("keyring", epilog="Example: handsfree seal keyring")
+def keyring_command(
+    forgotten: Annotated[
+        bool, typer.Option("--forget", help="It is asked again, from now on.")
+    ] = False,
+) -> None:
+    """Let the system's key ring remember the passphrase, so that it is not asked each time."""
+    if forgotten:
+        forget_passphrase(load_public(_own_file()))
+        console.print("the passphrase is asked from now on")
+        return
+    phrase = _passphrase("Passphrase of the shop's key: ")
+    _remember(unlock(phrase), phrase)
 
 
 @_app.command("sign", epilog="Example: handsfree seal sign jobs/van; handsfree seal sign van.pdf")
@@ -111,7 +132,7 @@ def show_key(
     ] = None,
 ) -> None:
     """Give the public key away: as a file, as a QR code with what stands in that file, or here."""
-    pem = _own_key()
+    pem = _own_file().read_bytes()
     if output is not None:
         _put(output, pem)
     if qr is not None:
@@ -160,7 +181,14 @@ def unlocked() -> ShopKey:
     """The shop's key; its passphrase is asked where the environment does not hold it."""
     if shop_name() is None:
         return unlock("")  # says what to do
-    return unlock(_passphrase("Passphrase of the shop's key: "))
+    kept = None if PASSPHRASE in os.environ else kept_passphrase(load_public(_own_file()))
+    return unlock(kept or _passphrase("Passphrase of the shop's key: "))
+
+
+def _remember(key: ShopKey, phrase: str) -> None:
+    console.print(
+        f"the passphrase is in the key ring: {keep_passphrase(key, phrase)}", markup=False
+    )
 
 
 def _passphrase(prompt: str) -> str:
@@ -174,11 +202,11 @@ def _passphrase(prompt: str) -> str:
     return getpass.getpass(prompt)
 
 
-def _own_key() -> bytes:
+def _own_file() -> Path:
     file = seal_folder() / "shop.pub"
     if not file.is_file():
         unlock("")
-    return file.read_bytes()
+    return file
 
 
 def _job_of(file: Path, job: Path | None) -> Path:

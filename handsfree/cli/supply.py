@@ -23,7 +23,7 @@ from handsfree.words.whisper_engine import WHISPER_SHA256
 #: SPDX's word for a licence that nobody has stated.
 NOT_STATED = "NOASSERTION"
 #: Extras of which a user may have installed something.
-EXTRAS = frozenset({"voice", "pdf", "parquet", "review", "stamp"})
+EXTRAS = frozenset({"keyring", "voice", "pdf", "parquet", "review", "stamp"})
 
 #: SPDX names of what metadata older than PEP 639 say: the field "License", or a classifier.
 _SPDX = {

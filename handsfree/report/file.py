@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from handsfree.errors import BadInput
@@ -33,8 +34,8 @@ def report_file(job: Path, output: Path, paper: Paper = "a4") -> Verification:
     record = JobRecord.read(job)
     check, seal = verify(job), _sealed(job)
     if ending == ".pdf":  # nobody hears paper
-        silent = render(record, check, lambda name: _photo(record, name), seal=seal, paper=paper)
-        made = to_pdf(silent)
+        photos = partial(_photo, record)
+        made = to_pdf(render(record, check, photos, seal=seal, paper=paper, printed=True))
     else:
         made = render(record, check, record.clip, seal=seal, paper=paper).encode()
     try:

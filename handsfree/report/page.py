@@ -45,6 +45,7 @@ def render(
     zone: tzinfo | None = None,
     seal: str | None = None,
     paper: Paper = "a4",
+    printed: bool = False,
 ) -> str:
     """The page.
 
@@ -55,6 +56,7 @@ def render(
         zone: in which times are told; None for that of this machine.
         seal: the state of its seal in a sentence; None if it has none.
         paper: on which it is printed.
+        printed: whether it is made for paper alone, without what unfolds on a screen only.
     """
     clock, sounds = Clock(zone), PageSounds(files)
     environment = Environment(
@@ -86,6 +88,7 @@ def render(
         check=check,
         most=MOST_PROBLEMS,
         silent=sounds.silent,
+        printed=printed,
         common=COMMON_PRACTICE,
         version=__version__,
     )

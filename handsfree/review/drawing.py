@@ -14,17 +14,18 @@ def strip(one: UsualReadings) -> Markup:
 
     What failed stands hatched upon what passed, so that it is told apart without colours.
     """
-    if not one.values:
+    count = len(one.numbers)
+    if not count:
         return Markup("")
-    counted = bars(one.values)
+    counted = bars(one)
     most = max(p + f for p, f in zip(counted.passed, counted.failed, strict=True))
     wide, tall = STRIP_WIDTH / BARS, STRIP_HEIGHT - FOOT - 2
     drawn = []
     for at, (passed, failed) in enumerate(zip(counted.passed, counted.failed, strict=True)):
         top = float(STRIP_HEIGHT - FOOT)
-        for count, kind in ((passed, "passed"), (failed, "failed")):
-            if count:
-                height = max(tall * count / most, 1.0)
+        for many, kind in ((passed, "passed"), (failed, "failed")):
+            if many:
+                height = max(tall * many / most, 1.0)
                 top -= height
                 place = f'x="{at * wide:.1f}" y="{top:.1f}" width="{wide - 1:.1f}"'
                 drawn.append(f'<rect class="{kind}" {place} height="{height:.1f}"/>')
@@ -32,7 +33,7 @@ def strip(one: UsualReadings) -> Markup:
         here = counted.place(one.marked_value) * STRIP_WIDTH
         drawn.append(f'<path class="mark" d="M{here:.1f} {STRIP_HEIGHT - FOOT}l-5 8h10zV0"/>')
     said = Markup("{} readings, {} to {} {}{}").format(
-        len(one.values),
+        count,
         rounded(counted.low),
         rounded(counted.high),
         one.unit,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +34,9 @@ from handsfree.review.words import (
 PAGE = 50
 #: Jobs on all pages that can be leafed to.
 DEEPEST_PAGE = 1000
+
+#: Rows that are fetched together, where there are many.
+ROWS_AT_ONCE = 5000
 
 _CUT = str.maketrans({"\x00": None})  # a byte that PostgreSQL takes in no text
 
@@ -288,8 +291,11 @@ class JobIndex:
             )
             return connection.execute(asked).all()
 
-    def values_of_plan(self, plan: str) -> Sequence[Any]:
-        """Of all jobs of a plan the readings that count: step, condition, unit, value and so on."""
+    def values_of_plan(self, plan: str) -> Iterator[Any]:
+        """Of all jobs of a plan the readings that count: step, condition, unit, value and so on.
+
+        They come a few at a time, for there may be more of them than memory should hold.
+        """
         reading, job = tables.reading.c, tables.job.c
         with self._engine.connect() as connection:
             asked = (
@@ -305,7 +311,7 @@ class JobIndex:
                 .join_from(tables.reading, tables.job)
                 .where(job.plan == plan, reading.stands.is_(True), job.damage == "")
             )
-            return connection.execute(asked).all()
+            yield from connection.execution_options(yield_per=ROWS_AT_ONCE).execute(asked)
 
     def record_of(self, technician: str) -> Sequence[Any]:
         """Per plan what a technician has done: jobs, readings, asked, corrected, struck."""

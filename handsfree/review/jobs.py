@@ -6,7 +6,7 @@ import os
 import re
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -22,10 +22,14 @@ from handsfree.review.places import index_folder
 from handsfree.review.summary import ID_DIGITS, Summary, identity, summarised, summary_of
 from handsfree.review.tables import local_engine
 
-#: Seconds between two looks at the whole folder.
-LOOKED_EVERY = 2.0
+#: Seconds between two looks at the folder, and between two at each log in it: in between, logs that
+#: are known and were not written to for so long are taken to be as they were.
+LOOKED_EVERY, ALL_EVERY, SETTLED_AFTER = 2.0, 60.0, 24 * 3600.0
 #: Jobs that are taken up in one transaction.
 AT_ONCE = 50
+
+#: Of a log: bytes, and when it was changed, in nanoseconds since the epoch.
+_LogState = tuple[int, int]
 
 JOB_ID = re.compile(rf"[0-9a-f]{{{ID_DIGITS}}}")
 
@@ -72,6 +76,7 @@ class Shop:
         self.jobs, self.index, self.shared = jobs, index, shared
         self._clock = clock
         self._looked = -LOOKED_EVERY
+        self._looked_at_all = -ALL_EVERY
         self._looking = threading.Lock()
         self._known = {} if shared else index.places()
 
@@ -84,7 +89,7 @@ class Shop:
         if self.shared or self._clock() - self._looked < LOOKED_EVERY:
             return
         with self._looking:
-            there = dict(_logs(self.jobs))
+            there = dict(_logs(self.jobs, self._settled()))
             new = [name for name, state in there.items() if self._known.get(name) != state]
             for begin in range(0, len(new), AT_ONCE):
                 batch = new[begin : begin + AT_ONCE]
@@ -97,6 +102,15 @@ class Shop:
                 for name in gone:
                     del self._known[name]
             self._looked = self._clock()
+
+    def _settled(self) -> dict[str, _LogState]:
+        """Logs that need no look now."""
+        now = self._clock()
+        if now - self._looked_at_all >= ALL_EVERY:
+            self._looked_at_all = now
+            return {}
+        since = time.time_ns() - int(SETTLED_AFTER * 1e9)
+        return {name: state for name, state in self._known.items() if state[1] < since}
 
     def again(self, job: OneJob) -> None:
         """Take up a job that was added to."""
@@ -144,7 +158,7 @@ class Shop:
                 return None
         return folder
 
-    def _read(self, name: str, state: tuple[int, int]) -> list[tuple[Summary, JobPlace]]:
+    def _read(self, name: str, state: _LogState) -> list[tuple[Summary, JobPlace]]:
         """A job, under an id of its folder: of a job and its copy both are shown."""
         try:
             found = summary_of(self.jobs / name)
@@ -191,11 +205,14 @@ def publish(folder: Path, index: JobIndex, workshop: str) -> bool:
     return True
 
 
-def _logs(jobs: Path) -> Iterator[tuple[str, tuple[int, int]]]:
-    """Each job folder with size and time of its log."""
+def _logs(jobs: Path, settled: Mapping[str, _LogState]) -> Iterator[tuple[str, _LogState]]:
+    """Each job folder with size and time of its log; those that are settled are not looked at."""
     with os.scandir(jobs) as entries:
         for entry in entries:
             if not entry.is_dir(follow_symlinks=False):
+                continue
+            if known := settled.get(entry.name):
+                yield entry.name, known
                 continue
             try:
                 found = os.stat(f"{entry.path}/{EVENTS}", follow_symlinks=False)  # noqa: PTH116

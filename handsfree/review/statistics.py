@@ -7,14 +7,21 @@ way to probe.  They are no limits; these stay the plan's.
 from __future__ import annotations
 
 import math
+from array import array
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from statistics import quantiles
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 #: Bars of a drawing.
 BARS = 24
+
+
+def _numbers() -> array[float]:
+    return array("d")
 
 
 @dataclass(slots=True)
@@ -23,7 +30,7 @@ class UsualReadings:
 
     Attributes:
         step, condition, unit: of the test.
-        values: each number, and whether it was as expected.
+        passed, failed: the numbers that were as expected, and those that were not.
         words: how often each thing was taken that is no number, such as "over limit".
         marked: what was taken in the job that is looked at.
         marked_value: the same as a number, if it is one.
@@ -32,7 +39,8 @@ class UsualReadings:
     step: str
     condition: str
     unit: str = ""
-    values: list[tuple[float, bool]] = field(default_factory=list)
+    passed: array[float] = field(default_factory=_numbers)
+    failed: array[float] = field(default_factory=_numbers)
     words: Counter[str] = field(default_factory=Counter)
     marked: str = ""
     marked_value: float | None = None
@@ -40,7 +48,12 @@ class UsualReadings:
     @property
     def count(self) -> int:
         """How many readings there are."""
-        return len(self.values) + self.words.total()
+        return len(self.passed) + len(self.failed) + self.words.total()
+
+    @property
+    def numbers(self) -> NDArray[np.float64]:
+        """Those that are numbers."""
+        return np.concatenate([np.asarray(self.passed), np.asarray(self.failed)])
 
     @property
     def middle(self) -> tuple[float, float, float] | None:
@@ -48,17 +61,18 @@ class UsualReadings:
 
         Percentiles are those of Hyndman and Fan's definition 7, as most tables compute them.
         """
-        if len(self.values) < 5:
+        numbers = self.numbers
+        if len(numbers) < 5:
             return None
-        cuts = quantiles((value for value, _ in self.values), n=20, method="inclusive")
-        return cuts[0], cuts[9], cuts[18]
+        low, median, high = np.quantile(numbers, (0.05, 0.5, 0.95), method="linear")
+        return float(low), float(median), float(high)
 
     @property
     def below(self) -> float | None:
         """The share of readings that are smaller than the marked one; None if none is marked."""
-        if self.marked_value is None or not self.values:
+        if self.marked_value is None or not len(self.numbers):
             return None
-        return sum(value < self.marked_value for value, _ in self.values) / len(self.values)
+        return float(np.mean(self.numbers < self.marked_value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,23 +110,25 @@ def usual_values(rows: Iterable[Any], marked: str = "") -> list[UsualReadings]:
             one.words[figures] += 1
         else:
             one.unit = unit
-            one.values.append((value, bool(passed)))
+            (one.passed if passed else one.failed).append(value)
         if job_id == marked:
             one.marked, one.marked_value = figures, value
     return sorted(found.values(), key=lambda one: (-one.count, one.step, one.condition))
 
 
-def bars(values: Sequence[tuple[float, bool]]) -> Bars:
+def bars(one: UsualReadings) -> Bars:
     """Numbers counted for a drawing; the ends leave out one in fifty at either side."""
-    ordered = sorted(value for value, _ in values)
+    ordered = np.sort(one.numbers)
     cut = len(ordered) // 50
-    low, high = ordered[cut], ordered[-1 - cut]
-    passed, failed = [0] * BARS, [0] * BARS
-    drawn = Bars(low, high, (), ())
-    for value, right in values:
-        at = min(int(drawn.place(value) * BARS), BARS - 1)
-        (passed if right else failed)[at] += 1
-    return Bars(low, high, tuple(passed), tuple(failed))
+    drawn = Bars(float(ordered[cut]), float(ordered[-1 - cut]), (), ())
+    return replace(drawn, passed=_counted(drawn, one.passed), failed=_counted(drawn, one.failed))
+
+
+def _counted(drawn: Bars, numbers: array[float]) -> tuple[int, ...]:
+    span = drawn.high - drawn.low
+    places = (np.asarray(numbers) - drawn.low) / span if span > 0 else np.full(len(numbers), 0.5)
+    at = np.clip(places * BARS, 0, BARS - 1).astype(int)
+    return tuple(np.bincount(at, minlength=BARS).tolist())
 
 
 def rounded(value: float) -> str:

@@ -21,6 +21,7 @@ class ShownReading:
     Attributes:
         number: of the entry.
         where, condition, figures, expected, verdict, time: for people.
+        passed: whether it is as expected.
         fate: "counts", "corrected", "measured again" or "struck".
         by, reason: who put it right in a review, and why.
         sound: name of its clip; empty if there is none.
@@ -33,6 +34,7 @@ class ShownReading:
     figures: str
     expected: str
     verdict: str
+    passed: bool
     time: str
     fate: str
     by: str
@@ -84,6 +86,7 @@ def _reading(
         figures=entry.figures,
         expected=written(entry.verdict.expected).replace("_", " "),
         verdict=entry.verdict.result,
+        passed=entry.verdict.passed,
         time=clock_time(one.time),
         fate=fate,
         by=one.by,

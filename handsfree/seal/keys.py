@@ -1,6 +1,6 @@
 """The shop's key: the private half under a passphrase on one machine, the public one for everybody.
 
-    shop.json   name of the shop
+    shop.json   name of the shop, and whether the system's key ring remembers the passphrase
     shop.key    private key, PEM (PKCS #8, encrypted with the passphrase); its owner's alone
     shop.pub    public key, PEM (SubjectPublicKeyInfo); may be given to anybody
     known/      public keys of others that somebody here has vouched for
@@ -101,12 +101,34 @@ class Trusted:
 
 def shop_name(folder: Path | None = None) -> str | None:
     """The name of the shop whose key is here; None if there is no key."""
+    name = _shop(folder).get("shop")
+    return name if isinstance(name, str) else None
+
+
+def uses_keyring(folder: Path | None = None) -> bool:
+    """Whether the system's key ring was told the passphrase of the key."""
+    return _shop(folder).get("keyring") is True
+
+
+def set_uses_keyring(told: bool, folder: Path | None = None) -> None:
+    """Keep in mind whether the key ring was told."""
+    where = folder or seal_folder()
+    known = {name: value for name, value in _shop(where).items() if name != "keyring"}
+    ready = where / "shop.json.new"
+    with told_plainly(where):
+        ready.unlink(missing_ok=True)
+        _write(ready, json.dumps(known | ({"keyring": True} if told else {})).encode())
+        ready.replace(where / "shop.json")
+
+
+def _shop(folder: Path | None) -> dict[str, object]:
+    """What is told of the shop whose key is here; nothing if there is none."""
     file = (folder or seal_folder()) / "shop.json"
     try:
-        name = json.loads(file.read_text(encoding="utf-8"))["shop"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    return name if isinstance(name, str) else None
+        found = json.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def make_key(shop: str, passphrase: str, folder: Path | None = None) -> ShopKey:

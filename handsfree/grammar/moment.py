@@ -26,8 +26,9 @@ from handsfree.grammar.jsgf import (
 )
 from handsfree.grammar.language import UNIT_RULES, Language
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
+from handsfree.plan.sheet import FreePlan, identifier
 
-Moment = Literal["listening", "answering", "watching", "asleep"]
+Moment = Literal["beginning", "listening", "answering", "watching", "asleep"]
 
 
 def _label(language: Language, label: str) -> Expansion:
@@ -154,9 +155,24 @@ def _option(language: Language, option: Option) -> Expansion:
 def _units(language: Language, plan: Plan, quantity: str | None) -> Expansion:
     """Units of what the plan measures and every meter shows; the bare prefixes of `quantity`."""
     kinds = {s.measure.quantity for s in plan.steps if s.measure.quantity}
+    if isinstance(plan, FreePlan):
+        kinds = set(UNIT_RULES)
     rules = sorted({UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}})
     prefix = f"{UNIT_RULES[quantity]}_prefix" if quantity else ""
     return choice(Ref(rule) for rule in [*rules, prefix] if rule in language.rules)
+
+
+def _conditions(language: Language, plan: Plan) -> Expansion:
+    """The conditions of the plan; in a free job also those that may be named."""
+    known = [_condition(one) for one in plan.conditions]
+    if isinstance(plan, FreePlan):
+        there = {one.say for one in plan.conditions}
+        known += [
+            Tagged(choice(map(phrase, (say, *names))), (f"condition {identifier(say)}",))
+            for say, names in language.conditions.items()
+            if say not in there
+        ]
+    return choice(known)
 
 
 class SpokenPlan:
@@ -172,18 +188,41 @@ class SpokenPlan:
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
 
-    def slots(self, step: Step | None, *, written: bool) -> dict[str, Expansion]:
+    def of(self, plan: Plan) -> SpokenPlan:
+        """Another plan in this language; where the names are the same, so are the grammars."""
+        other = SpokenPlan(self.language, plan)
+        before = self.plan
+        if (before.connector, before.conditions, before.colours) == (
+            plan.connector,
+            plan.conditions,
+            plan.colours,
+        ) and isinstance(plan, FreePlan):
+            other._made = self._made
+        return other
+
+    def _telling(self, *, beginning: bool) -> Expansion:
+        """What may be told of the vehicle itself, in a language that has words for it."""
+        rule = "free" if isinstance(self.plan, FreePlan) else "vehicle"
+        may = rule == "free" or (beginning and self.plan.described is not None)
+        return Ref(rule) if may and rule in self.language.rules else VOID
+
+    def slots(
+        self, step: Step | None, *, written: bool, beginning: bool = False
+    ) -> dict[str, Expansion]:
         """What the plan and `step` put into the slots of the grammar.
 
         Args:
             step: gives the answers to its observation; None for none.
             written: also accept what a transcriber writes: digits and unit signs.
+            beginning: no value was taken yet, and what differs in the vehicle may be told.
         """
         units = _units(self.language, self.plan, step.measure.quantity if step else None)
         options = (step and step.measure.options) or ()
         return {
             "wire": wires(self.language, self.plan),
-            "condition": choice(map(_condition, self.plan.conditions)),
+            "condition": _conditions(self.language, self.plan),
+            "telling": self._telling(beginning=beginning),
+            "written_volts": choice([Terminal("V"), Terminal("v")]) if written else VOID,
             "unit": choice([units, Ref("written")]) if written else units,
             "option": choice(_option(self.language, o) for o in options),
             "anything": Repeat(Terminal(ANY), 0, many=True),
@@ -216,11 +255,14 @@ class SpokenPlan:
         self, step: Step | None, moment: Moment = "listening", *, written: bool = False
     ) -> Automaton:
         """What may be said at `step` in `moment`; made once and kept."""
+        if isinstance(self.plan, FreePlan) or self.plan.described is None:
+            moment = "listening" if moment == "beginning" else moment
         measure = (step.measure.options, step.measure.quantity) if step else None
         key = (measure, moment, written)
         if key not in self._made:
-            slots = self.slots(step, written=written)
-            self._made[key] = self.language.automaton(moment, slots)
+            slots = self.slots(step, written=written, beginning=moment == "beginning")
+            rule = "listening" if moment == "beginning" else moment
+            self._made[key] = self.language.automaton(rule, slots)
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
@@ -228,7 +270,7 @@ class SpokenPlan:
 
         None in a language without such rules.
         """
-        rule = "gist" if moment == "listening" else f"gist_{moment}"
+        rule = "gist" if moment in ("listening", "beginning") else f"gist_{moment}"
         if rule not in self.language.rules:
             return None
         measure = (step.measure.options, step.measure.quantity) if step else None

@@ -23,9 +23,11 @@ from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
+    TWINS,
     Ambiguous,
     Aside,
     Command,
+    Difference,
     Meaning,
     Note,
     Observation,
@@ -34,6 +36,7 @@ from handsfree.meaning.meanings import (
     Seen,
     State,
     Take,
+    Telling,
     Unclear,
     Understood,
 )
@@ -192,6 +195,8 @@ def _meanings(
     found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
+    if told := [m for m in found if isinstance(m, Telling | Difference)]:
+        return told if len(told) == 1 else [Unclear(TWINS)]
     wanted = Command if moment == "answering" else Observation
     if any(isinstance(m, wanted) for m in found):
         return [m for m in found if isinstance(m, wanted)]

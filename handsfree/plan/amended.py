@@ -1,0 +1,49 @@
+"""A plan with what was told of it while a job is dictated.
+
+In a free job a piece of a sheet is added; of a kind of circuit it is told what differs in the
+vehicle, as a file of ten lines would.  Both come as plain data, as they stand in the log.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from handsfree.errors import BadInput
+from handsfree.plan.adapted import NotAdapted, Vehicle, adapted
+from handsfree.plan.document import write_document
+from handsfree.plan.parse import parse_plan
+from handsfree.plan.schema import Plan
+from handsfree.plan.sheet import FreePlan, grown
+
+#: What is told of a plan: a piece of its document.
+Amendment = Mapping[str, Any]
+
+
+def amended(plan: Plan, change: Amendment) -> Plan:
+    """The plan with a change.
+
+    Raises:
+        ValueError: it is no change of such a plan; says why.
+    """
+    if isinstance(plan, FreePlan):
+        return grown(plan, change)
+    try:
+        return parse_plan(amended_text(plan, change))
+    except BadInput as error:
+        raise ValueError(str(error)) from error
+
+
+def amended_text(plan: Plan, change: Amendment) -> str:
+    """The document of a plan that describes its circuit, with what differs in a vehicle.
+
+    Raises:
+        ValueError: it is no change of such a plan; says why.
+    """
+    if plan.described is None:
+        raise ValueError("this plan is written out step by step; its file tells its wires")
+    vehicle = Vehicle.model_validate({"like": "the plan of the job", **change})
+    try:
+        return write_document(adapted(dict(plan.described), vehicle))
+    except NotAdapted as error:
+        raise ValueError(str(error)) from error

@@ -19,6 +19,7 @@ from handsfree.cli.dictation import (
     CheckOption,
     CutInOption,
     Device,
+    FreeOption,
     KeepName,
     KeepOption,
     Key,
@@ -37,7 +38,7 @@ from handsfree.cli.options import (
     EngineOption,
     Json,
     ModelOption,
-    PlanArgument,
+    PlanOrNone,
     VoiceOption,
     calendar_day,
 )
@@ -58,7 +59,7 @@ from handsfree.live.keys import watch
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.log.consistency import length, setbacks
-from handsfree.plan import LoadedPlan, load_plan
+from handsfree.plan import LoadedPlan, free_plan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
 from handsfree.sound.recordings import Captured, recorded
@@ -76,7 +77,7 @@ def register(app: typer.Typer) -> None:
 
 
 def dictate(
-    plan: PlanArgument,
+    plan: PlanOrNone = None,
     audio: Recordings = None,
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
@@ -133,10 +134,14 @@ def dictate(
     seal: SealOption = False,
     typed: TypedOption = False,
     keep: KeepOption = KeepName.all,
+    free: FreeOption = False,
     as_json: Json = False,
 ) -> None:
-    """Dictate readings along a plan; each is checked, read back and logged."""
-    loaded = load_plan(plan)
+    """Dictate readings along a plan; each is checked, read back and logged.
+
+    With --free there is no plan: name wires and conditions as you go.
+    """
+    loaded = _chosen(plan, free=free)
     vouching = unlocked() if seal else None  # now, while there is a hand for the keyboard
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
@@ -187,6 +192,18 @@ def dictate(
                 keep_progress(person, loaded, session.folder, session.began)
             if vouching is not None:
                 sealed(session.folder, vouching)
+
+
+def _chosen(plan: str | None, *, free: bool) -> LoadedPlan:
+    """The plan that was named, or the one of a job without a plan."""
+    if free and plan is not None:
+        raise BadInput("a free job has no plan", where="--free", remedy=f"Leave out {plan}.")
+    if free:
+        return free_plan()
+    if plan is None:
+        remedy = "Name one (`handsfree plan list`), or give --free to go without."
+        raise BadInput("there is no plan", remedy=remedy)
+    return load_plan(plan)
 
 
 def _listen(
@@ -280,7 +297,7 @@ def demo(
     report = run.folder / "report.html"
     report_file(run.folder, report)
     console.print(f"verdict: {done.finding.part if done.finding else 'no rule names a part'}")
-    found = explanation(run.dialogue.desk, done)
+    found = explanation(run.dialogue.at(done), done)
     if found:
         show_explanation(found)
     console.print(f"report: {report}")

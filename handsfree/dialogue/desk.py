@@ -12,7 +12,7 @@ from handsfree.dialogue.wording import Wording
 from handsfree.events import MeterPart
 from handsfree.grammar import SpokenPlan
 from handsfree.once import once
-from handsfree.plan.amended import Amendment, amended
+from handsfree.plan.amended import Amendment
 from handsfree.plan.schema import Plan, Step
 from handsfree.plan.sheet import FreePlan
 from handsfree.units import show
@@ -52,8 +52,8 @@ class Desk:
         Raises:
             ValueError: it cannot be so; says why.
         """
-        plan = amended(self.plan, change)
-        wording = Wording(self.wording.language, plan)
+        wording = self.wording.amended(change)
+        plan = wording.plan
         return replace(self, plan=plan, spoken=self.spoken.of(plan), wording=wording)
 
     @cached_property

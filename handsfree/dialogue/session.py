@@ -193,7 +193,11 @@ class Session:
             return 0
         if isinstance(meaning, Aside) and not meaning.about:  # nobody was spoken to
             return self.misses
-        again = self.question is not None and self.question.kind not in ("correct", "finish")
+        again = self.question is not None and self.question.kind not in (
+            "correct",
+            "finish",
+            "meant",
+        )
         return self.misses if again else self.misses + 1
 
     def _opened(self, event: StepOpened) -> Session:

@@ -19,6 +19,7 @@ from handsfree.meaning import (
     State,
     Take,
 )
+from handsfree.plan.amended import Amendment, amended
 from handsfree.plan.schema import Pin, Plan, Step
 from handsfree.units import Quantity, quantity
 
@@ -32,6 +33,14 @@ class Wording:
     def __init__(self, language: Language, plan: Plan) -> None:
         self.language = language
         self.plan = plan
+
+    def amended(self, change: Amendment) -> Wording:
+        """The wording once this was told of the plan.
+
+        Raises:
+            ValueError: it cannot be so; says why.
+        """
+        return Wording(self.language, amended(self.plan, change))
 
     @cached_property
     def hint(self) -> str:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from handsfree.errors import BadInput
 from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
+from handsfree.grammar.filling import OPEN, filled
 from handsfree.grammar.jsgf import (
     VOID,
     Choice,
@@ -156,7 +157,7 @@ def _units(language: Language, plan: Plan, quantity: str | None) -> Expansion:
     """Units of what the plan measures and every meter shows; the bare prefixes of `quantity`."""
     kinds = {s.measure.quantity for s in plan.steps if s.measure.quantity}
     if isinstance(plan, FreePlan):
-        kinds = set(UNIT_RULES)
+        kinds, quantity = set(UNIT_RULES), "resistance"
     rules = sorted({UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}})
     prefix = f"{UNIT_RULES[quantity]}_prefix" if quantity else ""
     return choice(Ref(rule) for rule in [*rules, prefix] if rule in language.rules)
@@ -187,17 +188,15 @@ class SpokenPlan:
         self.language = language.with_colours(plan.colours)
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
+        self._open: dict[tuple[str, bool], Automaton] = {}
 
     def of(self, plan: Plan) -> SpokenPlan:
-        """Another plan in this language; where the names are the same, so are the grammars."""
+        """Another plan in this language; of a free job that has grown what is the same is kept."""
         other = SpokenPlan(self.language, plan)
-        before = self.plan
-        if (before.connector, before.conditions, before.colours) == (
-            plan.connector,
-            plan.conditions,
-            plan.colours,
-        ) and isinstance(plan, FreePlan):
-            other._made = self._made
+        if isinstance(plan, FreePlan) and isinstance(self.plan, FreePlan):
+            other._open = self._open
+            if plan.connector == self.plan.connector:
+                other._made = self._made
         return other
 
     def _telling(self, *, beginning: bool) -> Expansion:
@@ -257,12 +256,14 @@ class SpokenPlan:
         """What may be said at `step` in `moment`; made once and kept."""
         if isinstance(self.plan, FreePlan) or self.plan.described is None:
             moment = "listening" if moment == "beginning" else moment
+        if isinstance(self.plan, FreePlan):
+            step = None  # so that its grammar hangs on the names alone
         measure = (step.measure.options, step.measure.quantity) if step else None
         key = (measure, moment, written)
         if key not in self._made:
             slots = self.slots(step, written=written, beginning=moment == "beginning")
             rule = "listening" if moment == "beginning" else moment
-            self._made[key] = self.language.automaton(rule, slots)
+            self._made[key] = self._automaton(rule, slots, written=written)
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
@@ -271,6 +272,7 @@ class SpokenPlan:
         None in a language without such rules.
         """
         rule = "gist" if moment in ("listening", "beginning") else f"gist_{moment}"
+        step = None if isinstance(self.plan, FreePlan) else step
         if rule not in self.language.rules:
             return None
         measure = (step.measure.options, step.measure.quantity) if step else None
@@ -296,5 +298,17 @@ class SpokenPlan:
                 ),
                 "option_gist": choice(_option_gist(self.language, one) for one in options),
             }
-            self._made[key] = self.language.automaton(rule, slots)
+            self._made[key] = self._automaton(rule, slots, written=True)
         return self._made[key]
+
+    def _automaton(
+        self, rule: str, slots: dict[str, Expansion], *, written: bool
+    ) -> Automaton:
+        """The automaton of a rule; in a free job only the names of its wires are made anew."""
+        if not isinstance(self.plan, FreePlan):
+            return self.language.automaton(rule, slots)
+        if (rule, written) not in self._open:
+            opened = slots | {"wire": Terminal(OPEN)}
+            self._open[rule, written] = self.language.automaton(rule, opened)
+        names = self.language.automaton(slots["wire"], slots)
+        return filled(self._open[rule, written], names)

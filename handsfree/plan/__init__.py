@@ -7,7 +7,7 @@ derived                             the plan that follows from a description
 adapted, sheet, amended             of one vehicle; without a circuit; as it is told in a job
 """
 
-from handsfree.plan.amended import Amendment, amended, amended_text
+from handsfree.plan.amended import Amendment, amended, amended_text, changed
 from handsfree.plan.document import Mistake
 from handsfree.plan.load import LoadedPlan, free_plan, load_plan, load_text, shipped, titles
 from handsfree.plan.parse import BadPlan, json_schema, parse_plan
@@ -46,6 +46,7 @@ __all__ = [
     "Step",
     "amended",
     "amended_text",
+    "changed",
     "free_plan",
     "json_schema",
     "load_plan",

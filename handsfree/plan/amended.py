@@ -47,3 +47,17 @@ def amended_text(plan: Plan, change: Amendment) -> str:
         return write_document(adapted(dict(plan.described), vehicle))
     except NotAdapted as error:
         raise ValueError(str(error)) from error
+
+
+def changed(change: Amendment) -> str:
+    """What was told of a plan, in a line for people; empty where it is told by what follows."""
+    told = [f"{name} {change[name]}" for name in ("reference", "supply") if name in change]
+    wires = change.get("wires") or ()
+    if isinstance(wires, Mapping):
+        told += [f"{name}: {how}" for name, how in wires.items()]
+    else:
+        told += [f"wire {one['colour']}, pin {one['pin']}" for one in wires]
+    told += [f"condition {one['say']}" for one in change.get("conditions") or ()]
+    if change.get("without") and not wires:
+        told += [f"pin {one} is taken back" for one in change["without"]]
+    return ", ".join(told)

@@ -18,6 +18,7 @@ from handsfree import __version__
 from handsfree.log import JobRecord, Verification
 from handsfree.plan import COMMON_PRACTICE
 from handsfree.report.circuit import circuit
+from handsfree.report.compared import compared
 from handsfree.report.connector import connector
 from handsfree.report.first import first_page
 from handsfree.report.photos import photos
@@ -74,6 +75,7 @@ def render(
         first=first_page(record, clock, seal),
         tables=tables(record, clock, sounds),
         sources=sources(record),
+        compared=compared(record, clock),
         connector=connector(record),
         circuit=circuit(record),
         plots=plots(record),

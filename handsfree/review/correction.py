@@ -151,7 +151,7 @@ def _append(folder: Path, make: Callable[[JobRecord], tuple[Event, dict[str, obj
     with open_for_review(folder) as log:
         record = JobRecord.read(folder)
         event, evidence = make(record)
-        codec = Codec(record.plan)
+        codec = Codec(parse_plan(record.plan_text))
         decoded(codec, log.lines, folder)
         kind, fields = codec.encode(event)
         log.append(kind, **fields, **evidence)

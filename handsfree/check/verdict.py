@@ -12,7 +12,9 @@ from handsfree.meaning.meanings import Hold, Observation, Reading, State, Take
 from handsfree.plan.schema import Outcome, Plan, Step
 from handsfree.units import Quantity, difference, quantity, size, ureg
 
-Result = Literal["in range", "low", "high", "marginal", "as expected", "wrong", "not comparable", "logged"]
+Result = Literal[
+    "in range", "low", "high", "marginal", "as expected", "wrong", "not comparable", "logged"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +23,8 @@ class Comparison:
 
     Attributes:
         result: in range; low or high (out of range); marginal (nearer to a limit than the guard
-            band); as expected or wrong (states and observations); not comparable; logged (nothing was
-            expected).
+            band); as expected or wrong (states and observations); not comparable; logged (nothing
+            was expected).
         outcome: what the plan's rules see; None if it was not judged.
         expected: what it was compared with.
         distance: how far outside the limit, or, if marginal, how far from it.

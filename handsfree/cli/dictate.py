@@ -48,7 +48,7 @@ from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
 from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, HandsfreeError
 from handsfree.events import Tell
 from handsfree.heard import Heard
 from handsfree.job import Job
@@ -59,7 +59,8 @@ from handsfree.live.keys import watch
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.log.consistency import length, setbacks
-from handsfree.plan import LoadedPlan, free_plan, load_plan
+from handsfree.log.folder import EVENTS
+from handsfree.plan import LoadedPlan, Plan, free_plan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
 from handsfree.sound.recordings import Captured, recorded
@@ -339,13 +340,22 @@ class _Session:
     def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
         """Show the session on a screen while it lasts."""
         (lines,) = self.listeners
-        display = open_display(kind, self.loaded.plan, plain=lines, site=where)
+        display = open_display(kind, self._plan_so_far(), plain=lines, site=where)
         self.listeners = [display.tell]
         self.phone = display.phone if isinstance(display, WebDisplay) else None
         try:
             yield
         finally:
             display.close()
+
+    def _plan_so_far(self) -> Plan:
+        """The plan, with what was told of it in a job that is gone on with."""
+        if not (self.folder / EVENTS).exists():
+            return self.loaded.plan
+        try:
+            return JobRecord.read(self.folder).plan
+        except HandsfreeError:  # opening the log says what is wrong with it
+            return self.loaded.plan
 
     def run_files(self, sounds: Iterator[Captured]) -> Job:
         """Listen to recordings until they or the job end."""

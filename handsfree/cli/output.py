@@ -105,9 +105,9 @@ def _line(event: Event) -> tuple[str, str, str] | None:
         case PlanAmended(change=change):
             return ("log", "magenta", told) if (told := changed(change)) else None
         case DifferenceTold(wires=(one, other), condition=condition):
-            what = "drop from" if event.drop else "difference of"
-            parts = (f"{what} {one} and {other}", condition.replace("_", " "), event.figures)
-            return "log", "green", " · ".join(parts)
+            what = f"drop from {one} to {other}" if event.drop else f"{one} less {other}"
+            said = f"{what} · {condition.replace('_', ' ')} · {event.figures}"
+            return "log", "green", said
         case LeadMoved(jack=jack):
             return "log", "magenta", f"the red lead counts as in the {jack} jack"
         case MeterChecked(part=part, passed=passed, value=value, unit=unit):

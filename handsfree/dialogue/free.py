@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import cast
 
 from handsfree.check import Comparison, Refusal, check
 from handsfree.dialogue import differing, free_wires, jack, meter
-from handsfree.dialogue.asking import ask, aside, say_refusal, unclear
+from handsfree.dialogue.asking import aside, ask, say_refusal, unclear
 from handsfree.dialogue.commanding import obey
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
@@ -50,7 +51,7 @@ from handsfree.meaning import (
 from handsfree.meaning.plain import unit_symbol
 from handsfree.plan.schema import Step
 from handsfree.plan.sheet import identifier, test_of
-from handsfree.units import Quantity, kind_of, quantity
+from handsfree.units import Kind, Quantity, kind_of, quantity
 
 #: Commands that only a plan can follow.
 _OF_A_PLAN = ("next", "skip", "back", "repaired", "left", "expected", "probe", "why", "unknown")
@@ -135,8 +136,8 @@ def _obey(desk: Desk, session: Session, command: Command, how: Said) -> Turn:
     turn, say = closed(session), desk.say
     match command.name:
         case "go" if command.wire is not None and command.others:
-            pins = (desk.plan.pin(pin) for pin in (command.wire, *command.others))
-            either = f" {say('or')} ".join(map(desk.wording.pin_number, pins))
+            named = (desk.plan.pin(pin) for pin in (command.wire, *command.others))
+            either = f" {say('or')} ".join(map(desk.wording.pin_number, named))
             return turn.then(Spoke(say("which_pin", pins=either)))
         case "go" if command.wire is not None:
             turn = turn.then(WireChosen(command.wire))
@@ -291,13 +292,13 @@ def _place(desk: Desk, session: Session, value: Take) -> _Placed | Asked | Spoke
     return _Placed(in_unit, step, verdict, told)
 
 
-def _kind(desk: Desk, session: Session, value: Take, pin: str, condition: str) -> str | None:
+def _kind(desk: Desk, session: Session, value: Take, pin: str, condition: str) -> Kind | None:
     """What was measured; None for a state.  Over limit without more is an open circuit, in ohms."""
     if not isinstance(value, Reading):
         return None
     if value.value is not None:
         kind = kind_of(value.value)
-        return "duty cycle" if kind == "share" else kind
+        return "duty cycle" if kind == "share" else cast("Kind | None", kind)
     here = desk.step(session)
     at_hand = here is not None and here.wire == pin and here.condition == condition
     return (here.measure.quantity if here and at_hand else None) or "resistance"
@@ -318,6 +319,7 @@ def _in_unit(desk: Desk, session: Session, value: Take, pin: str) -> Take | None
 
 def _last_on(session: Session, desk: Desk, pin: str) -> Quantity | None:
     """The last number that was read on a wire, under whatever condition."""
+
     def read(entry: Entry) -> bool:
         on = pin in desk.plan.step(entry.step).pins
         return entry.stands and on and isinstance(entry.take, Reading)

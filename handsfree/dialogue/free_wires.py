@@ -75,7 +75,7 @@ def _named(
 def just_named(desk: Desk, session: Session) -> Pin | None:
     """The wire that was named last, while nothing came after that."""
     wires = session.told[-1].get("wires") if session.told else None
-    if not wires or session.wire != wires[-1]["pin"]:
+    if session.wire is None or not wires or session.wire != wires[-1]["pin"]:
         return None
     if any(session.wire in step.pins for step in desk.plan.steps):
         return None

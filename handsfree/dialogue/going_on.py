@@ -32,8 +32,8 @@ def where(desk: Desk, session: Session) -> Turn:
     if session.watch:
         return turn.then(Spoke(desk.standing_prompt(session)))
     if desk.free:
-        said = desk.say("going_on_free", prompt=desk.standing_prompt(session))
-        return turn.then(Spoke(said))
+        place = desk.standing_prompt(session)
+        return turn.then(Spoke(desk.say("going_on_free", prompt=place)))
     if step is None:
         prompt = desk.say("going_on_verdict", prompt=desk.standing_prompt(session))
         return turn.then(Spoke(prompt))

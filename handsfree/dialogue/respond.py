@@ -199,9 +199,7 @@ class Dialogue:
             turn = free.condition_known(desk, session, understood.meaning.condition)
             session, desk = turn.session, self.at(turn.session)
         if session.watch:
-            return turn.and_then(
-                said_in_watch(desk, session, understood.meaning, unsure=unsure)
-            )
+            return turn.and_then(said_in_watch(desk, session, understood.meaning, unsure=unsure))
         if desk.free:
             how = free.Said(tuple(said), unsure=unsure, by_gist=understood.by_gist)
             return turn.and_then(free.follow(desk, session, understood.meaning, how))

@@ -295,7 +295,9 @@ class Codec:
             steps, asked = tuple(known.steps), known.asked
             meant = meaning_told(known.meant) if known.meant else None
             if not isinstance(meant, Command | SetCondition | Seen | Telling | None):
-                raise ValueError("only a command, a condition, a telling or what is seen can be meant")
+                raise ValueError(
+                    "only a command, a condition, a telling or what is seen can be meant"
+                )
             at = None if known.at is None else float(known.at)
             question = Question(
                 known.kind, known.step, candidates, steps, supersedes, asked, meant, at

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from functools import cached_property
-from typing import Literal
+from typing import Literal, get_args
 
 from handsfree.errors import BadInput
 from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
@@ -28,6 +28,7 @@ from handsfree.grammar.jsgf import (
 from handsfree.grammar.language import UNIT_RULES, Language
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
 from handsfree.plan.sheet import FreePlan, identifier
+from handsfree.units import Kind
 
 Moment = Literal["beginning", "listening", "answering", "watching", "asleep"]
 
@@ -157,7 +158,7 @@ def _units(language: Language, plan: Plan, quantity: str | None) -> Expansion:
     """Units of what the plan measures and every meter shows; the bare prefixes of `quantity`."""
     kinds = {s.measure.quantity for s in plan.steps if s.measure.quantity}
     if isinstance(plan, FreePlan):
-        kinds, quantity = set(UNIT_RULES), "resistance"
+        kinds, quantity = set(get_args(Kind)), "resistance"
     rules = sorted({UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}})
     prefix = f"{UNIT_RULES[quantity]}_prefix" if quantity else ""
     return choice(Ref(rule) for rule in [*rules, prefix] if rule in language.rules)
@@ -301,9 +302,7 @@ class SpokenPlan:
             self._made[key] = self._automaton(rule, slots, written=True)
         return self._made[key]
 
-    def _automaton(
-        self, rule: str, slots: dict[str, Expansion], *, written: bool
-    ) -> Automaton:
+    def _automaton(self, rule: str, slots: dict[str, Expansion], *, written: bool) -> Automaton:
         """The automaton of a rule; in a free job only the names of its wires are made anew."""
         if not isinstance(self.plan, FreePlan):
             return self.language.automaton(rule, slots)

@@ -195,7 +195,8 @@ def _meanings(
     found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
-    if told := [m for m in found if isinstance(m, Telling | Difference)]:
+    told: list[Meaning] = [m for m in found if isinstance(m, Telling | Difference)]
+    if told:
         return told if len(told) == 1 else [Unclear(TWINS)]
     wanted = Command if moment == "answering" else Observation
     if any(isinstance(m, wanted) for m in found):

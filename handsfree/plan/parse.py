@@ -149,7 +149,7 @@ def _document(text: str) -> Document:
 
 
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of a plan: described, of a vehicle, a sheet, or written out."""
+    """The JSON Schema (draft 2020-12) of a plan in each of its four forms."""
     written = Plan.model_json_schema()
     described = Description.model_json_schema(by_alias=True)
     differing = Vehicle.model_json_schema()

@@ -23,6 +23,7 @@ from handsfree.events import (
 from handsfree.log import JobRecord, open_for_review
 from handsfree.log.record import decoded
 from handsfree.meaning import Observation, Reading, State, Take
+from handsfree.plan import parse_plan
 from handsfree.plan.schema import Step
 from handsfree.showable import showable
 from handsfree.units import fits, quantity, show

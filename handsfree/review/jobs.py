@@ -12,10 +12,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from handsfree.errors import BadInput, Damaged
-from handsfree.events import Codec
 from handsfree.log import JobRecord, chain, verify
 from handsfree.log.folder import EVENTS, PLAN, read_file, read_log
-from handsfree.log.record import decoded
 from handsfree.review.index import JobIndex, JobPlace
 from handsfree.review.places import index_folder
 from handsfree.review.summary import ID_DIGITS, Summary, identity, summarised, summary_of

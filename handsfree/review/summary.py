@@ -32,7 +32,17 @@ from handsfree.plan import Plan, parse_plan
 from handsfree.showable import showable
 
 #: Kinds of line that are told in full; of what was heard the text is enough.
-_TOLD = {"opened", "recovered", "plan", "asked", "reading", "corrected", "struck", "note", "worded"} | {
+_TOLD = {
+    "opened",
+    "recovered",
+    "plan",
+    "asked",
+    "reading",
+    "corrected",
+    "struck",
+    "note",
+    "worded",
+} | {
     "lesson",
     "verdict",
     "withdrawn",

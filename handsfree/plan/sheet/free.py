@@ -86,9 +86,7 @@ def _step(
     return Step.model_validate(step(one, wires[one.pin], source))
 
 
-def test_of(
-    plan: Plan, label: str, condition_id: Identifier, quantity: Kind | None
-) -> Step | None:
+def test_of(plan: Plan, label: str, condition_id: Identifier, quantity: Kind | None) -> Step | None:
     """The test of a wire under a condition: of a quantity, or of a state; None if there is none."""
     return next(
         (

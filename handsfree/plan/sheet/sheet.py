@@ -214,7 +214,7 @@ def step(one: SheetTest, wire: SheetWire, source: str) -> Data:
         "prompt": f"{where.capitalize()}, pin {wire.pin}, {one.condition}.",
         "probe": {
             "red": f"{where}, pin {wire.pin}",
-            "black": "where it was when this was read first; battery negative post, if not known",
+            "black": "as it was held when this was read first",
         },
         "why": f"It shows what {where} has with {one.condition}.",
         "wire": wire.pin,

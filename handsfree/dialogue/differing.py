@@ -13,7 +13,7 @@ from handsfree.meaning.plain import unit_symbol
 from handsfree.units import Quantity, difference
 
 
-def tell(desk: Desk, session: Session, wanted: Difference) -> Turn:
+def tell_difference(desk: Desk, session: Session, wanted: Difference) -> Turn:
     """Say the first less the second, and log it; or why there is no such difference."""
     say, plan = desk.say, desk.plan
     condition = session.condition or plan.conditions[0].id

@@ -58,7 +58,7 @@ _OF_A_PLAN = ("next", "skip", "back", "repaired", "left", "expected", "probe", "
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class HowSaid:
     """How something was said.
 
     Attributes:
@@ -83,17 +83,19 @@ def condition_known(desk: Desk, session: Session, name: str) -> Turn:
     return turn
 
 
-def follow(desk: Desk, session: Session, meaning: Meaning, how: Said) -> Turn:
+def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) -> Turn:
     """What follows from an utterance."""
     question = session.question
     turn = closed(session)
     match meaning:
         case Command(name="yes") if question and isinstance(question.meant, Telling):
             return turn.and_then(
-                free_wires.tell(desk, turn.session, question.meant, confirmed=True)
+                free_wires.name_wire(desk, turn.session, question.meant, confirmed=True)
             )
         case Command(name="yes") if question and isinstance(question.meant, Command | SetCondition):
-            return turn.and_then(follow(desk, turn.session, question.meant, Said(how.words)))
+            return turn.and_then(
+                follow_freely(desk, turn.session, question.meant, HowSaid(how.words))
+            )
         case (Command() | SetCondition() | Telling()) as one if how.by_gist and _decides(one):
             asked = Question("meant", None, meant=one)
             return turn.and_then(ask(desk, turn.session, asked, "meant", how.words))
@@ -105,18 +107,18 @@ def follow(desk: Desk, session: Session, meaning: Meaning, how: Said) -> Turn:
             prompt = "" if turn.session.wire else desk.standing_prompt(turn.session)
             return turn.then(Spoke(desk.say("condition_set", condition=said, prompt=prompt)))
         case Telling() as told:
-            return turn.and_then(free_wires.tell(desk, turn.session, told))
+            return turn.and_then(free_wires.name_wire(desk, turn.session, told))
         case Difference() as wanted:
-            return turn.and_then(differing.tell(desk, turn.session, wanted))
+            return turn.and_then(differing.tell_difference(desk, turn.session, wanted))
         case Reading() | State() | Ambiguous() as value:
             supersedes = question.supersedes if question else None
-            return take(desk, session, value, how, supersedes)
+            return log_value(desk, session, value, how, supersedes)
         case Note(text=text):
             return Turn(session).then(Noted(text), Spoke(desk.say("noted")))
         case Aside() as beside:
             return aside(desk, session, beside)
         case Unclear(reason=reason) if reason == NO_UNIT and not question:
-            return turn.then(Asked(desk.say("free_unit"), reason="unit"))
+            return turn.then(_asked_for_unit(desk, session))
         case Unclear(reason=reason) if reason == TWINS:
             return turn.then(Asked(desk.say("free_twins"), reason="wire"))
         case Unclear(reason=reason):
@@ -131,7 +133,7 @@ def _decides(meant: Command | SetCondition | Telling) -> bool:
     )
 
 
-def _obey(desk: Desk, session: Session, command: Command, how: Said) -> Turn:
+def _obey(desk: Desk, session: Session, command: Command, how: HowSaid) -> Turn:
     """Do what was asked."""
     turn, say = closed(session), desk.say
     match command.name:
@@ -150,7 +152,7 @@ def _obey(desk: Desk, session: Session, command: Command, how: Said) -> Turn:
             value, last = command.take, session.last
             pins = desk.plan.step(last.step).pins
             value = replace(value, wire=value.wire or pins[0])
-            return take(desk, session, value, how, last.number)
+            return log_value(desk, session, value, how, last.number)
         case "where" if not session.question:
             count = desk.wording.integer(len(session.standing))
             place = desk.standing_prompt(session)
@@ -206,8 +208,8 @@ def settled(desk: Desk, session: Session, understood: Understood) -> Understood:
     return replace(understood, meaning=(*possible, meaning.candidates[0])[0])
 
 
-def take(
-    desk: Desk, session: Session, meaning: Take | Ambiguous, how: Said, supersedes: int | None
+def log_value(
+    desk: Desk, session: Session, meaning: Take | Ambiguous, how: HowSaid, supersedes: int | None
 ) -> Turn:
     """A value was said: it is logged, or asked about.
 
@@ -290,6 +292,14 @@ def _place(desk: Desk, session: Session, value: Take) -> _Placed | Asked | Spoke
     if isinstance(verdict, Refusal):
         return say_refusal(desk, session, step, verdict)
     return _Placed(in_unit, step, verdict, told)
+
+
+def _asked_for_unit(desk: Desk, session: Session) -> Asked:
+    """A number was said without a unit, and none is known."""
+    if session.wire is None:
+        return Asked(desk.standing_prompt(session), reason="wire")
+    wire = desk.wording.pin(desk.plan.pin(session.wire))
+    return Asked(desk.say("free_unit_of", wire=wire), reason="unit")
 
 
 def _kind(desk: Desk, session: Session, value: Take, pin: str, condition: str) -> Kind | None:

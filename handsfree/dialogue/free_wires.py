@@ -14,7 +14,7 @@ from handsfree.plan.schema import Pin
 from handsfree.plan.sheet import FreePlan
 
 
-def tell(desk: Desk, session: Session, told: Telling, *, confirmed: bool = False) -> Turn:
+def name_wire(desk: Desk, session: Session, told: Telling, *, confirmed: bool = False) -> Turn:
     """A wire is named, or one that was named is told otherwise.
 
     Args:

@@ -53,7 +53,7 @@ def _following(desk: Desk, session: Session, step: Step, goto: str) -> tuple[Ste
     return (desk.plan.step(chosen.test), informed.reason(desk, chosen)) if chosen else (None, "")
 
 
-def begin(desk: Desk, session: Session) -> Turn:
+def begin_tests(desk: Desk, session: Session) -> Turn:
     """The first step; in a free job, what can be said."""
     if desk.free:
         return Turn(session).then(Spoke(desk.standing_prompt(session)))

@@ -11,7 +11,7 @@ from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
 from handsfree.dialogue.in_watch import said_in_watch
-from handsfree.dialogue.moving import begin
+from handsfree.dialogue.moving import begin_tests
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import record, take
 from handsfree.dialogue.turn import Turn, closed
@@ -121,7 +121,7 @@ class Dialogue:
         if self._self_check:
             turn = meter.begin_check(desk, Session()).led_by(words)
             return Response(turn.session, turn.events)
-        turn = begin(desk, Session()).led_by(words)
+        turn = begin_tests(desk, Session()).led_by(words)
         return Response(turn.session, turn.events)
 
     def resume(self, session: Session) -> Response:
@@ -201,8 +201,8 @@ class Dialogue:
         if session.watch:
             return turn.and_then(said_in_watch(desk, session, understood.meaning, unsure=unsure))
         if desk.free:
-            how = free.Said(tuple(said), unsure=unsure, by_gist=understood.by_gist)
-            return turn.and_then(free.follow(desk, session, understood.meaning, how))
+            how = free.HowSaid(tuple(said), unsure=unsure, by_gist=understood.by_gist)
+            return turn.and_then(free.follow_freely(desk, session, understood.meaning, how))
         match understood.meaning:
             case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
                 turn = closed(session)
@@ -221,7 +221,7 @@ class Dialogue:
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
             case Telling() as told:
-                return vehicle.tell(desk, session, told)
+                return vehicle.tell_vehicle(desk, session, told)
             case Seen() | Difference():  # only said in a watch, and in a free job
                 return unclear(desk, session, "that is said elsewhere")
 

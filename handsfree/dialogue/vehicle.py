@@ -9,6 +9,6 @@ from handsfree.events import Spoke
 from handsfree.meaning import Telling
 
 
-def tell(desk: Desk, session: Session, told: Telling) -> Turn:
+def tell_vehicle(desk: Desk, session: Session, told: Telling) -> Turn:
     """Take over what was told."""
     return closed(session).then(Spoke(desk.standing_prompt(session)))

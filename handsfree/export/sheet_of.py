@@ -21,7 +21,7 @@ from handsfree.units import KINDS, Kind, quantity, show
 #: What another sound vehicle may read beside what was read here: a share of it, and at least so
 #: much in the unit of the kind.  Common practice, no published source; whoever knows better
 #: writes it into the plan.
-AROUND: dict[Kind, tuple[float, float]] = {
+BESIDE: dict[Kind, tuple[float, float]] = {
     "voltage": (0.05, 0.1),
     "resistance": (0.10, 0.5),
     "current": (0.10, 0.05),
@@ -81,8 +81,8 @@ def _amended(record: JobRecord) -> bool:
 
 def _heading(record: JobRecord) -> str:
     return (
-        f"# Made of the readings of {record.folder.resolve().name}.  The ranges lie around what was\n"
-        "# read there; what is right nobody has said. Put the maker's limits in their place.\n"
+        f"# Made of the readings of {record.folder.resolve().name}.  The ranges lie around what\n"
+        "# was read there; what is right nobody has said. Put the maker's limits in their place.\n"
     )
 
 
@@ -113,7 +113,7 @@ def _expected(takes: list[Take], kind: Kind | None) -> str:
     read = [one.value for one in takes if isinstance(one, Reading) and one.value is not None]
     if kind is None or not isinstance(last, Reading) or last.value is None:
         return "over limit"
-    (share, least), base, unit = AROUND[kind], KINDS[kind], unit_symbol(last.value)
+    (share, least), base, unit = BESIDE[kind], KINDS[kind], unit_symbol(last.value)
     figures = [float(value.m_as(base)) for value in read]
     low = min(one - max(share * abs(one), least) for one in figures)
     high = max(one + max(share * abs(one), least) for one in figures)

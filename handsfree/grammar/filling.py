@@ -11,18 +11,18 @@ from dataclasses import replace
 from handsfree.grammar.automaton import Arc, Automaton, Tags, trimmed
 
 #: Stands for what is filled in; no text has such a word.
-OPEN = "<open>"
+LEFT_OPEN = "<open>"
 
 
 def filled(grammar: Automaton, part: Automaton) -> Automaton:
-    """The grammar with `part` in place of each `OPEN`.
+    """The grammar with `part` in place of each `LEFT_OPEN`.
 
     Args:
         grammar: is left as it is.
         part: what may be said there; never nothing.
     """
-    opened = [any(arc.word == OPEN for arc in arcs) for arcs in grammar.table]
-    after = sorted({a.target for arcs in grammar.table for a in arcs if a.word == OPEN})
+    opened = [any(arc.word == LEFT_OPEN for arc in arcs) for arcs in grammar.table]
+    after = sorted({a.target for arcs in grammar.table for a in arcs if a.word == LEFT_OPEN})
     first = {target: grammar.states + k * part.states for k, target in enumerate(after)}
     table = [
         tuple(_through(arcs, part, first)) if holds else arcs
@@ -47,7 +47,7 @@ def _through(arcs: tuple[Arc, ...], part: Automaton, first: dict[int, int]) -> l
     """The arcs of a state, with those of `part` in place of the open one."""
     ways: list[Arc] = []
     for arc in arcs:
-        if arc.word != OPEN:
+        if arc.word != LEFT_OPEN:
             ways.append(arc)
             continue
         base = first[arc.target]

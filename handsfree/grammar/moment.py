@@ -12,7 +12,7 @@ from typing import Literal, get_args
 
 from handsfree.errors import BadInput
 from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
-from handsfree.grammar.filling import OPEN, filled
+from handsfree.grammar.filling import LEFT_OPEN, filled
 from handsfree.grammar.jsgf import (
     VOID,
     Choice,
@@ -222,6 +222,10 @@ class SpokenPlan:
             "wire": wires(self.language, self.plan),
             "condition": _conditions(self.language, self.plan),
             "telling": self._telling(beginning=beginning),
+            "written_letter": choice(
+                Tagged(Terminal(letter.upper()), (f"letter {letter}",))
+                for letter in (self.language.letters if written else ())
+            ),
             "written_volts": choice([Terminal("V"), Terminal("v")]) if written else VOID,
             "unit": choice([units, Ref("written")]) if written else units,
             "option": choice(_option(self.language, o) for o in options),
@@ -307,7 +311,7 @@ class SpokenPlan:
         if not isinstance(self.plan, FreePlan):
             return self.language.automaton(rule, slots)
         if (rule, written) not in self._open:
-            opened = slots | {"wire": Terminal(OPEN)}
+            opened = slots | {"wire": Terminal(LEFT_OPEN)}
             self._open[rule, written] = self.language.automaton(rule, opened)
         names = self.language.automaton(slots["wire"], slots)
         return filled(self._open[rule, written], names)

@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from handsfree import __version__
 from handsfree.log import JobRecord, Verification
-from handsfree.plan import COMMON_PRACTICE
+from handsfree.plan import COMMON_PRACTICE, FreePlan
 from handsfree.report.circuit import circuit
 from handsfree.report.compared import compared
 from handsfree.report.connector import connector
@@ -88,6 +88,7 @@ def render(
         check=check,
         most=MOST_PROBLEMS,
         silent=sounds.silent,
+        nothing_expected=isinstance(record.plan, FreePlan),
         common=COMMON_PRACTICE,
         version=__version__,
     )

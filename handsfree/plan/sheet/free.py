@@ -14,9 +14,9 @@ from handsfree.plan.sheet.sheet import (
     SheetCondition,
     SheetTest,
     SheetWire,
-    condition,
-    pin,
-    step,
+    sheet_condition,
+    sheet_pin,
+    sheet_step,
 )
 from handsfree.units import Kind
 
@@ -56,9 +56,9 @@ def grown(plan: FreePlan, more: Mapping[str, Any]) -> FreePlan:
     if unknown := [one for one in told.without if one in tested or one not in _labels(plan)]:
         raise ValueError(f"pin {unknown[0]} has tests, or is not there")
     pins = tuple(one for one in plan.connector.pins if one.number not in told.without)
-    pins += tuple(Pin.model_validate(pin(wire)) for wire in told.wires)
+    pins += tuple(Pin.model_validate(sheet_pin(wire)) for wire in told.wires)
     conditions = plan.conditions
-    conditions += tuple(Condition.model_validate(condition(one)) for one in told.conditions)
+    conditions += tuple(Condition.model_validate(sheet_condition(one)) for one in told.conditions)
     by_pin = {one.number: SheetWire(colour=one.wire, pin=one.number) for one in pins}
     steps = plan.steps + tuple(_step(one, by_pin, conditions) for one in told.tests)
     for names, most in (
@@ -83,7 +83,7 @@ def _step(
     if one.pin not in wires or one.condition not in {known.say for known in conditions}:
         raise ValueError(f"a test names pin {one.pin} or {one.condition!r}, which is not there")
     source = Sheet.model_fields["source"].default
-    return Step.model_validate(step(one, wires[one.pin], source))
+    return Step.model_validate(sheet_step(one, wires[one.pin], source))
 
 
 def test_of(plan: Plan, label: str, condition_id: Identifier, quantity: Kind | None) -> Step | None:

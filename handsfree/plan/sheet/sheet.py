@@ -20,12 +20,11 @@ from handsfree.fields import (
     Text,
 )
 from handsfree.plan.adapted import own_wire
+from handsfree.plan.derived.wiring import Data
 from handsfree.plan.derived.wording import spoken
 from handsfree.plan.measure import StateName
 from handsfree.plan.schema import CircuitClass, Subject
 from handsfree.units import KINDS, Kind, Quantity, kind_of, parse_quantity, show
-
-Data = dict[str, Any]
 
 _TO = re.compile(r"\s+to\s+")
 _NO_WORD = re.compile(r"[^a-z0-9]+")
@@ -135,9 +134,12 @@ def written_out(sheet: Sheet) -> Data:
     return sheet.model_dump(include=shared) | {
         "subject": sheet.subject,
         "meter": sheet.meter,
-        "connector": {"name": "the wires as they were told", "pins": list(map(pin, sheet.wires))},
-        "conditions": list(map(condition, sheet.conditions)),
-        "steps": [step(one, by_pin[one.pin], sheet.source) for one in sheet.tests],
+        "connector": {
+            "name": "the wires as they were told",
+            "pins": list(map(sheet_pin, sheet.wires)),
+        },
+        "conditions": list(map(sheet_condition, sheet.conditions)),
+        "steps": [sheet_step(one, by_pin[one.pin], sheet.source) for one in sheet.tests],
     }
 
 
@@ -151,7 +153,7 @@ def in_sheet(path: FieldPath) -> FieldPath:
     return path
 
 
-def pin(wire: SheetWire) -> Data:
+def sheet_pin(wire: SheetWire) -> Data:
     """The wire as a pin of the plan, called after its place."""
     colour, _, stripe = wire.colour.partition("/")
     function = f"pin {spoken(wire.pin.lower())}"
@@ -163,7 +165,7 @@ def pin(wire: SheetWire) -> Data:
     }
 
 
-def condition(one: SheetCondition) -> Data:
+def sheet_condition(one: SheetCondition) -> Data:
     """The condition with its id."""
     return {"id": identifier(one.say), "say": one.say, "names": one.names, "caution": one.caution}
 
@@ -203,7 +205,7 @@ def _quantity(text: str) -> Quantity:
     return parse_quantity(text)
 
 
-def step(one: SheetTest, wire: SheetWire, source: str) -> Data:
+def sheet_step(one: SheetTest, wire: SheetWire, source: str) -> Data:
     """The step of a test."""
     how, expect = measured(one)
     kind = how.get("quantity", "state")

@@ -63,7 +63,7 @@ def test_a_wire_is_there_from_the_moment_it_is_named(talk: Talk) -> None:
     assert said(talk, "white four point nine eight volts").startswith(
         "white with green stripe, four"
     )
-    assert last(talk) == ("A2", "as_found", "5 V")
+    assert last(talk) == ("A2", "as_found", "4.98 V")
 
 
 @pytest.mark.parametrize(
@@ -138,7 +138,7 @@ def test_states_and_over_limit_are_logged_too(talk: Talk) -> None:
         (["new wire red pin one", "new wire blue pin one"], "pin one is red already."),
         (
             ["new wire red pin one", "new wire red pin two"],
-            "Is it a second wire, red, pin two? Say yes or no.",
+            "a second wire, red, pin two. Is that right?",
         ),
         (["new wire red pin one", "five volts", "red is blue"], "red has readings already."),
         (["new wire red pin one", "three hundred volts"], "three hundred volts cannot be on this"),

@@ -203,7 +203,12 @@ class Dialogue:
         if desk.free:
             how = free.HowSaid(tuple(said), unsure=unsure, by_gist=understood.by_gist)
             return turn.and_then(free.follow_freely(desk, session, understood.meaning, how))
+        meant_before = session.question.meant if session.question else None
         match understood.meaning:
+            case Command(name="yes") if isinstance(meant_before, Telling):
+                turn = closed(session)
+                told_before = vehicle.tell_vehicle(desk, turn.session, meant_before, confirmed=True)
+                return turn.and_then(told_before)
             case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
                 turn = closed(session)
                 asked = ask(desk, turn.session, Question("meant", None, meant=meant), "meant", said)
@@ -220,8 +225,13 @@ class Dialogue:
                 return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
+            case Telling() as told if understood.by_gist and not session.entries:
+                turn = closed(session)
+                asked = ask(desk, turn.session, Question("meant", None, meant=told), "meant", said)
+                return turn.and_then(asked)
             case Telling() as told:
-                return vehicle.tell_vehicle(desk, session, told)
+                turn = closed(session)
+                return turn.and_then(vehicle.tell_vehicle(desk, turn.session, told))
             case Seen() | Difference():  # only said in a watch, and in a free job
                 return unclear(desk, session, "that is said elsewhere")
 

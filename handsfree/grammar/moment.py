@@ -297,6 +297,7 @@ class SpokenPlan:
                     )
                     for pin in self.plan.connector.pins
                 ),
+                "telling_gist": self._telling(beginning=True),
                 "words": Repeat(Terminal(ANY), 0, many=True),
                 "condition_gist": choice(
                     _condition_gist(self.language, one) for one in self.plan.conditions

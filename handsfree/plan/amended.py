@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from handsfree.errors import BadInput
 from handsfree.plan.adapted import NotAdapted, Vehicle, adapted
+from handsfree.plan.derived.wiring import Data
 from handsfree.plan.document import write_document
-from handsfree.plan.parse import parse_plan
+from handsfree.plan.parse import BadPlan, parse_plan
 from handsfree.plan.schema import Plan
 from handsfree.plan.sheet import FreePlan, grown
 
@@ -30,8 +30,8 @@ def amended(plan: Plan, change: Amendment) -> Plan:
         return grown(plan, change)
     try:
         return parse_plan(amended_text(plan, change))
-    except BadInput as error:
-        raise ValueError(str(error)) from error
+    except BadPlan as error:
+        raise ValueError("; ".join(fault.message for fault in error.faults)) from error
 
 
 def amended_text(plan: Plan, change: Amendment) -> str:
@@ -42,11 +42,30 @@ def amended_text(plan: Plan, change: Amendment) -> str:
     """
     if plan.described is None:
         raise ValueError("this plan is written out step by step; its file tells its wires")
-    vehicle = Vehicle.model_validate({"like": "the plan of the job", **change})
+    described = dict(plan.described)
+    subject = plan.subject.model_dump(include={*Vehicle.model_fields}, exclude_defaults=True)
+    told = {"like": "the plan of the job", **subject, **change}
     try:
-        return write_document(adapted(dict(plan.described), vehicle))
+        new = adapted(described, Vehicle.model_validate(told))
     except NotAdapted as error:
         raise ValueError(str(error)) from error
+    return write_document(new | {"loom": _called_as_before(described["loom"], new["loom"])})
+
+
+def _called_as_before(before: list[Data], now: list[Data]) -> list[Data]:
+    """The wires; one that has another name since is still understood by the one it had."""
+    return [
+        one | {"names": [*_others(one), old["name"]]} if old["name"] not in _all_names(one) else one
+        for old, one in zip(before, now, strict=True)
+    ]
+
+
+def _others(strand: Data) -> list[str]:
+    return [name for name in strand.get("names", ()) if name != strand["name"]]
+
+
+def _all_names(strand: Data) -> list[str]:
+    return [strand["name"], *strand.get("names", ())]
 
 
 def changed(change: Amendment) -> str:

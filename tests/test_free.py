@@ -22,7 +22,7 @@ from handsfree.events import (
 )
 from handsfree.export.sheet_of import sheet_of
 from handsfree.grammar import Language, SpokenPlan
-from handsfree.heard import Heard
+from handsfree.heard import Heard, Hypothesis
 from handsfree.job import Job
 from handsfree.log import JobRecord, Verification, fingerprint, open_job, read, verify
 from handsfree.plan import FreePlan, Plan, amended, free_plan, load_text, shipped
@@ -335,3 +335,16 @@ def test_a_plan_of_twelve_readings_has_forty_lines_at_most(
     text = sheet_of(JobRecord.read(tmp_path / "job"))
     assert len(load_text(text, "made.yaml").plan.steps) == 12
     assert len(text.splitlines()) <= 40
+
+
+def test_a_wire_that_may_be_meant_is_asked_about_by_name(talk: Talk) -> None:
+    said(talk, "new wire brown pin one", "new wire violet pin two", "brown five volts")
+    rivals = (Hypothesis("four point nine volts", -0.1), Hypothesis("violet four point nine volts"))
+    assert talk.hear(Heard(rivals)) == "Is it pin two, or pin one?"
+    assert said(talk, "violet") == "violet, four point nine volts, logged."
+
+
+def test_a_condition_that_was_missed_is_asked_for_again(talk: Talk) -> None:
+    said(talk, "new wire brown pin one")
+    assert said(talk, "connector and plugged") == "Say again?"
+    assert said(talk, "did you see the match last night") == ""

@@ -223,6 +223,8 @@ def log_value(
     answers, turn = session.question, closed(session)
     meaning = meter.without_leads(session, meaning)
     takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    if len({one.wire for one in takes}) > 1:  # asked about by their wires
+        takes = tuple(replace(one, wire=one.wire or session.wire) for one in takes)
     placed: list[_Placed] = []
     for one in takes:
         at = _place(desk, session, one)

@@ -30,6 +30,9 @@ from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
 from handsfree.plan.sheet import FreePlan, identifier
 from handsfree.units import Kind
 
+#: Words of no more letters are said in any talk.
+_LITTLE = 4
+
 Moment = Literal["beginning", "listening", "answering", "watching", "asleep"]
 
 
@@ -246,6 +249,15 @@ class SpokenPlan:
         slots = self.slots(None, written=False)
         names = choice([slots["wire"], slots["condition"]])
         return self.language.automaton(names, slots).vocabulary - self.number_words
+
+    @cached_property
+    def words_for_the_tool(self) -> frozenset[str]:
+        """Words by which somebody may be speaking to the tool: of its subject, and in a free job
+        those of conditions, since a value after one that was missed is logged under another."""
+        if not isinstance(self.plan, FreePlan):
+            return self.subject_words
+        said = (word for say, names in self.language.conditions.items() for word in (say, *names))
+        return self.subject_words | {w for text in said for w in text.split() if len(w) > _LITTLE}
 
     @cached_property
     def subject_words(self) -> frozenset[str]:

@@ -117,8 +117,9 @@ def interpret(
 
 def _may_be_meant(text: str, spoken: SpokenPlan) -> bool:
     """Whether words that are not in the grammar may be for the tool: few, and of its subject."""
-    said = words(text, spoken.subject_words)
-    subject = any(word in spoken.subject_words or is_numeral(word) for word in said)
+    ours = spoken.words_for_the_tool
+    said = words(text, ours)
+    subject = any(word in ours or is_numeral(word) for word in said)
     return subject and len(said) <= LONGEST_TRY
 
 

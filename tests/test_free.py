@@ -348,3 +348,10 @@ def test_a_condition_that_was_missed_is_asked_for_again(talk: Talk) -> None:
     said(talk, "new wire brown pin one")
     assert said(talk, "connector and plugged") == "Say again?"
     assert said(talk, "did you see the match last night") == ""
+
+
+def test_two_wires_are_named_in_one_breath(talk: Talk) -> None:
+    told = "new wire brown pin three and new wire violet pin alpha two"
+    assert said(talk, told) == "brown, pin three. violet, pin A two."
+    said(talk, "brown five volts")
+    assert last(talk)[0] == "3"

@@ -107,7 +107,7 @@ def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) 
             prompt = "" if turn.session.wire else desk.standing_prompt(turn.session)
             return turn.then(Spoke(desk.say("condition_set", condition=said, prompt=prompt)))
         case Telling() as told:
-            return turn.and_then(free_wires.name_wire(desk, turn.session, told))
+            return _tell_each(desk, turn, (told, *told.more))
         case Difference() as wanted:
             return turn.and_then(differing.tell_difference(desk, turn.session, wanted))
         case Reading() | State() | Ambiguous() as value:
@@ -124,6 +124,18 @@ def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) 
         case Unclear(reason=reason):
             return unclear(desk, session, reason)
     return unclear(desk, session, "that is said elsewhere")
+
+
+def _tell_each(desk: Desk, turn: Turn, every: tuple[Telling, ...]) -> Turn:
+    """What was told of wires in one breath, one after the other, up to a question."""
+    for one in every:
+        if turn.session.question:
+            break
+        following = free_wires.name_wire(desk, turn.session, replace(one, more=()))
+        for event in following.events:
+            desk = desk.amended(event.change) if isinstance(event, PlanAmended) else desk
+        turn = turn.and_then(following)
+    return turn
 
 
 def _decides(meant: Command | SetCondition | Telling) -> bool:

@@ -303,7 +303,12 @@ class JobIndex:
                     job.id,
                 )
                 .join_from(tables.reading, tables.job)
-                .where(job.plan == plan, reading.stands.is_(True), job.damage == "")
+                .where(
+                    job.plan == plan,
+                    reading.stands.is_(True),
+                    reading.verdict != "logged",  # nothing was expected
+                    job.damage == "",
+                )
             )
             return connection.execute(asked).all()
 

@@ -44,8 +44,11 @@ def load_language(name: str = "en") -> Language:
         jsgf.parse(path.read_text(encoding="utf-8"), str(path))
         for path in sorted(folder.glob("*.jsgf"))
     ]
-    said, settings = (_data(folder / f"{part}.yaml") for part in ("prompts", "language"))
-    return Language.of_grammars(name, grammars, said, _pronunciations(folder), **settings)
+    said, settings, conditions = (
+        _data(folder / f"{part}.yaml") for part in ("prompts", "language", "conditions")
+    )
+    words = _pronunciations(folder)
+    return Language.of_grammars(name, grammars, said, words, conditions=conditions, **settings)
 
 
 def language_of(loaded: LoadedPlan) -> Language:

@@ -45,6 +45,8 @@ def written(wanted: Expected) -> str:
         return " or ".join(wanted.states or wanted.answers)
     low = "" if wanted.low is None else show(wanted.low)
     high = "" if wanted.high is None else show(wanted.high)
+    if not low and not high:
+        return ""
     if low and high:
         return f"{low} to {high}"
     return f"at least {low}" if low else f"at most {high}"

@@ -12,7 +12,9 @@ from handsfree.meaning.meanings import Hold, Observation, Reading, State, Take
 from handsfree.plan.schema import Outcome, Plan, Step
 from handsfree.units import Quantity, difference, quantity, size, ureg
 
-Result = Literal["in range", "low", "high", "marginal", "as expected", "wrong", "not comparable"]
+Result = Literal[
+    "in range", "low", "high", "marginal", "as expected", "wrong", "not comparable", "logged"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +23,9 @@ class Comparison:
 
     Attributes:
         result: in range; low or high (out of range); marginal (nearer to a limit than the guard
-            band); as expected or wrong (states and observations); not comparable.
-        outcome: what the plan's rules see; None if not comparable.
+            band); as expected or wrong (states and observations); not comparable; logged (nothing
+            was expected).
+        outcome: what the plan's rules see; None if it was not judged.
         expected: what it was compared with.
         distance: how far outside the limit, or, if marginal, how far from it.
     """
@@ -113,6 +116,8 @@ def check(take: Take, step: Step, plan: Plan, taken: Taken) -> Comparison | Refu
     match take:
         case Reading() if step.measure.quantity:
             return _check_reading(take, step, plan, wanted)
+        case State() if step.measure.states and step.expect.nothing:
+            return Comparison("logged", None, wanted)
         case State(state=state) if step.measure.states:
             right = state in wanted.states
             return Comparison(*_RIGHT[right], wanted)
@@ -133,6 +138,8 @@ def _check_reading(
 ) -> Comparison | Refusal:
     value = reading.value
     if value is None:
+        if step.expect.nothing:
+            return Comparison("logged", None, wanted)
         if wanted.over_limit:
             return Comparison("as expected", "pass", wanted)
         if wanted.missing:
@@ -144,6 +151,8 @@ def _check_reading(
         return Refusal("dimension", value)
     if (limit := absurd_limit(plan, step, value)) is not None:
         return Refusal("absurd", value, limit)
+    if step.expect.nothing:
+        return Comparison("logged", None, wanted)
     if wanted.over_limit:
         return Comparison("low", "low", wanted)
     if wanted.missing:

@@ -19,6 +19,7 @@ from handsfree.cli.dictation import (
     CheckOption,
     CutInOption,
     Device,
+    FreeOption,
     KeepName,
     KeepOption,
     Key,
@@ -37,7 +38,7 @@ from handsfree.cli.options import (
     EngineOption,
     Json,
     ModelOption,
-    PlanArgument,
+    PlanOrNone,
     VoiceOption,
     calendar_day,
 )
@@ -47,7 +48,7 @@ from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
 from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, HandsfreeError
 from handsfree.events import Tell
 from handsfree.heard import Heard
 from handsfree.job import Job
@@ -58,7 +59,8 @@ from handsfree.live.keys import watch
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.log import JobLog, JobRecord, open_job, verify
 from handsfree.log.consistency import length, setbacks
-from handsfree.plan import LoadedPlan, load_plan
+from handsfree.log.folder import EVENTS
+from handsfree.plan import LoadedPlan, Plan, free_plan, load_plan
 from handsfree.sound.card import Card
 from handsfree.sound.endpoint import silero
 from handsfree.sound.recordings import Captured, recorded
@@ -76,7 +78,7 @@ def register(app: typer.Typer) -> None:
 
 
 def dictate(
-    plan: PlanArgument,
+    plan: PlanOrNone = None,
     audio: Recordings = None,
     job: Annotated[
         Path | None, typer.Option("--job", help="Job folder, new or to go on with.")
@@ -133,10 +135,14 @@ def dictate(
     seal: SealOption = False,
     typed: TypedOption = False,
     keep: KeepOption = KeepName.all,
+    free: FreeOption = False,
     as_json: Json = False,
 ) -> None:
-    """Dictate readings along a plan; each is checked, read back and logged."""
-    loaded = load_plan(plan)
+    """Dictate readings along a plan; each is checked, read back and logged.
+
+    With --free there is no plan: name wires and conditions as you go.
+    """
+    loaded = _chosen(plan, free=free)
     vouching = unlocked() if seal else None  # now, while there is a hand for the keyboard
     if person is not None:
         progress_file(person)  # is the name one that can be kept?
@@ -187,6 +193,18 @@ def dictate(
                 keep_progress(person, loaded, session.folder, session.began)
             if vouching is not None:
                 sealed(session.folder, vouching)
+
+
+def _chosen(plan: str | None, *, free: bool) -> LoadedPlan:
+    """The plan that was named, or the one of a job without a plan."""
+    if free and plan is not None:
+        raise BadInput("a free job has no plan", where="--free", remedy=f"Leave out {plan}.")
+    if free:
+        return free_plan()
+    if plan is None:
+        remedy = "Name one (`handsfree plan list`), or give --free to go without."
+        raise BadInput("there is no plan", remedy=remedy)
+    return load_plan(plan)
 
 
 def _listen(
@@ -280,7 +298,7 @@ def demo(
     report = run.folder / "report.html"
     report_file(run.folder, report)
     console.print(f"verdict: {done.finding.part if done.finding else 'no rule names a part'}")
-    found = explanation(run.dialogue.desk, done)
+    found = explanation(run.dialogue.at(done), done)
     if found:
         show_explanation(found)
     console.print(f"report: {report}")
@@ -322,13 +340,22 @@ class _Session:
     def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
         """Show the session on a screen while it lasts."""
         (lines,) = self.listeners
-        display = open_display(kind, self.loaded.plan, plain=lines, site=where)
+        display = open_display(kind, self._plan_so_far(), plain=lines, site=where)
         self.listeners = [display.tell]
         self.phone = display.phone if isinstance(display, WebDisplay) else None
         try:
             yield
         finally:
             display.close()
+
+    def _plan_so_far(self) -> Plan:
+        """The plan, with what was told of it in a job that is gone on with."""
+        if not (self.folder / EVENTS).exists():
+            return self.loaded.plan
+        try:
+            return JobRecord.read(self.folder).plan
+        except HandsfreeError:  # opening the log says what is wrong with it
+            return self.loaded.plan
 
     def run_files(self, sounds: Iterator[Captured]) -> Job:
         """Listen to recordings until they or the job end."""

@@ -64,6 +64,10 @@ KeepOption = Annotated[
         help="Of which utterances the sound is kept: none, those of readings and notes, or all.",
     ),
 ]
+FreeOption = Annotated[
+    bool,
+    typer.Option("--free", help="Without a plan: wires and conditions are named on the way."),
+]
 #: Signs of a line that is typed, at most; the rest is not taken.
 LONGEST_TYPED = 500
 SealOption = Annotated[

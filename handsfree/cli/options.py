@@ -30,6 +30,7 @@ def _plans(incomplete: str) -> list[str]:
 
 _PLAN = "A shipped plan's name, or a file."
 PlanArgument = Annotated[str, typer.Argument(help=_PLAN, autocompletion=_plans)]
+PlanOrNone = Annotated[str | None, typer.Argument(help=_PLAN, autocompletion=_plans)]
 PlanOption = Annotated[str, typer.Option("--plan", help=_PLAN, autocompletion=_plans)]
 StepOption = Annotated[str | None, typer.Option("--step", help="Id of the step it is said at.")]
 EngineOption = Annotated[EngineName, typer.Option("--engine", help="Speech engine.")]

@@ -12,6 +12,7 @@ from rich.text import Text
 from handsfree.display.consoles import ShowingConsole
 from handsfree.events import (
     Asked,
+    DifferenceTold,
     Event,
     ExcursionSeen,
     ExcursionStruck,
@@ -24,6 +25,7 @@ from handsfree.events import (
     MicrophoneChanged,
     Noted,
     NoteWorded,
+    PlanAmended,
     ReadingCorrected,
     ReadingStruck,
     ReadingTaken,
@@ -38,6 +40,7 @@ from handsfree.events import (
     WatchEnded,
 )
 from handsfree.events.watches import clock
+from handsfree.plan import changed
 from handsfree.showable import escaped
 
 #: For people; wraps to the terminal and drops colours when it is no terminal.
@@ -99,6 +102,12 @@ def _line(event: Event) -> tuple[str, str, str] | None:
             return "rev", "magenta", ": ".join(filter(None, (f"looked through by {by}", remark)))
         case ReadingStruck(step=step):
             return "log", "magenta", f"the value at {step.replace('_', ' ')} no longer counts"
+        case PlanAmended(change=change):
+            return ("log", "magenta", told) if (told := changed(change)) else None
+        case DifferenceTold(wires=(one, other), condition=condition):
+            what = f"drop from {one} to {other}" if event.drop else f"{one} less {other}"
+            said = f"{what} · {condition.replace('_', ' ')} · {event.figures}"
+            return "log", "green", said
         case LeadMoved(jack=jack):
             return "log", "magenta", f"the red lead counts as in the {jack} jack"
         case MeterChecked(part=part, passed=passed, value=value, unit=unit):

@@ -1,10 +1,11 @@
-"""`handsfree plan`: list, show, check, expect, new and schema."""
+"""`handsfree plan`: list, show, check, expect, new, from and schema."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -20,7 +21,9 @@ from handsfree.cli.options import Json, PlanArgument
 from handsfree.cli.output import console, print_json
 from handsfree.diagnosis import rehearse as walk_faults
 from handsfree.errors import BadInput
-from handsfree.plan import Plan, Step, json_schema, load_plan, titles
+from handsfree.export.sheet_of import sheet_of
+from handsfree.log import JobRecord
+from handsfree.plan import Plan, Step, json_schema, load_plan, load_text, titles
 from handsfree.units import show
 
 _app = typer.Typer(help="Look at test plans, or check your own.", no_args_is_help=True)
@@ -163,6 +166,23 @@ def expect(plan: PlanArgument, as_json: Json = False) -> None:
         condition = loaded.condition(step.condition).say
         table.add_row(step.id, condition, *figures(agreement), written(agreement.wanted), agrees)
     console.print(table)
+
+
+@_app.command("from", epilog="Example: handsfree plan from jobs/free-… -o my-plan.yaml")
+def plan_from(
+    job: Annotated[Path, typer.Argument(help="The job folder.")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="The file.")],
+) -> None:
+    """Make a plan of a job without one: its wires, its conditions, ranges around what was read."""
+    if output.exists():
+        raise BadInput("there is such a file", where=str(output), remedy="Give another with -o.")
+    text = sheet_of(JobRecord.read(job))
+    made = load_text(text, str(output))
+    check_plan_file(made)
+    output.write_text(text, encoding="utf-8")
+    lines = len(text.splitlines())
+    console.print(f"{output}: fine, {len(made.plan.steps)} steps in {lines} lines", markup=False)
+    console.print(f"Next: handsfree dictate {output}", markup=False)
 
 
 @_app.command("schema", epilog="Example: handsfree plan schema > plan.schema.json")

@@ -10,7 +10,7 @@ from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
-from handsfree.meaning import NO_UNIT, Aside, Command, Seen, SetCondition
+from handsfree.meaning import NO_UNIT, Aside, Command, Seen, SetCondition, Telling
 from handsfree.plan.schema import Step
 
 #: A question is put at most so often; then it is dropped.
@@ -46,8 +46,10 @@ def ask(
     return Turn(session).then(asked)
 
 
-def _what_is_meant(desk: Desk, meant: Command | SetCondition | Seen | None) -> str:
+def _what_is_meant(desk: Desk, meant: Command | SetCondition | Seen | Telling | None) -> str:
     match meant:
+        case Telling():
+            return desk.say("ask_meant_telling", told=told_in_words(desk, meant))
         case Seen():
             return desk.say("ask_meant_seen", seen=desk.wording.seen(meant))
         case SetCondition(condition=condition):
@@ -57,6 +59,22 @@ def _what_is_meant(desk: Desk, meant: Command | SetCondition | Seen | None) -> s
         case Command(name=name):
             return desk.say(f"ask_meant_{name}")
     raise ValueError("a question about nothing")
+
+
+def told_in_words(desk: Desk, told: Telling) -> str:
+    """What was told of the vehicle, as it is said back."""
+    say, wording = desk.say, desk.wording
+    own = desk.plan.pin(told.wire) if told.wire is not None else None
+    colour, _, stripe = (told.colour or "").partition("/")
+    look = say("wire_striped" if stripe else "wire_plain", colour=colour, stripe=stripe)
+    label = wording.language.written(wording.language.label_words(told.pin)) if told.pin else ""
+    place = say("pin_number", number=label) if told.pin else ""
+    volts = wording.quantity(told.volts) if told.volts is not None else ""
+    name = (wording.pin(own) if desk.free else own.function) if own else ""
+    key = f"told_{told.of.replace(' ', '_')}"
+    how = ", ".join(filter(None, (look, place)))
+    return ", ".join([say(key, wire=name, how=how, volts=volts)]
+                     + [told_in_words(desk, one) for one in told.more])  # fmt: skip
 
 
 def _told_apart(desk: Desk, question: Question) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from handsfree.check import expected
@@ -12,7 +12,9 @@ from handsfree.dialogue.wording import Wording
 from handsfree.events import MeterPart
 from handsfree.grammar import SpokenPlan
 from handsfree.once import once
+from handsfree.plan.amended import Amendment
 from handsfree.plan.schema import Plan, Step
+from handsfree.plan.sheet import FreePlan
 from handsfree.units import show
 
 
@@ -38,6 +40,21 @@ class Desk:
     wording: Wording
     apprentice: bool = False
     informed: bool = False
+
+    @property
+    def free(self) -> bool:
+        """Whether there is no plan: nothing is expected, and nothing comes next."""
+        return isinstance(self.plan, FreePlan)
+
+    def amended(self, change: Amendment) -> Desk:
+        """The desk once this was told of the plan.
+
+        Raises:
+            ValueError: it cannot be so; says why.
+        """
+        wording = self.wording.amended(change)
+        plan = wording.plan
+        return replace(self, plan=plan, spoken=self.spoken.of(plan), wording=wording)
 
     @cached_property
     def diagnosis(self) -> Diagnosis | None:
@@ -112,6 +129,8 @@ class Desk:
 
     def bare_prompt(self, session: Session, step: Step, how: str) -> str:
         """The prompt without a warning before it."""
+        if step.expect.nothing:
+            return self.say(f"{how}_untold", prompt=step.prompt)
         if self.untold(session, step):
             return f"{self.say(f'{how}_untold', prompt=step.prompt)} {self.say('ask_guess')}"
         return self.say(how, prompt=step.prompt, expected=self.expectation(session, step))
@@ -129,6 +148,22 @@ class Desk:
             )
             return self.say("watching", wire=wire)
         step = self.step(session)
+        if self.free:
+            return self._place(session)
         if step:
             return self.prompt(session, step, "again")
         return self.say("await_repair") if session.phase == "verdict" else ""
+
+    def _place(self, session: Session) -> str:
+        """In a free job: whose value is waited for, under which condition."""
+        if session.wire is None:
+            return self.say("free_which" if self.plan.connector.pins else "free_start")
+        wire = self.wording.pin(self.plan.pin(session.wire))
+        said = self.say("free_at", wire=wire, condition=self.condition_said(session))
+        left = session.jack == "current"
+        return f"{self.say('lead_back_first')} {said}" if left else said
+
+    def condition_said(self, session: Session) -> str:
+        """The condition that is set, in words; the first of the plan, if none is known."""
+        known = session.condition or self.plan.conditions[0].id
+        return self.plan.condition(known).say

@@ -31,6 +31,9 @@ def where(desk: Desk, session: Session) -> Turn:
         return ask(desk, session, question, "again", said)
     if session.watch:
         return turn.then(Spoke(desk.standing_prompt(session)))
+    if desk.free:
+        place = desk.standing_prompt(session)
+        return turn.then(Spoke(desk.say("going_on_free", prompt=place)))
     if step is None:
         prompt = desk.say("going_on_verdict", prompt=desk.standing_prompt(session))
         return turn.then(Spoke(prompt))

@@ -12,7 +12,7 @@ from handsfree.check import Comparison, check
 from handsfree.dialogue.asking import ASK_AT_MOST, ask
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.jack import NEARLY_NOTHING
-from handsfree.dialogue.moving import open_step
+from handsfree.dialogue.moving import begin_tests
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import LeadMoved, MeterChecked, MeterPart, Question, Spoke
@@ -81,9 +81,7 @@ def _go_on(desk: Desk, session: Session, part: MeterPart, said: str) -> Turn:
     if part == "leads":
         return turn.and_then(ask(desk, turn.session, Question("battery", None), "meter", [said]))
     if session.step is None and session.phase == "test":
-        return turn.and_then(
-            open_step(desk, turn.session, desk.plan.steps[0], "next").led_by([said])
-        )
+        return turn.and_then(begin_tests(desk, turn.session).led_by([said]))
     return turn.then(Spoke(join([said, desk.standing_prompt(turn.session)])))
 
 

@@ -23,7 +23,12 @@ from handsfree.plan.schema import NO_OHMMETER, Step
 
 
 def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
-    """Go to where `step` sends: the next step, another one, or the end of the phase."""
+    """Go to where `step` sends: the next step, another one, or the end of the phase.
+
+    In a free job nothing comes next.
+    """
+    if desk.free:
+        return Turn(session)
     following, why = _following(desk, session, step, goto)
     if following is not None:
         return open_step(desk, session, following, "next").ended_by(why)
@@ -46,6 +51,13 @@ def _following(desk: Desk, session: Session, step: Step, goto: str) -> tuple[Ste
     except LookupError:
         return following, ""
     return (desk.plan.step(chosen.test), informed.reason(desk, chosen)) if chosen else (None, "")
+
+
+def begin_tests(desk: Desk, session: Session) -> Turn:
+    """The first step; in a free job, what can be said."""
+    if desk.free:
+        return Turn(session).then(Spoke(desk.standing_prompt(session)))
+    return open_step(desk, session, desk.plan.steps[0], "next")
 
 
 def revise(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
@@ -138,6 +150,10 @@ def repaired(desk: Desk, session: Session) -> Turn:
 def finish(desk: Desk, session: Session) -> Turn:
     """The end of the job, verified only if every test after the repair passed."""
     phase, turn = session.phase, Turn(session)
+    if desk.free:
+        count = desk.wording.integer(len(session.standing))
+        said = join([jack.warning(desk, session), desk.say("finished_free", count=count)])
+        return turn.then(Spoke(said), JobFinished("not verified"))
     if phase == "test":
         turn = _verdict(desk, session)
     steps = [s.id for s in _after_repair(desk)]

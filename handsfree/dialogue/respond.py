@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handsfree.check import Refusal, check, resolve
-from handsfree.dialogue import meter
+from handsfree.dialogue import free, meter, vehicle
 from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import again, where
 from handsfree.dialogue.in_watch import said_in_watch
-from handsfree.dialogue.moving import open_step
+from handsfree.dialogue.moving import begin_tests
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import record, take
 from handsfree.dialogue.turn import Turn, closed
@@ -24,6 +24,7 @@ from handsfree.meaning import (
     Ambiguous,
     Aside,
     Command,
+    Difference,
     Note,
     Observation,
     Reading,
@@ -31,11 +32,13 @@ from handsfree.meaning import (
     SetCondition,
     State,
     Take,
+    Telling,
     Unclear,
     Understood,
     interpret,
 )
 from handsfree.once import once
+from handsfree.plan.amended import Amendment
 from handsfree.plan.schema import Plan, Step
 
 #: A command that ends, strikes, skips, moves or begins a watch is not obeyed if it is less
@@ -98,6 +101,17 @@ class Dialogue:
         self.desk = Desk(
             plan, _spoken(language, plan), Wording(language, plan), apprentice, informed
         )
+        self._latest: tuple[tuple[Amendment, ...], Desk] = (), self.desk
+
+    def at(self, session: Session) -> Desk:
+        """The desk with all that was told of the plan so far; the latest is kept."""
+        told, desk = self._latest
+        if session.told[: len(told)] != told:
+            told, desk = (), self.desk
+        for change in session.told[len(told) :]:
+            desk = desk.amended(change)
+        self._latest = session.told, desk
+        return desk
 
     def start(self) -> Response:
         """The first words: title, cautions, the first step."""
@@ -107,17 +121,17 @@ class Dialogue:
         if self._self_check:
             turn = meter.begin_check(desk, Session()).led_by(words)
             return Response(turn.session, turn.events)
-        turn = open_step(desk, Session(), plan.steps[0], "next").led_by(words)
+        turn = begin_tests(desk, Session()).led_by(words)
         return Response(turn.session, turn.events)
 
     def resume(self, session: Session) -> Response:
         """The first words when a job goes on: where it stands."""
-        turn = where(self.desk, session)
+        turn = where(self.at(session), session)
         return Response(turn.session, turn.events)
 
     def again(self, session: Session) -> Response:
         """What is said after an outage of the sound."""
-        turn = again(self.desk, session)
+        turn = again(self.at(session), session)
         return Response(turn.session, turn.events)
 
     def respond(self, session: Session, heard: Heard) -> Response:
@@ -134,17 +148,18 @@ class Dialogue:
 
     def enter(self, session: Session, step: Step, value: Take) -> Response | Refusal:
         """What follows from a value that was not said, at whatever step it belongs to."""
-        verdict = check(value, step, self.desk.plan, session.taken)
+        desk = self.at(session)
+        verdict = check(value, step, desk.plan, session.taken)
         if isinstance(verdict, Refusal):
             return verdict
-        turn = record(self.desk, session, step, value, verdict)
+        turn = record(desk, session, step, value, verdict)
         return Response(turn.session, turn.events)
 
     def understand(self, session: Session, heard: Heard) -> Understood:
         """The meaning of an utterance where the dialogue stands, settled as far as it can be."""
         if heard.broke:
             return Understood(Unclear(heard.broke))
-        desk = self.desk
+        desk = self.at(session)
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
         if session.last and (_correction(understood) or _unknown(understood)):
@@ -153,10 +168,12 @@ class Dialogue:
             if _correction(corrected, with_value=True):
                 understood, step = corrected, before
         understood = _sure(understood, session)
+        if desk.free and not session.watch:
+            return free.settled(desk, session, understood)
         return resolve(understood, step, desk.plan, session.taken) if step else understood
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
-        desk = self.desk
+        desk = self.at(session)
         if heard.broke:
             return Turn(session).then(Spoke(desk.say("recogniser_broke")))
         number = not isinstance(understood.meaning, State | Observation)
@@ -177,9 +194,21 @@ class Dialogue:
             case _ if open_end:  # anything but yes goes on
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))
+        turn = Turn(session)
+        if isinstance(understood.meaning, SetCondition) and desk.free:
+            turn = free.condition_known(desk, session, understood.meaning.condition)
+            session, desk = turn.session, self.at(turn.session)
         if session.watch:
-            return said_in_watch(desk, session, understood.meaning, unsure=unsure)
+            return turn.and_then(said_in_watch(desk, session, understood.meaning, unsure=unsure))
+        if desk.free:
+            how = free.HowSaid(tuple(said), unsure=unsure, by_gist=understood.by_gist)
+            return turn.and_then(free.follow_freely(desk, session, understood.meaning, how))
+        meant_before = session.question.meant if session.question else None
         match understood.meaning:
+            case Command(name="yes") if isinstance(meant_before, Telling):
+                turn = closed(session)
+                told_before = vehicle.tell_vehicle(desk, turn.session, meant_before, confirmed=True)
+                return turn.and_then(told_before)
             case (Command() | SetCondition()) as meant if understood.by_gist and _decides(meant):
                 turn = closed(session)
                 asked = ask(desk, turn.session, Question("meant", None, meant=meant), "meant", said)
@@ -196,8 +225,15 @@ class Dialogue:
                 return aside(desk, session, said_beside)
             case Unclear(reason=reason):
                 return unclear(desk, session, reason)
-            case Seen():  # only said in a watch
-                return unclear(desk, session, "nothing is watched")
+            case Telling() as told if understood.by_gist and not session.entries:
+                turn = closed(session)
+                asked = ask(desk, turn.session, Question("meant", None, meant=told), "meant", said)
+                return turn.and_then(asked)
+            case Telling() as told:
+                turn = closed(session)
+                return turn.and_then(vehicle.tell_vehicle(desk, turn.session, told))
+            case Seen() | Difference():  # only said in a watch, and in a free job
+                return unclear(desk, session, "that is said elsewhere")
 
 
 def _event(heard: Heard, understood: Understood) -> UtteranceHeard:

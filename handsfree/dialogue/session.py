@@ -19,6 +19,7 @@ from handsfree.events import (
     LeadMoved,
     MeterChecked,
     Paused,
+    PlanAmended,
     Question,
     QuestionClosed,
     ReadingCorrected,
@@ -34,10 +35,12 @@ from handsfree.events import (
     Watch,
     WatchBegun,
     WatchEnded,
+    WireChosen,
     Woken,
 )
 from handsfree.grammar.moment import Moment
 from handsfree.meaning import Aside, Meaning, Take, Unclear
+from handsfree.plan.amended import Amendment
 from handsfree.plan.schema import Finding, Outcome
 from handsfree.units import Quantity, quantity
 
@@ -66,6 +69,9 @@ class Session:
         now: when something was last said, in seconds since 1970; 0 if nobody tells it.
         leads: resistance of the meter's leads, once it was measured.
         jack: in which the red lead of the meter is, as far as is known.
+        told: what was told of the plan, in order.
+        wire: pin of the wire that was named or read last; in a free job it is meant where none
+            is named.
     """
 
     phase: Phase = "test"
@@ -85,6 +91,8 @@ class Session:
     now: float = 0.0
     leads: Quantity | None = None
     jack: Literal["current", "volts"] = "volts"
+    told: tuple[Amendment, ...] = ()
+    wire: str | None = None
 
     @classmethod
     def of(cls, events: Iterable[Event]) -> Session:
@@ -104,6 +112,11 @@ class Session:
                 return self._opened(event)
             case StepSkipped(step=step):
                 return replace(self, skipped=self.skipped | {step})
+            case PlanAmended(change=change, anew=anew):
+                told = replace(self, told=(*self.told, change))
+                return told._anew() if anew else told
+            case WireChosen(pin=pin):
+                return replace(self, wire=pin)
             case ConditionSet(condition=condition):
                 return replace(self, condition=condition)
             case WatchBegun():
@@ -124,10 +137,16 @@ class Session:
                 return replace(self, question=None)
             case LeadMoved(jack=jack):
                 return replace(self, jack=jack)
-            case ReadingTaken(entry=entry):
+            case ReadingTaken(entry=entry, pins=pins):
                 kept = self._voided(entry.supersedes)
                 skipped = self.skipped - {entry.step}
-                return replace(self, entries=(*kept, entry), skipped=skipped, question=None)
+                return replace(
+                    self,
+                    entries=(*kept, entry),
+                    skipped=skipped,
+                    question=None,
+                    wire=pins[0] if len(pins) == 1 else None,
+                )
             case ReadingCorrected(taken=taken):
                 return self.after(taken)
             case ReadingStruck(number=number):
@@ -154,13 +173,31 @@ class Session:
                 return replace(self, phase="finished", step=None, question=None)
         return self
 
+    def _anew(self) -> Session:
+        """No test is open yet, and none was passed over."""
+        begun = Session()
+        return replace(
+            self,
+            step=None,
+            condition=None,
+            question=None,
+            skipped=begun.skipped,
+            visited=begun.visited,
+            guesses=begun.guesses,
+            setups=begun.setups,
+        )
+
     def _missed(self, meaning: Meaning) -> int:
         """Misunderstandings in a row; an open question is put again, and counts itself."""
         if not isinstance(meaning, Unclear | Aside):
             return 0
         if isinstance(meaning, Aside) and not meaning.about:  # nobody was spoken to
             return self.misses
-        again = self.question is not None and self.question.kind not in ("correct", "finish")
+        again = self.question is not None and self.question.kind not in (
+            "correct",
+            "finish",
+            "meant",
+        )
         return self.misses if again else self.misses + 1
 
     def _opened(self, event: StepOpened) -> Session:
@@ -197,7 +234,9 @@ class Session:
             return "asleep"
         if self.watch:
             return "watching"
-        return "answering" if self.question else "listening"
+        if self.question:
+            return "answering"
+        return "listening" if self.entries else "beginning"
 
     @property
     def watch(self) -> Watch | None:

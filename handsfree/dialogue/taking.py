@@ -109,7 +109,7 @@ def record(
         return turn.and_then(revise(desk, turn.session, step, goto).led_by(words))
     elsewhere = here is None or here.id != step.id
     rerouted = corrects and previous and _goto(step, previous.verdict) != goto
-    if elsewhere and not rerouted:  # another step than the open one: come back
+    if elsewhere and not rerouted and not desk.free:  # another step than the open one: come back
         if previous and not corrects:
             words.insert(0, desk.say("retaken", value=desk.wording.take(previous.take)))
         if here is not None:

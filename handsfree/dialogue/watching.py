@@ -32,7 +32,7 @@ def begin_watch(desk: Desk, session: Session, command: Command) -> Turn:
         return Turn(session).then(Spoke(desk.say("refused_watch")))
     here = desk.step(session)
     named = [pin for pin in (command.wire, *command.others) if pin is not None]
-    if here and set(named) & set(here.pins):
+    if here and here.measure.quantity and set(named) & set(here.pins):
         named = []
     if len(named) > 1:
         pins = f" {desk.say('or')} ".join(desk.wording.pin_number(desk.plan.pin(p)) for p in named)

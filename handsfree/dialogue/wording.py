@@ -19,6 +19,7 @@ from handsfree.meaning import (
     State,
     Take,
 )
+from handsfree.plan.amended import Amendment, amended
 from handsfree.plan.schema import Pin, Plan, Step
 from handsfree.units import Quantity, quantity
 
@@ -32,6 +33,14 @@ class Wording:
     def __init__(self, language: Language, plan: Plan) -> None:
         self.language = language
         self.plan = plan
+
+    def amended(self, change: Amendment) -> Wording:
+        """The wording once this was told of the plan.
+
+        Raises:
+            ValueError: it cannot be so; says why.
+        """
+        return Wording(self.language, amended(self.plan, change))
 
     @cached_property
     def hint(self) -> str:
@@ -159,12 +168,12 @@ class Wording:
         """A wire by its colours, and by its pin where another wire has the same."""
         if self._has_twin(pin):
             number = self._label(pin)
-            return self.prompt("wire_at_pin", wire=self._colours(pin), number=number)
-        return self._colours(pin)
+            return self.prompt("wire_at_pin", wire=self.colours(pin), number=number)
+        return self.colours(pin)
 
     def name(self, pin: Pin) -> str:
         """A wire as the grammar knows it: by its colours, or by its pin if others have these."""
-        return self.pin_number(pin) if self._has_twin(pin) else self._colours(pin)
+        return self.pin_number(pin) if self._has_twin(pin) else self.colours(pin)
 
     def pin_number(self, pin: Pin) -> str:
         """A wire by the label of its pin."""
@@ -173,7 +182,8 @@ class Wording:
     def _label(self, pin: Pin) -> str:
         return self.language.written(self.language.label_words(pin.number))
 
-    def _colours(self, pin: Pin) -> str:
+    def colours(self, pin: Pin) -> str:
+        """The colours of a wire."""
         if pin.stripe:
             return self.prompt("wire_striped", colour=pin.colour, stripe=pin.stripe)
         return self.prompt("wire_plain", colour=pin.colour)

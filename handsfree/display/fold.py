@@ -15,6 +15,7 @@ from handsfree.display.colours import rgb
 from handsfree.display.glance import Badge, Glance, Value, WireLook
 from handsfree.events import (
     Asked,
+    ConditionSet,
     Entry,
     Event,
     Guessed,
@@ -32,11 +33,13 @@ from handsfree.events import (
     VerdictWithdrawn,
     WatchBegun,
     WatchEnded,
+    WireChosen,
     Woken,
 )
 from handsfree.meaning import Observation, Reading, State, Take, Unclear
 from handsfree.meaning.plain import unit_symbol
 from handsfree.plan.schema import Pin, Plan, Step
+from handsfree.plan.sheet import FreePlan
 from handsfree.units import Quantity, show
 
 #: The level moves in so many steps, so that a display is redrawn only when it is worth it.
@@ -70,6 +73,13 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return replace(glance, paused=True)
         case Woken():
             return replace(glance, paused=False)
+        case WireChosen(pin=str() as pin):
+            named = wording.plan.pin(pin)
+            return replace(
+                glance, wires=(_wire(wording, named),), prompt=wording.pin(named), expected=""
+            )
+        case ConditionSet(condition=condition) if isinstance(wording.plan, FreePlan):
+            return replace(glance, condition=wording.plan.condition(condition).say)
         case StepOpened(step=step, untold=untold):
             opened = replace(glance, untold=untold, finished="", options=())
             return _settled(_open(opened, wording, wording.plan.step(step)), wording)
@@ -152,11 +162,12 @@ def _open(glance: Glance, wording: Wording, step: Step) -> Glance:
     plan = wording.plan
     condition = plan.condition(step.condition)
     phase = [s.id for s in plan.steps if s.phase == step.phase]
+    free = isinstance(plan, FreePlan)  # no test of it is one of so many
     return replace(
         glance,
         step=step.id,
-        number=phase.index(step.id) + 1,
-        count=len(phase),
+        number=0 if free else phase.index(step.id) + 1,
+        count=0 if free else len(phase),
         wires=_wires(wording, step),
         prompt=step.prompt,
         condition=condition.say,
@@ -166,6 +177,8 @@ def _open(glance: Glance, wording: Wording, step: Step) -> Glance:
 
 
 def _expected(glance: Glance, wording: Wording, step: Step) -> str:
+    if step.expect.nothing:
+        return ""
     return show_expected(wording, step, expected(step, glance.taken))
 
 

@@ -8,7 +8,7 @@ from typing import Protocol
 from handsfree.dialogue import Wording
 from handsfree.display.fold import begin, fold
 from handsfree.display.glance import Glance
-from handsfree.events import Logged, SoundLevel, Tell
+from handsfree.events import Logged, PlanAmended, SoundLevel, Tell
 
 
 class Screen(Protocol):
@@ -44,6 +44,8 @@ class Display:
     def tell(self, logged: Logged) -> None:
         """Take up an event of the job, a level, or that a microphone was lost or is back."""
         with self._lock:
+            if isinstance(logged.event, PlanAmended):
+                self._wording = self._wording.amended(logged.event.change)
             self.glance = fold(self.glance, logged.event, self._wording)
             if self._screen:
                 self._screen.show(self.glance)

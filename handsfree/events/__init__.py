@@ -56,6 +56,7 @@ from handsfree.events.metering import (
     WatchEnded,
 )
 from handsfree.events.sound import Keep, kept
+from handsfree.events.telling import DifferenceTold, PlanAmended, WireChosen
 from handsfree.events.watches import Watch
 
 __all__ = [
@@ -63,6 +64,7 @@ __all__ = [
     "ClipsPurged",
     "Codec",
     "ConditionSet",
+    "DifferenceTold",
     "Entry",
     "Event",
     "ExcursionSeen",
@@ -87,6 +89,7 @@ __all__ = [
     "Noted",
     "Paused",
     "PhotoAttached",
+    "PlanAmended",
     "Question",
     "QuestionClosed",
     "ReadingCorrected",
@@ -110,6 +113,7 @@ __all__ = [
     "Watch",
     "WatchBegun",
     "WatchEnded",
+    "WireChosen",
     "Woken",
     "kept",
     "told",

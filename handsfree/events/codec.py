@@ -58,10 +58,12 @@ from handsfree.events.metering import (
     WatchBegun,
     WatchEnded,
 )
+from handsfree.events.telling import DifferenceTold, PlanAmended, WireChosen
 from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
-from handsfree.meaning import Command, Reading, Seen, SetCondition, State, Take
+from handsfree.meaning import Command, Reading, Seen, SetCondition, State, Take, Telling
 from handsfree.meaning.plain import plain, plain_understood
+from handsfree.plan.amended import amended
 from handsfree.plan.schema import Plan
 from handsfree.units import show
 
@@ -75,6 +77,9 @@ SAME: dict[str, type[Event]] = {
     "step": StepOpened,
     "skipped": StepSkipped,
     "condition": ConditionSet,
+    "plan": PlanAmended,
+    "wire": WireChosen,
+    "difference": DifferenceTold,
     "lead": LeadMoved,
     "meter": MeterChecked,
     "note": Noted,
@@ -153,11 +158,14 @@ class Codec:
     """Writes and reads the events of one job, in their order.
 
     Args:
-        plan: of the job, as used.
+        plan: of the job, as it began.
+
+    Attributes:
+        plan: with all that was told of it so far.
     """
 
     def __init__(self, plan: Plan) -> None:
-        self._plan = plan
+        self.plan = plan
         self._seqs: dict[int, int] = {}  # line of each entry
         self._numbers: dict[int, int] = {}  # entry of each line
 
@@ -179,7 +187,7 @@ class Codec:
             case ReadingStruck(number=number, step=step):
                 return "struck", _dump(fields.StruckFields(struck=self._seqs[number], step=step))
             case Guessed(guess=guess):
-                said = plain(guess.take, self._plan) if guess.take else None
+                said = plain(guess.take, self.plan) if guess.take else None
                 lesson = {"step": guess.step, "guess": said, "right": guess.right}
                 return "lesson", _dump(fields.LessonFields.model_validate(lesson))
             case VerdictReached():
@@ -192,7 +200,13 @@ class Codec:
     def wrote(
         self, event: Event, seq: int, time: str, kind: str, line: Mapping[str, Any]
     ) -> Logged:
-        """The event with its line, which stands in the log now."""
+        """The event with its line, which stands in the log now.
+
+        Raises:
+            ValueError: the plan cannot be changed so.
+        """
+        if isinstance(event, PlanAmended):
+            self.plan = amended(self.plan, event.change)
         taken = event.taken if isinstance(event, ReadingCorrected) else event
         if isinstance(taken, ReadingTaken):
             self._seqs[taken.entry.number] = seq
@@ -207,14 +221,14 @@ class Codec:
             KeyError: the plan has no such step, condition, wire or fault.
         """
         event = self._decode(kind, line)
-        check_known(event, self._plan)
+        check_known(event, self.plan)
         return self.wrote(event, seq, time, kind, line)
 
     def _decode(self, kind: str, line: Mapping[str, Any]) -> Event:
         if kind in SAME:
             event = same_event(kind, line)
             if isinstance(event, StepOpened):  # older logs do not tell the phase
-                event = dataclasses.replace(event, phase=self._plan.step(event.step).phase)
+                event = dataclasses.replace(event, phase=self.plan.step(event.step).phase)
             return event
         if kind not in OWN:
             return Unknown(kind, line)
@@ -232,7 +246,7 @@ class Codec:
             case fields.LessonFields(step=step, guess=guess, right=right):
                 return Guessed(Guess(step, None if guess is None else take_of(guess), right))
             case fields.VerdictFields() as told_by:
-                return verdict_of(told_by, self._plan)
+                return verdict_of(told_by, self.plan)
             case other:
                 raise ValueError(f"no event is told by {type(other).__name__}")
 
@@ -244,7 +258,7 @@ class Codec:
             "text": event.text,
             "confidence": event.confidence,
             "alternatives": [{"text": h.text, "score": h.score} for h in event.alternatives],
-            "meaning": plain_understood(event.understood, self._plan),
+            "meaning": plain_understood(event.understood, self.plan),
         }
         if event.at is not None:
             line["at"] = event.at
@@ -257,7 +271,7 @@ class Codec:
     def _asked_fields(self, event: Asked) -> dict[str, Any]:
         line: dict[str, Any] = {
             "text": event.text,
-            "candidates": [plain(one, self._plan) for one in event.candidates],
+            "candidates": [plain(one, self.plan) for one in event.candidates],
             "reason": event.reason,
         }
         if question := event.question:
@@ -269,7 +283,7 @@ class Codec:
                 "asked": question.asked,
             }
             if question.meant:
-                line["question"]["meant"] = plain(question.meant, self._plan)
+                line["question"]["meant"] = plain(question.meant, self.plan)
             if question.at is not None:
                 line["question"]["at"] = question.at
         return _dump(fields.AskedFields.model_validate(line))
@@ -280,8 +294,10 @@ class Codec:
             supersedes = known.supersedes and self._numbers[known.supersedes]
             steps, asked = tuple(known.steps), known.asked
             meant = meaning_told(known.meant) if known.meant else None
-            if not isinstance(meant, Command | SetCondition | Seen | None):
-                raise ValueError("only a command, a condition or what is seen can be meant")
+            if not isinstance(meant, Command | SetCondition | Seen | Telling | None):
+                raise ValueError(
+                    "only a command, a condition, a telling or what is seen can be meant"
+                )
             at = None if known.at is None else float(known.at)
             question = Question(
                 known.kind, known.step, candidates, steps, supersedes, asked, meant, at
@@ -290,7 +306,7 @@ class Codec:
 
     def _reading_fields(self, event: ReadingTaken) -> fields.ReadingFields:
         entry = event.entry
-        plan, verdict, take = self._plan, entry.verdict, entry.take
+        plan, verdict, take = self.plan, entry.verdict, entry.take
         step, taken = plan.step(entry.step), fields.MeaningFields.model_validate(plain(take, plan))
         line: dict[str, Any] = {
             "number": entry.number,
@@ -330,7 +346,7 @@ class Codec:
         return ReadingTaken(self._entry(line), line.wire, tuple(line.pins))
 
     def _entry(self, line: fields.ReadingFields) -> Entry:
-        step = self._plan.step(line.step)
+        step = self.plan.step(line.step)
         supersedes = None if line.supersedes is None else self._numbers.get(line.supersedes)
         verdict = verdict_of_reading(line, step)
         return Entry(

@@ -6,7 +6,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from handsfree.check import Comparison
-from handsfree.meaning import Command, Observation, Reading, Seen, SetCondition, State, Take
+from handsfree.meaning import (
+    Command,
+    Observation,
+    Reading,
+    Seen,
+    SetCondition,
+    State,
+    Take,
+    Telling,
+)
 from handsfree.meaning.plain import unit_symbol
 from handsfree.units import show
 
@@ -93,5 +102,5 @@ class Question:
     steps: tuple[str, ...] = ()
     supersedes: int | None = None
     asked: int = 1
-    meant: Command | SetCondition | Seen | None = None
+    meant: Command | SetCondition | Seen | Telling | None = None
     at: float | None = None

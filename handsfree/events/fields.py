@@ -43,6 +43,8 @@ class MeaningFields(Fields):
         "condition",
         "note",
         "seen",
+        "telling",
+        "difference",
         "ambiguous",
         "aside",
         "unclear",
@@ -65,6 +67,9 @@ class MeaningFields(Fields):
     others: list[PinLabel] = Field([], description="further pins that may be meant")
     take: MeaningFields | None = Field(
         None, description="new value of a correction, what was seen, or what was read of a state"
+    )
+    told: dict[str, str] = Field(
+        {}, description="of a telling: colour and pin of the wire, or the voltage"
     )
     verified: bool | None = None
     approximate: bool = False

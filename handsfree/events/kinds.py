@@ -21,6 +21,7 @@ from handsfree.events.metering import (
     WatchBegun,
     WatchEnded,
 )
+from handsfree.events.telling import DifferenceTold, PlanAmended, WireChosen
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Take, Understood
 from handsfree.plan.schema import Finding, Outcome
@@ -409,7 +410,10 @@ Event = (
     | ConditionSet
     | LeadMoved
     | MeterChecked
+    | PlanAmended
+    | WireChosen
     | ReadingTaken
+    | DifferenceTold
     | ReadingStruck
     | Noted
     | Guessed

@@ -18,6 +18,7 @@ from handsfree.events.kinds import (
     StepSkipped,
 )
 from handsfree.events.metering import ExcursionSeen, MeterChecked, RecordImported, WatchBegun
+from handsfree.events.telling import DifferenceTold, WireChosen
 from handsfree.meaning import Command, SetCondition, State, Take
 from handsfree.plan.measure import StateName
 from handsfree.plan.schema import Plan
@@ -70,7 +71,11 @@ def _steps(event: Event) -> Iterator[str]:
 
 def _conditions(event: Event) -> Iterator[str]:
     match event:
-        case StepOpened(condition=condition) | ConditionSet(condition=condition):
+        case (
+            StepOpened(condition=condition)
+            | ConditionSet(condition=condition)
+            | DifferenceTold(condition=condition)
+        ):
             yield condition
         case ReadingTaken(entry=entry):
             yield entry.condition
@@ -82,8 +87,10 @@ def _pins(event: Event) -> Iterator[str]:
     match event:
         case Asked(question=question) if question and isinstance(question.meant, Command):
             yield from (pin for pin in (question.meant.wire,) if pin is not None)
-        case WatchBegun(pins=pins):
+        case WatchBegun(pins=pins) | DifferenceTold(pins=pins):
             yield from pins
+        case WireChosen(pin=str() as pin):
+            yield pin
 
 
 def _takes(event: Event) -> Iterator[Take]:

@@ -11,6 +11,7 @@ from handsfree.meaning import (
     Ambiguous,
     Aside,
     Command,
+    Difference,
     Meaning,
     Note,
     Observation,
@@ -20,11 +21,12 @@ from handsfree.meaning import (
     SetCondition,
     State,
     Take,
+    Telling,
     Unclear,
     Understood,
 )
-from handsfree.meaning.meanings import AsideKind, SeenShows
-from handsfree.units import quantity
+from handsfree.meaning.meanings import AsideKind, SeenShows, ToldOf
+from handsfree.units import parse_quantity, quantity
 
 
 def take_of(told: fields.MeaningFields) -> Take:
@@ -90,6 +92,11 @@ def meaning_told(told: fields.MeaningFields) -> Meaning:
             if not isinstance(reading, Reading | None):
                 raise ValueError("what is seen has no value but a reading")
             return Seen(cast(SeenShows, told.value), reading, approximate=told.approximate)
+        case "telling":
+            return _telling(told)
+        case "difference":
+            first, second = told.others
+            return Difference(first, second, drop=told.value == "drop")
         case "ambiguous":
             return Ambiguous(takes_of(told.candidates), told.reason or "")
         case "aside":
@@ -97,6 +104,18 @@ def meaning_told(told: fields.MeaningFields) -> Meaning:
         case "unclear":
             return Unclear(told.reason or "")
     return take_of(told)
+
+
+def _telling(told: fields.MeaningFields) -> Telling:
+    volts = told.told.get("volts")
+    return Telling(
+        cast(ToldOf, str(told.value)),
+        told.pin,
+        told.told.get("colour"),
+        told.told.get("pin"),
+        None if volts is None else parse_quantity(volts),
+        tuple(_telling(one) for one in told.candidates),
+    )
 
 
 def understood_of(told: fields.UnderstoodFields) -> Understood:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import random
 from collections import defaultdict, deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
 
@@ -101,14 +101,17 @@ class Automaton:
         return frozenset(words - {ANY, NUMERAL})
 
     @cached_property
-    def _by_word(self) -> tuple[dict[str, list[Arc]], ...]:
-        index: list[dict[str, list[Arc]]] = []
-        for arcs in self.table:
+    def _indexed(self) -> dict[int, dict[str, list[Arc]]]:
+        return {}
+
+    def _by_word(self, state: int) -> dict[str, list[Arc]]:
+        """The arcs that leave a state, by their words; worked out for states that are reached."""
+        if state not in self._indexed:
             words: dict[str, list[Arc]] = {}
-            for arc in arcs:
+            for arc in self.table[state]:
                 words.setdefault(arc.word, []).append(arc)
-            index.append(words)
-        return tuple(index)
+            self._indexed[state] = words
+        return self._indexed[state]
 
     def parses(self, words: Sequence[str]) -> list[Tags]:
         """Every distinct tag sequence that the grammar gives to `words`.
@@ -131,8 +134,9 @@ class Automaton:
             ways += [(ANY, (f"any {word}",))] * whole
             ways += [(NUMERAL, (f"numeral {word}",))] * is_numeral(word)
             for state, histories in list(alive[start].items()):
+                here = self._by_word(state)
                 for name, taken in ways:
-                    for arc in self._by_word[state].get(name, ()):
+                    for arc in here.get(name, ()):
                         fresh = alive[end][arc.target]
                         for tags in histories:
                             fresh[tags + arc.tags + taken] = None
@@ -280,10 +284,10 @@ class _Builder:
             table.append(tuple([Arc(*key, x / total) for key, x in arcs.items()]))
             if endings_here:
                 endings[number] = tuple(dict.fromkeys(endings_here))
-        return _trim(Automaton(tuple(table), endings))
+        return trimmed(Automaton(tuple(table), endings))
 
 
-def _trim(automaton: Automaton) -> Automaton:
+def trimmed(automaton: Automaton) -> Automaton:
     """Without the states from which no sentence can end."""
     before: list[set[int]] = [set() for _ in range(automaton.states)]
     for source, arcs in enumerate(automaton.table):
@@ -306,7 +310,8 @@ def _trim(automaton: Automaton) -> Automaton:
         )
         for state in sorted(useful)
     )
-    return Automaton(table, {number[s]: e for s, e in automaton.endings.items()})
+    endings = {number[state]: e for state, e in automaton.endings.items()}
+    return replace(automaton, table=table, endings=endings, start=number[automaton.start])
 
 
 def build(expansion: jsgf.Expansion, rule: Callable[[str], jsgf.Expansion]) -> Automaton:

@@ -32,6 +32,7 @@ class Language:
         denials: words that deny what is said around them, or make it somebody else's.
         guards: words that make a value or a wish into something else.
         fillers: words that add nothing to it.
+        conditions: what a person may set that no plan names, with other words for it.
         text_only: rules that no recogniser is given: those of the grammar NAME.gist.
     """
 
@@ -46,6 +47,7 @@ class Language:
     guards: frozenset[str] = frozenset()
     fillers: frozenset[str] = frozenset()
     text_only: frozenset[str] = frozenset()
+    conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @classmethod
     def of_grammars(
@@ -61,6 +63,7 @@ class Language:
         denials: Iterable[str] = (),
         guards: Iterable[str] = (),
         fillers: Iterable[str] = (),
+        conditions: Mapping[str, Iterable[str]] | None = None,
     ) -> Language:
         """Join grammar files.
 
@@ -93,6 +96,7 @@ class Language:
             frozenset(guards),
             frozenset(fillers),
             frozenset(r for g in grammars if g.name.endswith(".gist") for r in g.rules),
+            {say: tuple(names) for say, names in (conditions or {}).items()},
         )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:

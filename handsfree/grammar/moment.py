@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from functools import cached_property
-from typing import Literal
+from typing import Literal, get_args
 
 from handsfree.errors import BadInput
 from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
+from handsfree.grammar.filling import LEFT_OPEN, filled
 from handsfree.grammar.jsgf import (
     VOID,
     Choice,
@@ -26,8 +27,13 @@ from handsfree.grammar.jsgf import (
 )
 from handsfree.grammar.language import UNIT_RULES, Language
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
+from handsfree.plan.sheet import FreePlan, identifier
+from handsfree.units import Kind
 
-Moment = Literal["listening", "answering", "watching", "asleep"]
+#: Words of no more letters are said in any talk.
+_LITTLE = 4
+
+Moment = Literal["beginning", "listening", "answering", "watching", "asleep"]
 
 
 def _label(language: Language, label: str) -> Expansion:
@@ -154,9 +160,24 @@ def _option(language: Language, option: Option) -> Expansion:
 def _units(language: Language, plan: Plan, quantity: str | None) -> Expansion:
     """Units of what the plan measures and every meter shows; the bare prefixes of `quantity`."""
     kinds = {s.measure.quantity for s in plan.steps if s.measure.quantity}
+    if isinstance(plan, FreePlan):
+        kinds, quantity = set(get_args(Kind)), "resistance"
     rules = sorted({UNIT_RULES[kind] for kind in kinds | {"voltage", "resistance", "current"}})
     prefix = f"{UNIT_RULES[quantity]}_prefix" if quantity else ""
     return choice(Ref(rule) for rule in [*rules, prefix] if rule in language.rules)
+
+
+def _conditions(language: Language, plan: Plan) -> Expansion:
+    """The conditions of the plan; in a free job also those that may be named."""
+    known = [_condition(one) for one in plan.conditions]
+    if isinstance(plan, FreePlan):
+        there = {one.say for one in plan.conditions}
+        known += [
+            Tagged(choice(map(phrase, (say, *names))), (f"condition {identifier(say)}",))
+            for say, names in language.conditions.items()
+            if say not in there
+        ]
+    return choice(known)
 
 
 class SpokenPlan:
@@ -171,19 +192,44 @@ class SpokenPlan:
         self.language = language.with_colours(plan.colours)
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
+        self._open: dict[tuple[str, bool], Automaton] = {}
 
-    def slots(self, step: Step | None, *, written: bool) -> dict[str, Expansion]:
+    def of(self, plan: Plan) -> SpokenPlan:
+        """Another plan in this language; of a free job that has grown what is the same is kept."""
+        other = SpokenPlan(self.language, plan)
+        if isinstance(plan, FreePlan) and isinstance(self.plan, FreePlan):
+            other._open = self._open
+            if plan.connector == self.plan.connector:
+                other._made = self._made
+        return other
+
+    def _telling(self, *, beginning: bool) -> Expansion:
+        """What may be told of the vehicle itself, in a language that has words for it."""
+        rule = "free" if isinstance(self.plan, FreePlan) else "vehicle"
+        may = rule == "free" or (beginning and self.plan.described is not None)
+        return Ref(rule) if may and rule in self.language.rules else VOID
+
+    def slots(
+        self, step: Step | None, *, written: bool, beginning: bool = False
+    ) -> dict[str, Expansion]:
         """What the plan and `step` put into the slots of the grammar.
 
         Args:
             step: gives the answers to its observation; None for none.
             written: also accept what a transcriber writes: digits and unit signs.
+            beginning: no value was taken yet, and what differs in the vehicle may be told.
         """
         units = _units(self.language, self.plan, step.measure.quantity if step else None)
         options = (step and step.measure.options) or ()
         return {
             "wire": wires(self.language, self.plan),
-            "condition": choice(map(_condition, self.plan.conditions)),
+            "condition": _conditions(self.language, self.plan),
+            "telling": self._telling(beginning=beginning),
+            "written_letter": choice(
+                Tagged(Terminal(letter.upper()), (f"letter {letter}",))
+                for letter in (self.language.letters if written else ())
+            ),
+            "written_volts": choice([Terminal("V"), Terminal("v")]) if written else VOID,
             "unit": choice([units, Ref("written")]) if written else units,
             "option": choice(_option(self.language, o) for o in options),
             "anything": Repeat(Terminal(ANY), 0, many=True),
@@ -205,6 +251,15 @@ class SpokenPlan:
         return self.language.automaton(names, slots).vocabulary - self.number_words
 
     @cached_property
+    def words_for_the_tool(self) -> frozenset[str]:
+        """Words by which somebody may be speaking to the tool: of its subject, and in a free job
+        those of conditions, since a value after one that was missed is logged under another."""
+        if not isinstance(self.plan, FreePlan):
+            return self.subject_words
+        said = (word for say, names in self.language.conditions.items() for word in (say, *names))
+        return self.subject_words | {w for text in said for w in text.split() if len(w) > _LITTLE}
+
+    @cached_property
     def subject_words(self) -> frozenset[str]:
         """Words that people say of what is measured: numerals, colours and names of wires."""
         number = self.language.automaton("below_thousand").vocabulary
@@ -216,11 +271,16 @@ class SpokenPlan:
         self, step: Step | None, moment: Moment = "listening", *, written: bool = False
     ) -> Automaton:
         """What may be said at `step` in `moment`; made once and kept."""
+        if isinstance(self.plan, FreePlan) or self.plan.described is None:
+            moment = "listening" if moment == "beginning" else moment
+        if isinstance(self.plan, FreePlan):
+            step = None  # so that its grammar hangs on the names alone
         measure = (step.measure.options, step.measure.quantity) if step else None
         key = (measure, moment, written)
         if key not in self._made:
-            slots = self.slots(step, written=written)
-            self._made[key] = self.language.automaton(moment, slots)
+            slots = self.slots(step, written=written, beginning=moment == "beginning")
+            rule = "listening" if moment == "beginning" else moment
+            self._made[key] = self._automaton(rule, slots, written=written)
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
@@ -228,7 +288,8 @@ class SpokenPlan:
 
         None in a language without such rules.
         """
-        rule = "gist" if moment == "listening" else f"gist_{moment}"
+        rule = "gist" if moment in ("listening", "beginning") else f"gist_{moment}"
+        step = None if isinstance(self.plan, FreePlan) else step
         if rule not in self.language.rules:
             return None
         measure = (step.measure.options, step.measure.quantity) if step else None
@@ -248,11 +309,22 @@ class SpokenPlan:
                     )
                     for pin in self.plan.connector.pins
                 ),
+                "telling_gist": self._telling(beginning=True),
                 "words": Repeat(Terminal(ANY), 0, many=True),
                 "condition_gist": choice(
                     _condition_gist(self.language, one) for one in self.plan.conditions
                 ),
                 "option_gist": choice(_option_gist(self.language, one) for one in options),
             }
-            self._made[key] = self.language.automaton(rule, slots)
+            self._made[key] = self._automaton(rule, slots, written=True)
         return self._made[key]
+
+    def _automaton(self, rule: str, slots: dict[str, Expansion], *, written: bool) -> Automaton:
+        """The automaton of a rule; in a free job only the names of its wires are made anew."""
+        if not isinstance(self.plan, FreePlan):
+            return self.language.automaton(rule, slots)
+        if (rule, written) not in self._open:
+            opened = slots | {"wire": Terminal(LEFT_OPEN)}
+            self._open[rule, written] = self.language.automaton(rule, opened)
+        names = self.language.automaton(slots["wire"], slots)
+        return filled(self._open[rule, written], names)

@@ -90,7 +90,7 @@ class Job:
 
         Asked again for the same utterance at the same moment, it is not decoded again.
         """
-        desk = self.dialogue.desk
+        desk = self.dialogue.at(self.session)
         step = desk.focus(self.session)
         grammar = desk.spoken.automaton(step, self.session.moment)
         known = self._recognised

@@ -62,6 +62,12 @@ def merge(first: Path, second: Path, target: Path, clock: Callable[[], datetime]
         )
     if sources[0].events[0].digest == sources[1].events[0].digest:
         raise BadInput("that is one and the same job", where=f"{first}, {second}")
+    if any(event.kind == "plan" for one in sources for event in one.events):
+        raise BadInput(
+            "in one of the two jobs wires were told on the way, so that they have two plans",
+            where=f"{first}, {second}",
+            remedy="`handsfree plan from JOB` makes a plan of either, along which both can go on.",
+        )
     if target.exists():
         raise BadInput("there is something already", where=str(target), remedy="Choose another.")
     plan = read_file(first, PLAN) or b""

@@ -35,7 +35,7 @@ class JobRecord:
     Attributes:
         folder: of the job.
         plan_text: the exact text of the plan as used.
-        plan: the same, read.
+        plan: the same, read, with all that was told of it in the job.
         events: in order.
     """
 
@@ -54,8 +54,19 @@ class JobRecord:
         """
         lines = read(folder)
         text = plan_text(folder)
-        plan = parse_plan(text, str(folder / PLAN))
-        return cls(folder, text, plan, decoded(Codec(plan), lines, folder))
+        return cls.of(folder, text, lines)
+
+    @classmethod
+    def of(cls, folder: Path, text: str, lines: Iterable[Line]) -> JobRecord:
+        """A job from the text of its plan and the lines of its log.
+
+        Raises:
+            BadInput: its plan cannot be used.
+            Damaged: a line tells nothing that can be understood.
+        """
+        codec = Codec(parse_plan(text, str(folder / PLAN)))
+        events = decoded(codec, lines, folder)
+        return cls(folder, text, codec.plan, events)
 
     @cached_property
     def session(self) -> Session:

@@ -19,12 +19,14 @@ from handsfree.meaning.meanings import (
     DECISIVE,
     Ambiguous,
     Command,
+    Difference,
     Meaning,
     Note,
     Observation,
     Reading,
     SetCondition,
     State,
+    Telling,
 )
 from handsfree.meaning.tags import meaning_of
 from handsfree.plan.schema import Step
@@ -35,6 +37,9 @@ MOST_PASSED = 2 / 5
 MOST_AROUND_DECISION = 1 / 3
 #: So many words may be passed over where a state of a wire is said.
 MOST_AROUND_STATE = 1
+
+#: The same where it is told how something is in this vehicle.
+MOST_AROUND_TELLING = 3
 
 #: Words of a text that has a gist, at most; what may be passed over grows with the cube of them.
 LONGEST_GIST = 60
@@ -120,6 +125,8 @@ def _likely(
         case Reading(unit_spoken=False) if "point" not in tags:
             # A bare number may count anything, unless a meter is said to show it.
             return not passed or ("shown" in tags and tags[-1] != f"any {passed[-1]}")
+        case Telling() | Difference():
+            return len(passed) <= MOST_AROUND_TELLING
         case Note(text=text):
             return bool(text)
         case Reading() | Command() | SetCondition():

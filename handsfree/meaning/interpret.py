@@ -23,9 +23,11 @@ from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
+    TWINS,
     Ambiguous,
     Aside,
     Command,
+    Difference,
     Meaning,
     Note,
     Observation,
@@ -34,6 +36,7 @@ from handsfree.meaning.meanings import (
     Seen,
     State,
     Take,
+    Telling,
     Unclear,
     Understood,
 )
@@ -114,8 +117,9 @@ def interpret(
 
 def _may_be_meant(text: str, spoken: SpokenPlan) -> bool:
     """Whether words that are not in the grammar may be for the tool: few, and of its subject."""
-    said = words(text, spoken.subject_words)
-    subject = any(word in spoken.subject_words or is_numeral(word) for word in said)
+    ours = spoken.words_for_the_tool
+    said = words(text, ours)
+    subject = any(word in ours or is_numeral(word) for word in said)
     return subject and len(said) <= LONGEST_TRY
 
 
@@ -192,6 +196,9 @@ def _meanings(
     found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
+    told: list[Meaning] = [m for m in found if isinstance(m, Telling | Difference)]
+    if told:
+        return told if len(told) == 1 else [Unclear(TWINS)]
     wanted = Command if moment == "answering" else Observation
     if any(isinstance(m, wanted) for m in found):
         return [m for m in found if isinstance(m, wanted)]

@@ -129,6 +129,45 @@ class Seen:
     approximate: bool = False
 
 
+#: What is told of: a wire that is new, one of the plan, or a voltage of the vehicle.
+ToldOf = Literal["new wire", "wire", "reference", "supply"]
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """How something is in this vehicle.
+
+    Attributes:
+        of: what is told of.
+        wire: label of the pin of a wire of the plan.
+        colour: "white", or "white/green"; None if it is not told.
+        pin: its label; None if it is not told.
+        volts: of the reference or the supply.
+        more: what was told in the same breath.
+    """
+
+    of: ToldOf
+    wire: str | None = None
+    colour: str | None = None
+    pin: str | None = None
+    volts: Quantity | None = None
+    more: tuple[Telling, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """The readings of two wires are to be compared.
+
+    Attributes:
+        first, second: labels of their pins.
+        drop: it is asked for as a drop from the first to the second.
+    """
+
+    first: str
+    second: str
+    drop: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Ambiguous:
     """Two or more meanings that only the technician can tell apart, likeliest first.
@@ -163,6 +202,10 @@ class Aside:
 NO_UNIT = "a number without a unit, and this step measures none"
 
 
+#: Another: wires of one name, where one is needed.
+TWINS = "more than one wire has that name"
+
+
 @dataclass(frozen=True, slots=True)
 class Unclear:
     """Nothing that can be said here."""
@@ -170,7 +213,9 @@ class Unclear:
     reason: str
 
 
-Meaning = Take | Command | SetCondition | Note | Seen | Ambiguous | Aside | Unclear
+Meaning = (
+    Take | Command | SetCondition | Note | Seen | Telling | Difference | Ambiguous | Aside | Unclear
+)
 
 
 @dataclass(frozen=True, slots=True)

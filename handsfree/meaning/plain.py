@@ -9,6 +9,7 @@ from handsfree.meaning.meanings import (
     Ambiguous,
     Aside,
     Command,
+    Difference,
     Meaning,
     Note,
     Observation,
@@ -16,11 +17,12 @@ from handsfree.meaning.meanings import (
     Seen,
     SetCondition,
     State,
+    Telling,
     Unclear,
     Understood,
 )
 from handsfree.plan.schema import Plan
-from handsfree.units import Quantity
+from handsfree.units import Quantity, show
 
 #: Every field is there in every meaning; what does not apply is None or empty.
 _EMPTY: dict[str, Any] = {
@@ -41,8 +43,8 @@ def unit_symbol(value: Quantity) -> str:
 def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
     """`meaning` as JSON values.
 
-    `kind` is reading, state, observation, command, condition, note, seen, ambiguous, aside or
-    unclear.
+    `kind` is reading, state, observation, command, condition, note, seen, telling, difference,
+    ambiguous, aside or unclear.
     `value` is the number of a reading in its `unit` (None for over limit), the name of a
     state, an answer, a command or a condition, or the text of a note.
     """
@@ -81,6 +83,14 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
             fields |= {"kind": "seen", "value": shows}
             fields |= {"take": plain(reading, plan)} if reading else {}
             fields |= {"approximate": True} if approximate else {}
+        case Telling(of=of, colour=colour, pin=pin, volts=volts, more=more):
+            told = {"colour": colour, "pin": pin, "volts": volts and show(volts)}
+            fields |= {"kind": "telling", "value": of}
+            fields |= {"told": {name: text for name, text in told.items() if text}}
+            fields |= {"candidates": [plain(one, plan) for one in more]} if more else {}
+        case Difference(first=first, second=second, drop=drop):
+            fields |= {"kind": "difference", "value": "drop" if drop else "difference"}
+            fields |= {"others": [written_pin(first), written_pin(second)]}
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import cast
 
 from handsfree.grammar.automaton import Tags
@@ -12,6 +13,7 @@ from handsfree.meaning.meanings import (
     Aside,
     AsideKind,
     Command,
+    Difference,
     Hold,
     Meaning,
     Note,
@@ -22,6 +24,8 @@ from handsfree.meaning.meanings import (
     SetCondition,
     State,
     Take,
+    Telling,
+    ToldOf,
     Unclear,
 )
 from handsfree.units import quantity
@@ -45,6 +49,8 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
         return Note(" ".join(t[4:] for t in tags if t.startswith("any ")))
     if "choice" in by_verb:
         return Command("choice", choice=int(by_verb["choice"]))
+    if "told" in by_verb:
+        return _told(tags)
     if "condition" in by_verb:
         return SetCondition(by_verb["condition"])
     if "command" in by_verb and by_verb["command"] != "correct":
@@ -59,6 +65,50 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     if "command" in by_verb:
         return take if isinstance(take, Unclear) else Command("correct", take=take)
     return take or Unclear("nothing was said that can be logged")
+
+
+def _told(tags: Tags) -> Meaning:
+    """What is told of the vehicle, each part of it closed by its tag "told WHAT"."""
+    parts: list[list[str]] = [[]]
+    for tag in tags:
+        parts[-1].append(tag)
+        if tag.startswith("told "):
+            parts.append([])
+    first, *more = (_telling(part) for part in parts[:-1])
+    if isinstance(first, Difference):
+        return first
+    return replace(first, more=tuple(one for one in more if isinstance(one, Telling)))
+
+
+def _telling(tags: Sequence[str]) -> Telling | Difference:
+    pairs = [tag.partition(" ")[::2] for tag in tags]
+    of = pairs[-1][1]
+    wires = [label for verb, label in pairs if verb == "wire"]
+    if of in ("difference", "drop"):
+        return Difference(wires[0], wires[1], drop=of == "drop")
+    wire = wires[0] if wires else None
+    if of in ("reference", "supply"):
+        number = number_of([tag for tag in tags if tag.partition(" ")[0] in NUMBER_TAGS])
+        return Telling(cast(ToldOf, of), wire, volts=quantity(number.value, "V"))
+    colour = "/".join(name for verb, name in pairs if verb == "colour")
+    return Telling(cast(ToldOf, of), wire, colour or None, _label(tags) or None)
+
+
+def _label(tags: Sequence[str]) -> str:
+    """The label of a pin by its letters and numbers, as it is printed: "A2"."""
+    label, figures = "", list[str]()
+    for tag in (*tags, "end"):
+        verb, _, argument = tag.partition(" ")
+        if verb in NUMBER_TAGS:
+            figures.append(tag)
+            continue
+        if figures:
+            digits = "".join(one.removeprefix("digit ") for one in figures)
+            plain = all(one.startswith("digit ") for one in figures)
+            label += digits if plain else str(int(number_of(figures).value))
+            figures = []
+        label += argument.upper() if verb == "letter" else ""
+    return label
 
 
 def _take(

@@ -4,10 +4,12 @@ load -> document -> parse           from a file or a name to a plan, or all its 
 schema, measure                     what a plan holds
 references, consistency, circuits   whether its parts fit together
 derived                             the plan that follows from a description
+adapted, sheet, amended             of one vehicle; without a circuit; as it is told in a job
 """
 
+from handsfree.plan.amended import Amendment, amended, amended_text, changed
 from handsfree.plan.document import Mistake
-from handsfree.plan.load import LoadedPlan, load_plan, load_text, shipped, titles
+from handsfree.plan.load import LoadedPlan, free_plan, load_plan, load_text, shipped, titles
 from handsfree.plan.parse import BadPlan, json_schema, parse_plan
 from handsfree.plan.schema import (
     COMMON_PRACTICE,
@@ -22,14 +24,17 @@ from handsfree.plan.schema import (
     Plan,
     Step,
 )
+from handsfree.plan.sheet import FreePlan, Sheet
 
 __all__ = [
     "COMMON_PRACTICE",
     "NO_OHMMETER",
+    "Amendment",
     "BadPlan",
     "Condition",
     "Expect",
     "Finding",
+    "FreePlan",
     "LoadedPlan",
     "Measure",
     "Mistake",
@@ -37,7 +42,12 @@ __all__ = [
     "Outcome",
     "Pin",
     "Plan",
+    "Sheet",
     "Step",
+    "amended",
+    "amended_text",
+    "changed",
+    "free_plan",
     "json_schema",
     "load_plan",
     "load_text",

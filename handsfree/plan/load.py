@@ -19,6 +19,7 @@ from handsfree.plan.document import Mistake, read_document, write_document
 from handsfree.plan.parse import BadPlan, parse_plan, parse_vehicle
 from handsfree.plan.references import Problem, items
 from handsfree.plan.schema import Plan
+from handsfree.plan.sheet import in_sheet, is_sheet
 
 _LARGEST = 1_000_000  # bytes; a plan is a few tens of kilobytes
 _SHIPPED = files("handsfree.plan") / "shipped"
@@ -73,6 +74,8 @@ class LoadedPlan:
                 names = [strand.get("name") for strand in items(data, "loom")]
                 name = "colour" if field == "stripe" else field
                 path = ("loom", names.index(function), name)
+        if is_sheet(data):
+            path = in_sheet(path)
         return in_vehicle(path, data, file) if self.file else path
 
 
@@ -86,6 +89,25 @@ def titles() -> dict[str, str]:
     """The titles of the shipped plans by their names; nothing else of them is worked out."""
     texts = {name: (_SHIPPED / f"{name}.yaml").read_text(encoding="utf-8") for name in shipped()}
     return {name: _TITLE.search(text)[1] for name, text in texts.items()}  # type: ignore[index]
+
+
+#: The sheet with which a free job begins.  Up to 60 V DC is voltage class A of UNECE R100 and
+#: ISO 6469-3 (from memory): beyond it nobody probes without the maker's procedure.
+_FREE = """\
+title: Free job
+free: true
+cautions:
+  - Stay away from airbag circuits and orange cables; the maker's procedure comes first there.
+supply: 12 V
+limits: {voltage: 60 V}
+wires: []
+conditions: [as found]
+"""
+
+
+def free_plan() -> LoadedPlan:
+    """The plan of a job without a plan: nothing is known yet, and nothing is expected."""
+    return LoadedPlan(parse_plan(_FREE, "free"), _FREE, "free")
 
 
 def load_plan(name_or_path: str | Path) -> LoadedPlan:

@@ -104,7 +104,8 @@ class Expect(PlanModel):
     - `share_of` (id of an earlier step) with `low` and/or `high` in percent of it;
     - `over_range: true`: beyond the meter's range (an open circuit);
     - `state` (one or several that are right);
-    - `answer` (one or several that are right).
+    - `answer` (one or several that are right);
+    - `nothing: true`: what is read is logged, and not judged.
     """
 
     model_config = ConfigDict(serialize_by_alias=True)
@@ -119,6 +120,7 @@ class Expect(PlanModel):
     over_limit: bool = Field(False, alias="over_range")
     state: OneOrSeveral[StateName] | None = None
     answer: OneOrSeveral[str] | None = None
+    nothing: bool = False
     by: str | None = Field(None, description="earlier step that measures a temperature")
     points: tuple[AtTemperature, ...] = Field((), description="limits by that temperature, rising")
 
@@ -133,12 +135,13 @@ class Expect(PlanModel):
             self.over_limit,
             self.state is not None,
             self.answer is not None,
+            self.nothing,
         ]
         if sum(forms) != 1:
             yield (
                 (),
                 "give exactly one of: low/high, nominal with tolerance, near with within, "
-                "share_of with low/high, over_range, state, answer",
+                "share_of with low/high, over_range, state, answer, nothing",
             )
         if (self.nominal is None) != (self.tolerance is None):
             yield (), "nominal and tolerance belong together"

@@ -16,6 +16,7 @@ from handsfree.plan.consistency import problems
 from handsfree.plan.derived import Description, derive, is_description
 from handsfree.plan.document import Document, Mistake, read_document
 from handsfree.plan.schema import Plan
+from handsfree.plan.sheet import FreePlan, Sheet, in_sheet, is_sheet, written_out
 
 _YAML_REMEDY = (
     "Look at that line and the one above it: a missing colon or quote, or wrong indentation. "
@@ -82,16 +83,26 @@ def _parsed(text: str) -> Plan:
     faults = list(document.faults)
     written = is_description(document.data)
     plan, data = None, document.data
+    sheet = is_sheet(data)
     try:
-        data = derive(Description.model_validate(data)) if written else data
-        plan = Plan.model_validate(data)
+        if sheet:
+            told = Sheet.model_validate(data)
+            data = written_out(told)
+            plan = (FreePlan if told.free else Plan).model_validate(data)
+        elif written:
+            data = derive(Description.model_validate(data))
+            plan = Plan.model_validate(data).derived_from(document.data)
+        else:
+            plan = Plan.model_validate(data)
     except ValidationError as error:
         found = error.errors(include_url=False)[:MOST_FOUND]
         faults += (_fault(details, document) for details in found if not _miscounted(details))
     except BadInput as error:
         faults.append(Mistake(document.line(("parts",)), ("parts",), str(error)))
-    if plan is not None or not written:
-        faults += (Mistake(document.line(p), p, message) for p, message in problems(data))
+    if plan is not None or not (written or sheet):
+        told_at = in_sheet if sheet else tuple
+        found_more = [(told_at(path), message) for path, message in problems(data)]
+        faults += (Mistake(document.line(p), p, message) for p, message in found_more)
     if plan is None or faults:
         raise _Faulty(document, faults)
     return plan
@@ -138,16 +149,21 @@ def _document(text: str) -> Document:
 
 
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of a plan: described, of a vehicle, or written out."""
+    """The JSON Schema (draft 2020-12) of a plan in each of its four forms."""
     written = Plan.model_json_schema()
     described = Description.model_json_schema(by_alias=True)
     differing = Vehicle.model_json_schema()
+    sheet = Sheet.model_json_schema()
+    models = (written, described, differing, sheet)
+    defs = {name: one for model in models for name, one in model.pop("$defs", {}).items()}
+    others = {"if": {"required": ["steps"]}, "then": written, "else": sheet}
+    others = {"if": {"required": ["like"]}, "then": differing, "else": others}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$defs": written.pop("$defs") | described.pop("$defs") | differing.pop("$defs", {}),
+        "$defs": defs,
         "if": {"required": ["loom"]},
         "then": described,
-        "else": {"if": {"required": ["like"]}, "then": differing, "else": written},
+        "else": others,
     }
 
 
@@ -230,8 +246,11 @@ def _message(error: ErrorDetails) -> str:
 @cache
 def _field_names() -> tuple[str, ...]:
     schema = json_schema()
-    other = schema["else"]
-    forms = [schema["then"], other["then"], other["else"]]
+    forms, rest = [], schema
+    while "then" in rest:
+        forms.append(rest["then"])
+        rest = rest["else"]
+    forms.append(rest)
     models = [*forms, *schema["$defs"].values()]
     return tuple(dict.fromkeys(name for model in models for name in model.get("properties", ())))
 

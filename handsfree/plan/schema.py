@@ -6,10 +6,10 @@ and are exported as a JSON Schema.  All models are frozen.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, PrivateAttr
 
 from handsfree.circuit import Circuit, Meter
 from handsfree.fields import (
@@ -166,6 +166,8 @@ class Step(PlanModel):
                 bound = getattr(expect, name)
                 if bound is not None and not fits(bound, KINDS[measure.quantity]):
                     yield ("expect", name), f"{show(bound)} is no {measure.quantity}"
+        elif expect.nothing:
+            return
         elif measure.states and not expect.states:
             yield ("expect",), "a step that measures a state expects a state"
         elif measure.options and not expect.answers:
@@ -272,6 +274,18 @@ class Plan(PlanModel):
         "No rule of this plan names a part. Look at the readings again.",
         description="said when no finding applies",
     )
+
+    _described: Mapping[str, Any] | None = PrivateAttr(None)
+
+    @property
+    def described(self) -> Mapping[str, Any] | None:
+        """The description that it was derived from, as plain data; None if it has none."""
+        return self._described
+
+    def derived_from(self, description: Mapping[str, Any]) -> Plan:
+        """The plan, which knows its description."""
+        self._described = description
+        return self
 
     def step(self, step_id: str) -> Step:
         """The step of that id.

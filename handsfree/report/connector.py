@@ -28,7 +28,10 @@ class PinMark:
 def mark(pin: str, readings: Iterable[LoggedReading]) -> PinMark:
     """What the readings that stand say of a pin before the repair: the worst of them counts."""
     here = [r for r in readings if pin in r.pins]
-    failed = [r for r in here if not r.entry.verdict.passed]
+    logged = [r.entry for r in here if r.entry.verdict.result == "logged"]
+    failed = [r for r in here if not r.entry.verdict.passed and r.entry not in logged]
+    if logged and not failed:
+        return PinMark("–", f"logged: {', '.join(one.figures for one in logged)}", INK)
     if failed:
         first = failed[0].entry
         return PinMark("✗", f"{first.verdict.result}: #{first.number} {first.figures}", BAD)

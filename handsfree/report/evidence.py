@@ -90,7 +90,8 @@ def decisive(record: JobRecord, most: int = 3) -> tuple[LoggedReading, ...]:
     standing = {r.entry.step: r for r in record.readings.standing}
     held = basis(record)
     steps = held.steps if held else ()
-    failed = [step for step, r in standing.items() if not r.entry.verdict.passed]
+    failed = [step for step, r in standing.items() if not r.entry.verdict.passed
+              and r.entry.verdict.result != "logged"]  # fmt: skip
     chosen = dict.fromkeys((*steps, *failed))
     return tuple(standing[step] for step in chosen if step in standing)[:most]
 

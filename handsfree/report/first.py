@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from handsfree.events import JobFinished, StepOpened, VerdictWithdrawn
 from handsfree.log import JobRecord
+from handsfree.plan import FreePlan
 from handsfree.report.evidence import basis, decisive
 from handsfree.report.readings import Row, row
 from handsfree.report.times import Clock
@@ -66,6 +67,8 @@ def first_page(record: JobRecord, clock: Clock, seal: str | None) -> FirstPage:
     ending = record.ending
     if finding is not None:
         found, said = finding.part, finding.say
+    elif isinstance(record.plan, FreePlan):
+        found, said = "Nothing was expected", _logged(record)
     elif held is not None:
         found, said = "No part named", record.plan.no_finding
     elif isinstance(record.verdict, VerdictWithdrawn):
@@ -79,12 +82,27 @@ def first_page(record: JobRecord, clock: Clock, seal: str | None) -> FirstPage:
         said=said,
         sure=held.sureness if held and finding else "",
         done=_done(record, clock),
-        ending=_ending(ending),
+        ending="Finished." if ending and isinstance(record.plan, FreePlan) else _ending(ending),
         verified=ending is not None and ending.status == "verified",
         missing=", ".join(ending.missing).replace("_", " ") if ending else "",
         decisive=tuple(row(record.plan, reading, clock) for reading in decisive(record)),
         seal=seal or "Not sealed.",
     )
+
+
+def _logged(record: JobRecord) -> str:
+    """How much was logged in a job without a plan."""
+    standing = record.readings.standing
+    wires = {reading.pins for reading in standing}
+    conditions = {reading.entry.condition for reading in standing}
+    return (
+        f"A job without a plan: {_some(len(standing), 'reading')} on {_some(len(wires), 'wire')} "
+        f"under {_some(len(conditions), 'condition')}, as they were told. None is judged."
+    )
+
+
+def _some(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _facts(record: JobRecord, clock: Clock) -> tuple[tuple[str, str], ...]:

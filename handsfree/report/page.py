@@ -16,8 +16,9 @@ from markupsafe import Markup
 
 from handsfree import __version__
 from handsfree.log import JobRecord, Verification
-from handsfree.plan import COMMON_PRACTICE
+from handsfree.plan import COMMON_PRACTICE, FreePlan
 from handsfree.report.circuit import circuit
+from handsfree.report.compared import compared
 from handsfree.report.connector import connector
 from handsfree.report.first import first_page
 from handsfree.report.photos import photos
@@ -76,6 +77,7 @@ def render(
         first=first_page(record, clock, seal),
         tables=tables(record, clock, sounds),
         sources=sources(record),
+        compared=compared(record, clock),
         connector=connector(record),
         circuit=circuit(record),
         plots=plots(record),
@@ -89,6 +91,7 @@ def render(
         most=MOST_PROBLEMS,
         silent=sounds.silent,
         printed=printed,
+        nothing_expected=isinstance(record.plan, FreePlan),
         common=COMMON_PRACTICE,
         version=__version__,
     )

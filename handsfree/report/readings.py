@@ -10,13 +10,15 @@ from handsfree.check.expected import accuracy
 from handsfree.log import JobRecord
 from handsfree.log.standing import LoggedReading
 from handsfree.meaning import Reading
-from handsfree.plan import COMMON_PRACTICE, Plan
+from handsfree.plan import COMMON_PRACTICE, FreePlan, Plan
 from handsfree.report.sounds import PageSounds
 from handsfree.report.times import Clock
 from handsfree.units import show, ureg
 
 #: What stands before a verdict, so that it is not told by its colour alone.
 VERDICT_SIGNS = {True: "✓", False: "✗"}
+#: Of a value that was logged, and not judged.
+NOT_JUDGED = "–"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Row:
         uncertainty: of the meter at that value; empty if it is not known.
         expected, source: with what it was compared; empty if its source is common practice.
         sign, result, distance: of the verdict.
-        look: pass, fail or marginal.
+        look: pass, fail, marginal or logged.
         void: empty, superseded or struck.
         sound: address of its clip.
     """
@@ -82,7 +84,8 @@ def sources(record: JobRecord) -> tuple[str, ...]:
 def tables(record: JobRecord, clock: Clock, sounds: PageSounds) -> tuple[PhaseTable, ...]:
     """The readings before the repair, and those after it; a phase without any is left out."""
     plan = record.plan
-    parts = (("test", "Before the repair"), ("after_repair", "After the repair"))
+    first = "As they were read" if isinstance(plan, FreePlan) else "Before the repair"
+    parts = (("test", first), ("after_repair", "After the repair"))
     found = []
     for phase, heading in parts:
         taken = [r for r in record.readings.history if plan.step(r.entry.step).phase == phase]
@@ -95,7 +98,7 @@ def row(plan: Plan, reading: LoggedReading, clock: Clock, sounds: PageSounds | N
     """One reading."""
     entry, verdict = reading.entry, reading.entry.verdict
     step = plan.step(entry.step)
-    marginal = verdict.result == "marginal"
+    apart = verdict.result if verdict.result in ("marginal", "logged") else ""
     return Row(
         entry.number,
         clock.hour(reading.time),
@@ -107,10 +110,10 @@ def row(plan: Plan, reading: LoggedReading, clock: Clock, sounds: PageSounds | N
         uncertainty(plan, reading),
         written(verdict.expected),
         "" if step.source == COMMON_PRACTICE else step.source,
-        VERDICT_SIGNS[verdict.passed],
+        NOT_JUDGED if apart == "logged" else VERDICT_SIGNS[verdict.passed],
         verdict.result,
         "" if verdict.distance is None else show(verdict.distance),
-        "marginal" if marginal else "pass" if verdict.passed else "fail",
+        apart or ("pass" if verdict.passed else "fail"),
         "" if reading.stands else "struck" if reading.struck_by is not None else "superseded",
         sounds(reading.clip) if sounds else "",
     )

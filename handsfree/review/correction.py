@@ -23,6 +23,7 @@ from handsfree.events import (
 from handsfree.log import JobRecord, open_for_review
 from handsfree.log.record import decoded
 from handsfree.meaning import Observation, Reading, State, Take
+from handsfree.plan import parse_plan
 from handsfree.plan.schema import Step
 from handsfree.showable import showable
 from handsfree.units import fits, quantity, show
@@ -151,7 +152,7 @@ def _append(folder: Path, make: Callable[[JobRecord], tuple[Event, dict[str, obj
     with open_for_review(folder) as log:
         record = JobRecord.read(folder)
         event, evidence = make(record)
-        codec = Codec(record.plan)
+        codec = Codec(parse_plan(record.plan_text))
         decoded(codec, log.lines, folder)
         kind, fields = codec.encode(event)
         log.append(kind, **fields, **evidence)

@@ -309,7 +309,12 @@ class JobIndex:
                     job.id,
                 )
                 .join_from(tables.reading, tables.job)
-                .where(job.plan == plan, reading.stands.is_(True), job.damage == "")
+                .where(
+                    job.plan == plan,
+                    reading.stands.is_(True),
+                    reading.verdict != "logged",  # nothing was expected
+                    job.damage == "",
+                )
             )
             yield from connection.execution_options(yield_per=ROWS_AT_ONCE).execute(asked)
 

@@ -12,11 +12,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from handsfree.errors import BadInput, Damaged
-from handsfree.events import Codec
 from handsfree.log import JobRecord, chain, verify
 from handsfree.log.folder import EVENTS, PLAN, read_file, read_log
-from handsfree.log.record import decoded
-from handsfree.plan import parse_plan
 from handsfree.review.index import JobIndex, JobPlace
 from handsfree.review.places import index_folder
 from handsfree.review.summary import ID_DIGITS, Summary, identity, summarised, summary_of
@@ -143,9 +140,8 @@ class Shop:
         if copy is None:
             return None
         log, plan_text = copy
-        plan, where = parse_plan(plan_text, PLAN), Path(row.folder)
-        events = decoded(Codec(plan), chain.scan(log).events, where)
-        return OneJob(job_id, JobRecord(where, plan_text, plan, events), None)
+        record = JobRecord.of(Path(row.folder), plan_text, chain.scan(log).events)
+        return OneJob(job_id, record, None)
 
     def _folder(self, name: str, job_id: str) -> Path | None:
         """The folder of a job, if it is here and holds that job."""

@@ -32,7 +32,17 @@ from handsfree.plan import Plan, parse_plan
 from handsfree.showable import showable
 
 #: Kinds of line that are told in full; of what was heard the text is enough.
-_TOLD = {"opened", "recovered", "asked", "reading", "corrected", "struck", "note", "worded"} | {
+_TOLD = {
+    "opened",
+    "recovered",
+    "plan",
+    "asked",
+    "reading",
+    "corrected",
+    "struck",
+    "note",
+    "worded",
+} | {
     "lesson",
     "verdict",
     "withdrawn",
@@ -133,8 +143,7 @@ def summarised(data: bytes, plan_text: str) -> Summary:
     log = chain.scan(data)
     if not log.events:
         raise Damaged("the log is empty", where=EVENTS)
-    plan = _plan(plan_text)
-    codec = Codec(plan)
+    codec = Codec(_plan(plan_text))
     events = []
     for line in log.events:
         if line.kind in _TOLD:
@@ -144,7 +153,7 @@ def summarised(data: bytes, plan_text: str) -> Summary:
                 what = f"line {line.seq} tells nothing that is known"
                 raise Damaged(what, where=EVENTS) from error
     flaws = log.flaws or contradictions(log.events)
-    return _folded(log.events, events, plan, _short(flaws[0].what) if flaws else "")
+    return _folded(log.events, events, codec.plan, _short(flaws[0].what) if flaws else "")
 
 
 def identity(lines: tuple[Line, ...]) -> str:

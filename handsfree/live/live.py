@@ -100,7 +100,7 @@ class Live:
         """
         self._job = job
         language, plan = job.dialogue.desk.wording, job.dialogue.desk.plan
-        self.mouth.prepare(f"{language.pin(pin)}," for pin in plan.connector.pins)
+        self.mouth.prepare(language.brief_prompt(step, step) for step in plan.steps)
         if check:
             self._check(job)
         job.begin()

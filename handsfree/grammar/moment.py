@@ -220,7 +220,7 @@ class SpokenPlan:
         key = (measure, moment, written)
         if key not in self._made:
             slots = self.slots(step, written=written)
-            self._made[key] = self.language.automaton(moment, slots)
+            self._made.setdefault(key, self.language.automaton(moment, slots))
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:

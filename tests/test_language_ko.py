@@ -64,7 +64,7 @@ def places(text: str) -> set[str]:
 
 
 @every_language
-@pytest.mark.parametrize("file", ["prompts.yaml", "prompts.short.yaml"])
+@pytest.mark.parametrize("file", ["prompts.yaml", "prompts.normal.yaml", "prompts.short.yaml"])
 def test_prompts_are_complete(name: str, file: str, english: Language) -> None:
     """The same prompts with the same places as in English."""
     import yaml

@@ -244,7 +244,7 @@ def test_what_was_not_heard_to_its_end_is_said_again(tmp_path: Path, loaded: Loa
         yield from outage(bench)
 
     bench = Bench(listens, dies_while_it_speaks, listens, listens, says)
-    run = Run(tmp_path, loaded, bench, "twelve point six volts")
+    run = Run(tmp_path, loaded, bench, "twelve point six volts", how=Verbosity.full)
     assert len(run.of("said")) == 4  # the start, the read-back, no verdict, the end
     # and "I hear you again", the read-back once more, and whether it shall end
     assert len(bench.breaths) == 7

@@ -133,7 +133,10 @@ class Desk:
             return self.say(f"{how}_untold", prompt=step.prompt)
         if self.untold(session, step):
             return f"{self.say(f'{how}_untold', prompt=step.prompt)} {self.say('ask_guess')}"
-        return self.say(how, prompt=step.prompt, expected=self.expectation(session, step))
+        before = self.plan.step(session.visited[-1]) if how == "next" and session.visited else None
+        brief = self.wording.brief_prompt(step, before)
+        expected = self.expectation(session, step)
+        return self.say(how, prompt=step.prompt, brief=brief, expected=expected)
 
     def expectation(self, session: Session, step: Step) -> str:
         """What is expected at a step, in words."""

@@ -102,12 +102,13 @@ def record(
     here = desk.step(session)
     turn = jack.proven_by(session, step, taken)
     turn = turn.then(ReadingTaken(entry, desk.plan.wires(step), step.pins))
-    read_back = desk.wording.read_back(step, taken, verdict)
+    elsewhere = here is None or here.id != step.id
+    clear = not elsewhere and session.question is None
+    read_back = desk.wording.read_back(step, taken, verdict, clear=clear)
     words = [*said, desk.say("corrected") if corrects else "", read_back]
     goto = _goto(step, verdict)
     if step.phase == "test" and session.phase in ("verdict", "after_repair"):
         return turn.and_then(revise(desk, turn.session, step, goto).led_by(words))
-    elsewhere = here is None or here.id != step.id
     rerouted = corrects and previous and _goto(step, previous.verdict) != goto
     if elsewhere and not rerouted and not desk.free:  # another step than the open one: come back
         if previous and not corrects:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from functools import cached_property
 
@@ -21,7 +22,7 @@ from handsfree.meaning import (
 )
 from handsfree.plan.amended import Amendment, amended
 from handsfree.plan.schema import Pin, Plan, Step
-from handsfree.units import Quantity, quantity
+from handsfree.units import KINDS, Quantity, quantity
 
 #: Significant digits of a computed value (a limit, a distance) when it is said.
 SPOKEN_DIGITS = 3
@@ -64,20 +65,21 @@ class Wording:
         digits = f"{abs(value):f}"
         whole, _, fraction = digits.partition(".")
         words = [self.prompt("minus")] if value < 0 else []
-        words.append(self.integer(int(whole)))
+        if int(whole) or not fraction:
+            words.append(self.integer(int(whole)))
+        else:
+            words.append(self.prompt("zero_before_point", zero=self.integer(0)))
         if fraction:
             words += [
                 self.prompt("point"),
                 self.language.written(self.language.digit_words(fraction)),
             ]
-        return " ".join(words)
+        return " ".join(filter(None, words))
 
     def quantity(self, value: Quantity, number: Decimal | None = None) -> str:
         """A quantity in words; `number` is the magnitude with the places that were spoken."""
-        unit = f"{value.units:~P}".replace("Δ", "")
         amount = _rounded(value) if number is None else number
-        said = self.language.spoken_unit(unit, one=abs(amount) == 1) or unit
-        return f"{self.number(amount)} {said}"
+        return f"{self.number(amount)} {self._unit(value, amount)}"
 
     def take(self, take: Take) -> str:
         """What was taken, without its wire."""
@@ -94,6 +96,39 @@ class Wording:
                 return f"{self.take(shown)}, {said}" if shown else said
             case Observation(answer=answer):
                 return answer
+
+    def called_back(self, take: Take, verdict: Comparison) -> str:
+        """What was taken, in the form in which it was dictated where the prompts want that.
+
+        A prefix of the unit is always said, and so is the point where the value is not in range.
+        """
+        if not isinstance(take, Reading) or take.value is None or take.number is None:
+            return self.take(take)
+        if take.hold or take.minus_leads is not None:
+            return self.take(take)
+        full = self.quantity(take.value, take.number)
+        bare = not take.unit_spoken and _symbol(take.value) in KINDS.values()
+        unit = "" if bare else self._unit(take.value, take.number)
+        short = self._shortened(take) if verdict.result == "in range" else ""
+        number = short or self.number(take.number)
+        if not short and not bare:
+            return full
+        return self.prompt("value_as_dictated", value=full, number=f"{number} {unit}".strip())
+
+    def _shortened(self, take: Reading) -> str:
+        """A number without the point or the hundred that was left out; empty if none was."""
+        whole, _, places = f"{take.number:f}".partition(".")
+        if take.form == "point left out" and places:
+            digits = self.language.written(self.language.digit_words(places))
+            return f"{self.integer(int(whole))} {digits}"
+        hundreds, rest = divmod(int(whole), 100)
+        if take.form == "hundred left out" and not places and rest >= 10:
+            return f"{self.integer(hundreds)} {self.integer(rest)}"
+        return ""
+
+    def _unit(self, value: Quantity, amount: Decimal) -> str:
+        symbol = _symbol(value)
+        return self.language.spoken_unit(symbol, one=abs(amount) == 1) or symbol
 
     def meaning(self, meaning: Meaning) -> str:
         """A meaning in the grammar's own words; parses back to the same meaning.
@@ -175,6 +210,34 @@ class Wording:
         """A wire as the grammar knows it: by its colours, or by its pin if others have these."""
         return self.pin_number(pin) if self._has_twin(pin) else self.colours(pin)
 
+    def brief_prompt(self, step: Step, before: Step | None) -> str:
+        """The prompt of a step with the wires' short names; of what goes on as before, the wire.
+
+        Args:
+            step: it.
+            before: that was open before; None to say all of it.
+        """
+        text = step.prompt
+        first, *how = text.rstrip(".").split(", ")
+        if (
+            before
+            and how
+            and _alike(step, before)
+            and how == before.prompt.rstrip(".").split(", ")[1:]
+        ):
+            text = f"{first}."
+        text = self._with_short_names(text)
+        return text[:1].upper() + text[1:]
+
+    def _with_short_names(self, text: str) -> str:
+        for pin in self.plan.connector.pins:
+            if pin.stripe:
+                colours = {"colour": pin.colour, "stripe": pin.stripe}
+                short = self.prompt("wire_striped_short", **colours)
+                full = re.compile(re.escape(self.prompt("wire_striped", **colours)), re.IGNORECASE)
+                text = full.sub(short, text)
+        return text
+
     def pin_number(self, pin: Pin) -> str:
         """A wire by the label of its pin."""
         return self.prompt("pin_number", number=self._label(pin))
@@ -227,37 +290,79 @@ class Wording:
         if wanted.high is not None:
             high = self._limit(step, wanted.high)
         if low and high:
-            return self.prompt("expect_between", low=low, high=high)
+            return self._between(step, wanted, low, high)
         if low or high:
             return self.prompt("expect_at_least" if low else "expect_at_most", low=low, high=high)
         return self.prompt("expect_nothing")
 
+    def _between(self, step: Step, wanted: Expected, low: str, high: str) -> str:
+        """Between two limits, that are called `low` and `high` with their units."""
+        assert wanted.low is not None
+        assert wanted.high is not None
+        lower, upper = self._as_told(step, wanted.low), self._as_told(step, wanted.high)
+        number = low
+        if _symbol(lower) == _symbol(upper):
+            if _rounded(lower) == -_rounded(upper) < 0:
+                return self.prompt("expect_within", low=low, high=high)
+            number = self.number(_rounded(lower))
+        return self.prompt("expect_between", low=low, low_number=number, high=high)
+
     def _limit(self, step: Step, limit: Quantity) -> str:
+        return self.quantity(self._as_told(step, limit))
+
+    def _as_told(self, step: Step, limit: Quantity) -> Quantity:
         """A limit as the plan writes it, or in the unit of the step if it was computed."""
         if step.expect.refers_to or step.expect.nominal is not None:
-            limit = limit.to(step.measure.base_unit)
-        return self.quantity(limit)
+            return limit.to(step.measure.base_unit)
+        return limit
 
-    def verdict(self, verdict: Comparison) -> str:
+    def verdict(self, verdict: Comparison, step: Step, take: Take) -> str:
         """A verdict as it is read back."""
         key = f"verdict_{verdict.result.replace(' ', '_')}"
+        wanted = self.expected(step, verdict.expected)
         if verdict.result in ("low", "high") and verdict.distance is None:
-            return self.prompt(f"{key}_bare")
+            return self.prompt(f"{key}_bare", expected=wanted)
         missing = verdict.expected.missing
         other = self.step_name(self.plan.step(missing)) if missing else ""
-        distance = "" if verdict.distance is None else self.quantity(verdict.distance)
-        return self.prompt(key, distance=distance, other=other)
+        distance = number = ""
+        if verdict.distance is not None:
+            distance = number = self.quantity(verdict.distance)
+            shown = take.value if isinstance(take, Reading) else None
+            if shown is not None and _symbol(shown) == _symbol(verdict.distance):
+                number = self.number(_rounded(verdict.distance))
+        places = {"distance": distance, "distance_number": number, "expected": wanted}
+        return self.prompt(key, other=other, **places)
 
-    def read_back(self, step: Step, take: Take, verdict: Comparison) -> str:
-        """Wire, value and verdict: what is said before a value counts."""
-        wire = self.wire(step)
-        said, result = self.take(take), self.verdict(verdict)
+    def read_back(self, step: Step, take: Take, verdict: Comparison, *, clear: bool = False) -> str:
+        """Wire, value and verdict: what is said before a value counts.
+
+        Args:
+            step: that the value belongs to.
+            take: it.
+            verdict: on it.
+            clear: its wire and its number need not be told: the step was open, and nothing asked.
+        """
+        wire = self._with_short_names(self.wire(step))
+        said = self.called_back(take, verdict) if clear else self.take(take)
+        result = self.verdict(verdict, step, take)
         if isinstance(take, Reading) and take.hold in ("min", "max", "peak"):  # held to one limit
             wanted = self.expected(step, verdict.expected)
             result = self.prompt("verdict_held", verdict=result, expected=wanted)
         if not wire:
             return self.prompt("readback_observation", value=said, verdict=result)
-        return self.prompt("readback", wire=wire, value=said, verdict=result)
+        key = "readback_clear" if clear else "readback"
+        return self.prompt(key, wire=wire, value=said, verdict=result)
+
+
+def _symbol(value: Quantity) -> str:
+    """The unit as it is written; that of a difference as that of a value."""
+    return f"{value.units:~P}".replace("Δ", "")
+
+
+def _alike(step: Step, before: Step) -> bool:
+    """Whether two steps measure the same kind of thing under one condition."""
+    same = step.condition == before.condition and step.phase == before.phase
+    return same and step.measure.quantity == before.measure.quantity is not None
 
 
 def _rounded(value: Quantity) -> Decimal:

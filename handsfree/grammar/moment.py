@@ -280,7 +280,7 @@ class SpokenPlan:
         if key not in self._made:
             slots = self.slots(step, written=written, beginning=moment == "beginning")
             rule = "listening" if moment == "beginning" else moment
-            self._made[key] = self._automaton(rule, slots, written=written)
+            self._made.setdefault(key, self._automaton(rule, slots, written=written))
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:

@@ -70,6 +70,17 @@ class Job:
         """Whether the job has ended."""
         return self.session.phase == "finished"
 
+    @property
+    def grammar(self) -> Automaton:
+        """What may be said now."""
+        desk = self.dialogue.at(self.session)
+        return desk.spoken.automaton(desk.focus(self.session), self.session.moment)
+
+    def foresee(self, heard: Heard) -> list[str]:
+        """What would be said to that now; nothing follows from it."""
+        events = self.dialogue.respond(self.session, heard).events
+        return [event.text for event in events if isinstance(event, Spoke | Asked)]
+
     def begin(self) -> None:
         """Say the first words: of a new job, or of one that goes on."""
         fresh = self.session == Session()
@@ -90,9 +101,7 @@ class Job:
 
         Asked again for the same utterance at the same moment, it is not decoded again.
         """
-        desk = self.dialogue.at(self.session)
-        step = desk.focus(self.session)
-        grammar = desk.spoken.automaton(step, self.session.moment)
+        desk, grammar = self.dialogue.at(self.session), self.grammar
         known = self._recognised
         if known and known[1] == grammar and _same_sound(known[0], utterance):
             return known[2]

@@ -29,6 +29,9 @@ LEVEL_EVERY = 8
 HOLE = RATE // 2
 """Samples that may be missing within an utterance; a longer hole ends it unheard."""
 
+FORESEEN = 0.22
+"""Seconds without speech after which an utterance has perhaps ended."""
+
 NOISE = 60.0
 """Seconds over which the level of the noise is taken."""
 
@@ -95,10 +98,12 @@ class Hearing:
         self._sounds, self._turns = sounds, turns
         self._mouth, self._meter = mouth, meter
         self._inbox: queue.Queue[Happening] = queue.Queue()
-        self._endpointer = Endpointer()
+        self._endpointer = Endpointer(after=FORESEEN)
         self._offset = 0  # where the endpointer's stream begins in that of the microphone
         self._fed = 0  # samples it has had
-        self._foreseen = 0.0  # end of the utterance that has perhaps ended
+        self._foreseen = 0.0  # end of the utterance that has perhaps ended; 0 while speech goes on
+        self._ending = 0.0  # the same in times of the endpointer
+        self._wanted = (-1.0, 0.0)  # end of an utterance, and the pause that ends it
         self._overruns = 0
         self._quiet = threading.Event()
         self._levels: deque[float] = deque(maxlen=LEVEL_EVERY)
@@ -122,6 +127,14 @@ class Hearing:
         if isinstance(happening, HandsfreeError):
             raise happening
         return happening
+
+    def ends(self, utterance: Utterance) -> bool:
+        """Whether an utterance that has perhaps ended has not gone on meanwhile."""
+        return self._foreseen == utterance.end
+
+    def wait(self, utterance: Utterance, pause: float) -> None:
+        """Let it end after so many seconds without speech, unless it goes on before."""
+        self._wanted = utterance.end, pause
 
     def wait_quiet(self, seconds: float) -> None:
         """Wait until the technician does not speak, but not longer than that."""
@@ -170,13 +183,19 @@ class Hearing:
 
     def _feed(self, samples: Samples) -> None:
         self._fed += len(samples)
+        end, pause = self._wanted
+        if end == self._foreseen:
+            self._endpointer.wait(self._ending, pause)
         for utterance in self._endpointer.feed(samples):
             self._turns.ended()
             self._inbox.put(self._timed(utterance))
         ending = self._endpointer.ending
-        if ending and ending.end != self._foreseen:
-            self._foreseen = ending.end
-            self._inbox.put(Ending(self._timed(ending)))
+        if ending and ending.end != self._ending:
+            timed = self._timed(ending)
+            self._ending, self._foreseen = ending.end, timed.end
+            self._inbox.put(Ending(timed))
+        elif ending is None and self._endpointer.speaking:
+            self._foreseen = 0.0
         if self._endpointer.speaking:
             self._quiet.clear()
         else:
@@ -198,7 +217,8 @@ class Hearing:
         """Forget the utterance that is under way: half a number is worse than none."""
         self._offset += self._fed + lost
         self._fed = 0
-        self._endpointer = Endpointer()
+        self._endpointer = Endpointer(after=FORESEEN)
+        self._ending = self._foreseen = 0.0
         self._quiet.set()
 
     def _tell(self, block: Block) -> None:

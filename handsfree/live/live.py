@@ -6,8 +6,10 @@ from typing import Literal, Self
 
 from handsfree.events import Logged, MicrophoneChanged, SoundLevel, Tell, told
 from handsfree.job import Job
+from handsfree.live.ahead import work_ahead
 from handsfree.live.hearing import Ending, Happening, Hearing, InputLevel, Overrun
 from handsfree.live.mouth import Mouth
+from handsfree.live.patience import Patience
 from handsfree.live.ready import judge_level
 from handsfree.live.settings import Settings
 from handsfree.live.sounds import Sounds
@@ -52,6 +54,7 @@ class Live:
         self._sounds, self._turns, self._tell = sounds, turns, tell
         self.mouth = Mouth(voice, sounds, settings)
         self.hearing = Hearing(sounds, turns, self.mouth, self._meter)
+        self._patience = Patience()
         self._job: Job | None = None
         self._via: Literal["microphone", "phone"] = "microphone"
         self._mourned = False  # it has been said that the microphone is gone
@@ -100,7 +103,8 @@ class Live:
         """
         self._job = job
         language, plan = job.dialogue.desk.wording, job.dialogue.desk.plan
-        self.mouth.prepare(f"{language.pin(pin)}," for pin in plan.connector.pins)
+        work_ahead(job.dialogue.desk, job.session)
+        self.mouth.prepare(language.brief_prompt(step, step) for step in plan.steps)
         if check:
             self._check(job)
         job.begin()
@@ -109,10 +113,11 @@ class Live:
 
     def _take_up(self, job: Job, ears: Transcriber, happening: Happening | None) -> None:
         match happening:
-            case Utterance():
+            case Utterance(within=within):
+                self._patience.spoke(within)
                 job.listen(ears, Captured(happening, self._via, self._via))
             case Ending(utterance=utterance):
-                job.recognise(ears, utterance)  # in the pause in which it is not known yet
+                self._foresee(job, ears, utterance)
             case Overrun(seconds=seconds, count=count):
                 text = f"the machine was too busy: {seconds:.2f} s of sound lost, {count} times now"
                 job.happened(MicrophoneChanged("overrun", text))
@@ -130,6 +135,16 @@ class Live:
         if failed := self.mouth.failed:
             self.mouth.failed = None
             self._tell(told(MicrophoneChanged("mute", str(failed))))
+
+    def _foresee(self, job: Job, ears: Transcriber, utterance: Utterance) -> None:
+        """In the pause: what was said, how long the pause must be, and the sound of the answer."""
+        if not self.hearing.ends(utterance):
+            return
+        heard = job.recognise(ears, utterance)
+        pause = self._patience.pause(heard, job.grammar, utterance.within)
+        self.hearing.wait(utterance, pause)
+        if self.hearing.ends(utterance):
+            self.mouth.prepare(job.foresee(heard))
 
     def _go_on(self, job: Job) -> None:
         """After an outage: what was not heard to its end, or where we are."""

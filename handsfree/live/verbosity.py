@@ -12,11 +12,26 @@ from handsfree.languages import data_folder, load_language
 
 
 class Verbosity(StrEnum):
-    """Short: a tone carries the verdict; apprentice: also how to probe and why."""
+    """How much is said: each says more than the one before.
+
+    Attributes:
+        short: a tone carries the verdict.
+        normal: a value is called back with one word, more where it is wrong.
+        full: whole sentences, with what is expected at each step.
+        apprentice: the same, and how to probe and why.
+    """
 
     short = "short"
     normal = "normal"
+    full = "full"
     apprentice = "apprentice"
+
+
+_PROMPTS = {
+    Verbosity.short: ("normal", "short"),
+    Verbosity.normal: ("normal",),
+}
+"""Files of prompts that stand over those with whole sentences, the last one on top."""
 
 
 def language_for(name: str, verbosity: Verbosity) -> Language:
@@ -26,8 +41,9 @@ def language_for(name: str, verbosity: Verbosity) -> Language:
         Missing: there is no such language.
     """
     language = load_language(name)
-    path = data_folder("grammars") / name / f"prompts.{verbosity}.yaml"
-    if not path.exists():
-        return language
-    other = yaml.safe_load(path.read_text(encoding="utf-8"))
-    return replace(language, prompts={**language.prompts, **other})
+    for part in _PROMPTS.get(verbosity, ()):
+        path = data_folder("grammars") / name / f"prompts.{part}.yaml"
+        if path.exists():
+            other = yaml.safe_load(path.read_text(encoding="utf-8"))
+            language = replace(language, prompts={**language.prompts, **other})
+    return language

@@ -36,12 +36,14 @@ class Utterance:
         samples: mono, shape (n,), `RATE` samples a second.
         start, end: seconds from the start of the stream; `end - start` is the length.
         voiced: seconds of it in which there is speech; None if that is not known.
+        within: the longest pause within it, in seconds.
     """
 
     samples: Samples
     start: float
     end: float
     voiced: float | None = None
+    within: float = 0.0
 
 
 def silero() -> Detector:
@@ -92,6 +94,8 @@ class Endpointer:
         self._start: int | None = None  # where the utterance begins, once there is speech
         self._last = 0  # where its speech last ended
         self._spoken = 0  # samples of speech in it
+        self._within = 0  # longest pause in it, in samples
+        self._wanted = self._pause  # samples without speech that end it, as things are
 
     @property
     def speaking(self) -> bool:
@@ -104,6 +108,16 @@ class Endpointer:
         if self._seen - self._last < self._after:
             return None
         return self._until(self._last + self._after)
+
+    def wait(self, end: float, pause: float) -> None:
+        """Let the utterance under way end after another pause, unless speech goes on before.
+
+        Args:
+            end: of the `ending` that this is said of; it holds for no other.
+            pause: seconds without speech.
+        """
+        if self._start is not None and (self._last + self._after) / RATE == end:
+            self._wanted = max(int(pause * RATE), self._after)
 
     def feed(self, block: Samples) -> list[Utterance]:
         """Take the next samples of the stream; returns the utterances that ended in them."""
@@ -131,11 +145,13 @@ class Endpointer:
         if probability >= (self._onset if self._start is None else self._release):
             if self._start is None:
                 self._start = max(begin - self._before, self._first)
-            self._last = self._seen
+            if self._spoken:
+                self._within = max(self._within, begin - self._last)
+            self._last, self._wanted = self._seen, self._pause
             self._spoken += size
         if self._start is None:
             self._forget(self._seen - self._before)
-        elif self._seen - self._last >= self._pause:
+        elif self._seen - self._last >= self._wanted:
             return self._close(self._last + self._after)
         elif self._seen - self._start >= self._longest:
             return self._close(self._seen)
@@ -146,13 +162,15 @@ class Endpointer:
         if self._start is None or self._spoken < self._least:
             return None
         samples = self._cut(self._start, end)  # never written to, so that no copy is needed
-        return Utterance(samples, self._start / RATE, end / RATE, self._spoken / RATE)
+        spoken, within = self._spoken / RATE, self._within / RATE
+        return Utterance(samples, self._start / RATE, end / RATE, spoken, within)
 
     def _close(self, end: int) -> list[Utterance]:
         found = self._until(end)
         if self._start is not None:
             self._forget(max(end, self._seen - self._before))
-        self._start, self._spoken = None, 0
+        self._start, self._spoken, self._within = None, 0, 0
+        self._wanted = self._pause
         return [found] if found else []
 
     def _forget(self, position: int) -> None:

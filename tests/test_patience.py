@@ -1,0 +1,119 @@
+"""The pause that ends an utterance depends on whether what was said may go on to another value.
+
+What may follow a number on a meter's display is common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from handsfree.grammar import Automaton, SpokenPlan
+from handsfree.grammar.going_on import Outlook, outlook
+from handsfree.heard import Heard, Hypothesis
+from handsfree.languages import load_language
+from handsfree.live.patience import PAUSES, REMEMBERED, Patience
+from handsfree.plan import load_plan
+from handsfree.sound.audio import RATE
+from handsfree.sound.endpoint import FRAME, PAUSE, Endpointer
+
+
+@cache
+def grammar(language: str = "en", plan: str = "headlamp-levelling") -> Automaton:
+    loaded = load_plan(plan).plan
+    return SpokenPlan(load_language(language), loaded).automaton(loaded.steps[0])
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("four point nine eight volts", "whole"),
+        ("red with white stripe four point nine seven volts", "whole"),
+        ("correction four point two volts", "whole"),
+        ("battery voltage", "whole"),
+        ("over limit", "whole"),
+        ("what is expected", "whole"),
+        ("next", "whole"),
+        ("eight point four k", "unit"),  # kilohms, or kilovolts
+        ("four point nine", "decimals"),
+        ("twelve six", "decimals"),
+        ("four nine eight", "decimals"),
+        ("twelve", "number"),
+        ("correction", "number"),
+        ("two hundred", "number"),
+        ("note the seal", "words"),
+        ("uh", "hesitation"),
+        ("four point", "no sentence"),
+        ("go to", "no sentence"),
+    ],
+)
+def test_what_may_come(text: str, expected: Outlook) -> None:
+    assert outlook(grammar(), text.split()) == expected
+
+
+def test_a_whole_sentence_is_waited_for_shortly_and_one_that_may_go_on_longer() -> None:
+    def pause(text: str) -> float:
+        return Patience().pause(Heard.of_text(text), grammar())
+
+    assert pause("four point nine eight volts") <= 0.3
+    assert pause("four point nine") < pause("twelve") == PAUSE
+    assert pause("uh") > PAUSE
+    assert pause("four point") == PAUSE
+
+
+def test_what_is_not_sure_decides_nothing() -> None:
+    rivals = (Hypothesis("four volts", 0.0), Hypothesis("four point four volts", -0.1))
+    assert Patience().pause(Heard(rivals), grammar()) == PAUSE
+    assert Patience().pause(Heard(()), grammar()) == PAUSE
+
+
+def test_who_pauses_within_sentences_is_waited_for() -> None:
+    said = Heard.of_text("four point nine eight volts")
+    assert Patience().pause(said, grammar(), within=0.5) == pytest.approx(0.65)
+    patience = Patience()
+    patience.spoke(0.6)
+    assert patience.pause(said, grammar()) == pytest.approx(0.78)
+    for _ in range(REMEMBERED):
+        patience.spoke(0.0)
+    assert patience.pause(said, grammar()) == PAUSES["whole"]
+
+
+def stream(*parts: tuple[float, bool]) -> np.ndarray:
+    """Sound from (seconds, is speech) pairs."""
+    return np.concatenate(
+        [np.full(round(s * RATE / FRAME) * FRAME, 0.5 * speech, np.float32) for s, speech in parts]
+    )
+
+
+def ends(pause: float | None, *parts: tuple[float, bool]) -> list[float]:
+    """Length of each utterance, if each that has perhaps ended is told to end after `pause`."""
+    endpointer = Endpointer(after=0.2, detector=lambda frame: float(np.abs(frame).max() > 0.1))
+    found = []
+    sound = stream(*parts)
+    for at in range(0, len(sound), FRAME):
+        found += endpointer.feed(sound[at : at + FRAME])
+        if pause is not None and endpointer.ending:
+            endpointer.wait(endpointer.ending.end, pause)
+    return [u.voiced or 0 for u in found]
+
+
+def test_the_pause_that_is_told_ends_it() -> None:
+    parts = ((1.0, False), (0.64, True), (0.5, False), (0.32, True), (1.5, False))
+    assert ends(None, *parts) == pytest.approx([0.96])
+    assert ends(0.3, *parts) == pytest.approx([0.64, 0.32])
+    assert ends(0.6, *parts) == pytest.approx([0.96])
+
+
+def test_a_pause_that_is_told_holds_until_speech_goes_on() -> None:
+    endpointer = Endpointer(after=0.2, detector=lambda frame: float(np.abs(frame).max() > 0.1))
+    endpointer.feed(stream((0.5, True), (0.25, False)))
+    early = endpointer.ending
+    assert early is not None
+    endpointer.wait(early.end, 2.0)
+    assert endpointer.feed(stream((1.2, False))) == []  # hesitation
+    assert endpointer.feed(stream((0.5, True), (0.5, False))) == []
+    endpointer.wait(early.end, 0.3)  # too late: it has gone on
+    (found,) = endpointer.feed(stream((0.6, False)))
+    assert found.within == pytest.approx(1.45, abs=0.1)

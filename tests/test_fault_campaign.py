@@ -13,12 +13,10 @@ from fault_tables import Outcome, by_plan, read, reliability, share, shown, soun
 
 from handsfree.plan import load_plan, shipped
 
-VEHICLES = 45  # of each plan
+VEHICLES = 20  # of each plan
 CIRCUITS = [name for name in shipped() if load_plan(name).plan.circuit]
-
-
-SEED = FINAL + 2000
-"""The first two were looked at before the last change."""
+SEED = FINAL + 6000
+"""Those before it were looked at before the last change."""
 
 
 @cache

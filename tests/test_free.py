@@ -12,10 +12,13 @@ import pytest
 from test_dialogue import Talk
 
 import handsfree.plan
-from handsfree.dialogue import Dialogue
+from handsfree.dialogue import Dialogue, Session, Wording
+from handsfree.display.showing import Display
 from handsfree.events import (
+    Codec,
     ConditionSet,
     DifferenceTold,
+    Event,
     PlanAmended,
     ReadingTaken,
     WatchEnded,
@@ -355,3 +358,37 @@ def test_two_wires_are_named_in_one_breath(talk: Talk) -> None:
     assert said(talk, told) == "brown, pin three. violet, pin A two."
     said(talk, "brown five volts")
     assert last(talk)[0] == "3"
+
+
+def test_a_screen_shows_no_judgement(folder: Path, english: Language) -> None:
+    display = Display(Wording(english, free_plan().plan), lambda _: None)
+    for logged in JobRecord.read(folder).events:
+        display.tell(logged)
+        assert display.glance.value is None or display.glance.value.mark == "none"
+    glance = display.glance
+    assert glance.value is not None
+    assert [wire.name for wire in glance.wires] == ["white with green stripe"]
+    assert (glance.value.verdict, glance.condition) == ("logged", "connector unplugged")
+    assert (glance.number, glance.expected) == (0, "")
+
+
+def test_whatever_is_said_the_log_reads_back(english: Language) -> None:
+    """Sentences of the grammar by chance, and what comes of them written and read."""
+    plan, rng = free_plan().plan, random.Random(12)
+    dialogue, writes, reads = Dialogue(plan, english), Codec(plan), Codec(plan)
+    session, events = Session(), list[Event]()
+    names = ("new wire brown pin three", "new wire brown pin four", "new wire white", "yes", "no")
+    for _ in range(50):
+        desk = dialogue.at(session)
+        grammar = desk.spoken.automaton(desk.focus(session), session.moment)
+        words = " ".join(word for word in grammar.sample(rng) if not word.startswith("<"))
+        text = rng.choice(names) if rng.random() < 0.15 else words
+        response = dialogue.respond(session, Heard.of_text(text))
+        session = response.session
+        for event in response.events:
+            kind, line = writes.encode(event)
+            writes.wrote(event, len(events) + 1, "", kind, line)
+            assert reads.read(len(events) + 1, "", kind, line).event == event, text
+            events.append(event)
+    assert Session.of(events) == session
+    assert session.entries

@@ -392,3 +392,31 @@ def test_whatever_is_said_the_log_reads_back(english: Language) -> None:
             events.append(event)
     assert Session.of(events) == session
     assert session.entries
+
+
+def test_an_answer_is_of_the_wire_that_was_asked_about(talk: Talk) -> None:
+    said(talk, "new wire brown pin one", "twelve volts", "new wire violet pin two")
+    assert said(talk, "correction") == "What is the right value for brown?"
+    assert said(talk, "eleven volts") == "Corrected. brown, eleven volts, logged."
+    assert said(talk, "violet four nine ohms").startswith("Is it forty nine ohms")
+    assert said(talk, "four point nine ohms") == "violet, four point nine ohms, logged."
+
+
+def test_the_least_that_was_shown_is_logged_as_that(talk: Talk) -> None:
+    said(talk, "new wire red pin one")
+    assert said(talk, "minimum nine point six volts") == (
+        "red, minimum nine point six volts, logged."
+    )
+
+
+def test_an_apprentice_has_nothing_to_guess(english: Language) -> None:
+    talk = Talk(Dialogue(free_plan().plan, english, apprentice=True)).start()
+    said(talk, "new wire red pin one", "five volts")
+    assert said(talk, "six volts") == "red, six volts, logged."
+    assert said(talk, "say again") == "red, as found. What does it show?"
+
+
+def test_a_wire_is_watched_before_it_was_read(talk: Talk) -> None:
+    said(talk, "new wire red pin one", "watch red")
+    assert said(talk, "drops to two point one volts") == "drop, two point one volts."
+    assert said(talk, "end of watch").startswith("Watch on red ended: one excursion")

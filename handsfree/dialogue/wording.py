@@ -252,7 +252,11 @@ class Wording:
         """Wire, value and verdict: what is said before a value counts."""
         wire = self.wire(step)
         said, result = self.take(take), self.verdict(verdict)
-        if isinstance(take, Reading) and take.hold in ("min", "max", "peak"):  # held to one limit
+        if (
+            isinstance(take, Reading)
+            and take.hold in ("min", "max", "peak")
+            and not step.expect.nothing
+        ):  # held to one limit
             wanted = self.expected(step, verdict.expected)
             result = self.prompt("verdict_held", verdict=result, expected=wanted)
         if not wire:

@@ -192,15 +192,14 @@ class SpokenPlan:
         self.language = language.with_colours(plan.colours)
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
-        self._open: dict[tuple[str, bool], Automaton] = {}
+        self._open: dict[Hashable, Automaton] = {}
 
     def of(self, plan: Plan) -> SpokenPlan:
-        """Another plan in this language; of a free job that has grown what is the same is kept."""
+        """Another plan in this language, as the job goes on; what is the same is kept."""
         other = SpokenPlan(self.language, plan)
-        if isinstance(plan, FreePlan) and isinstance(self.plan, FreePlan):
-            other._open = self._open
-            if plan.connector == self.plan.connector:
-                other._made = self._made
+        other._open = self._open
+        if isinstance(plan, FreePlan) and plan.connector == self.plan.connector:
+            other._made = self._made
         return other
 
     def may_be_told(self, moment: Moment) -> bool:
@@ -285,7 +284,7 @@ class SpokenPlan:
         if key not in self._made:
             slots = self.slots(step, written=written, moment=moment)
             rule = "listening" if moment == "beginning" else moment
-            self._made[key] = self._automaton(rule, slots, written=written)
+            self._made[key] = self._automaton(rule, slots, moment)
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
@@ -321,15 +320,15 @@ class SpokenPlan:
                 ),
                 "option_gist": choice(_option_gist(self.language, one) for one in options),
             }
-            self._made[key] = self._automaton(rule, slots, written=True)
+            self._made[key] = self._automaton(rule, slots, moment)
         return self._made[key]
 
-    def _automaton(self, rule: str, slots: dict[str, Expansion], *, written: bool) -> Automaton:
-        """The automaton of a rule; in a free job only the names of its wires are made anew."""
-        if not isinstance(self.plan, FreePlan):
+    def _automaton(self, rule: str, slots: dict[str, Expansion], moment: Moment) -> Automaton:
+        """The automaton of a rule; while wires may be told, only their names are made anew."""
+        if not self.may_be_told(moment):
             return self.language.automaton(rule, slots)
-        if (rule, written) not in self._open:
-            opened = slots | {"wire": Terminal(LEFT_OPEN)}
-            self._open[rule, written] = self.language.automaton(rule, opened)
-        names = self.language.automaton(slots["wire"], slots)
-        return filled(self._open[rule, written], names)
+        opened = slots | {"wire": Terminal(LEFT_OPEN)}
+        key = rule, tuple(opened.items())
+        if key not in self._open:
+            self._open[key] = self.language.automaton(rule, opened)
+        return filled(self._open[key], self.language.automaton(slots["wire"], slots))

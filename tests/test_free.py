@@ -420,3 +420,20 @@ def test_a_wire_is_watched_before_it_was_read(talk: Talk) -> None:
     said(talk, "new wire red pin one", "watch red")
     assert said(talk, "drops to two point one volts") == "drop, two point one volts."
     assert said(talk, "end of watch").startswith("Watch on red ended: one excursion")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"wires": 5},
+        {"wires": [{"colour": "red", "pin": "no pin"}]},
+        {"wires": [{"colour": "red", "pin": "1"}, {"colour": "blue", "pin": "1"}]},
+        {"tests": [{"pin": "9", "condition": "as found"}]},
+        {"conditions": [{"say": "as found"}]},
+        {"without": ["7"]},
+        {"reference": "8 V"},
+    ],
+)
+def test_a_log_that_tells_what_cannot_be_is_not_believed(change: dict[str, object]) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        Codec(free_plan().plan).read(1, "", "plan", {"change": change})

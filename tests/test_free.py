@@ -144,6 +144,7 @@ def test_states_and_over_limit_are_logged_too(talk: Talk) -> None:
             "a second wire, red, pin two. Is that right?",
         ),
         (["new wire red pin one", "five volts", "red is blue"], "red has readings already."),
+        (["new wire red pin 12.5"], "Say again?"),
         (["new wire red pin one", "three hundred volts"], "three hundred volts cannot be on this"),
         (["new wire red pin one", "skip"], "There is no plan here, and nothing is expected."),
     ],

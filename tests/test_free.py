@@ -12,10 +12,13 @@ import pytest
 from test_dialogue import Talk
 
 import handsfree.plan
-from handsfree.dialogue import Dialogue
+from handsfree.dialogue import Dialogue, Session, Wording
+from handsfree.display.showing import Display
 from handsfree.events import (
+    Codec,
     ConditionSet,
     DifferenceTold,
+    Event,
     PlanAmended,
     ReadingTaken,
     WatchEnded,
@@ -141,6 +144,7 @@ def test_states_and_over_limit_are_logged_too(talk: Talk) -> None:
             "a second wire, red, pin two. Is that right?",
         ),
         (["new wire red pin one", "five volts", "red is blue"], "red has readings already."),
+        (["new wire red pin 12.5"], "Say again?"),
         (["new wire red pin one", "three hundred volts"], "three hundred volts cannot be on this"),
         (["new wire red pin one", "skip"], "There is no plan here, and nothing is expected."),
     ],
@@ -355,3 +359,82 @@ def test_two_wires_are_named_in_one_breath(talk: Talk) -> None:
     assert said(talk, told) == "brown, pin three. violet, pin A two."
     said(talk, "brown five volts")
     assert last(talk)[0] == "3"
+
+
+def test_a_screen_shows_no_judgement(folder: Path, english: Language) -> None:
+    display = Display(Wording(english, free_plan().plan), lambda _: None)
+    for logged in JobRecord.read(folder).events:
+        display.tell(logged)
+        assert display.glance.value is None or display.glance.value.mark == "none"
+    glance = display.glance
+    assert glance.value is not None
+    assert [wire.name for wire in glance.wires] == ["white with green stripe"]
+    assert (glance.value.verdict, glance.condition) == ("logged", "connector unplugged")
+    assert (glance.number, glance.expected) == (0, "")
+
+
+def test_whatever_is_said_the_log_reads_back(english: Language) -> None:
+    """Sentences of the grammar by chance, and what comes of them written and read."""
+    plan, rng = free_plan().plan, random.Random(12)
+    dialogue, writes, reads = Dialogue(plan, english), Codec(plan), Codec(plan)
+    session, events = Session(), list[Event]()
+    names = ("new wire brown pin three", "new wire brown pin four", "new wire white", "yes", "no")
+    for _ in range(50):
+        desk = dialogue.at(session)
+        grammar = desk.spoken.automaton(desk.focus(session), session.moment)
+        words = " ".join(word for word in grammar.sample(rng) if not word.startswith("<"))
+        text = rng.choice(names) if rng.random() < 0.15 else words
+        response = dialogue.respond(session, Heard.of_text(text))
+        session = response.session
+        for event in response.events:
+            kind, line = writes.encode(event)
+            writes.wrote(event, len(events) + 1, "", kind, line)
+            assert reads.read(len(events) + 1, "", kind, line).event == event, text
+            events.append(event)
+    assert Session.of(events) == session
+    assert session.entries
+
+
+def test_an_answer_is_of_the_wire_that_was_asked_about(talk: Talk) -> None:
+    said(talk, "new wire brown pin one", "twelve volts", "new wire violet pin two")
+    assert said(talk, "correction") == "What is the right value for brown?"
+    assert said(talk, "eleven volts") == "Corrected. brown, eleven volts, logged."
+    assert said(talk, "violet four nine ohms").startswith("Is it forty nine ohms")
+    assert said(talk, "four point nine ohms") == "violet, four point nine ohms, logged."
+
+
+def test_the_least_that_was_shown_is_logged_as_that(talk: Talk) -> None:
+    said(talk, "new wire red pin one")
+    assert said(talk, "minimum nine point six volts") == (
+        "red, minimum nine point six volts, logged."
+    )
+
+
+def test_an_apprentice_has_nothing_to_guess(english: Language) -> None:
+    talk = Talk(Dialogue(free_plan().plan, english, apprentice=True)).start()
+    said(talk, "new wire red pin one", "five volts")
+    assert said(talk, "six volts") == "red, six volts, logged."
+    assert said(talk, "say again") == "red, as found. What does it show?"
+
+
+def test_a_wire_is_watched_before_it_was_read(talk: Talk) -> None:
+    said(talk, "new wire red pin one", "watch red")
+    assert said(talk, "drops to two point one volts") == "drop, two point one volts."
+    assert said(talk, "end of watch").startswith("Watch on red ended: one excursion")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"wires": 5},
+        {"wires": [{"colour": "red", "pin": "no pin"}]},
+        {"wires": [{"colour": "red", "pin": "1"}, {"colour": "blue", "pin": "1"}]},
+        {"tests": [{"pin": "9", "condition": "as found"}]},
+        {"conditions": [{"say": "as found"}]},
+        {"without": ["7"]},
+        {"reference": "8 V"},
+    ],
+)
+def test_a_log_that_tells_what_cannot_be_is_not_believed(change: dict[str, object]) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        Codec(free_plan().plan).read(1, "", "plan", {"change": change})

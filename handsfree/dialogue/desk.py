@@ -108,6 +108,8 @@ class Desk:
 
     def untold(self, session: Session, step: Step) -> bool:
         """Whether an apprentice is not to hear yet what is expected at a step."""
+        if step.expect.nothing:
+            return False
         return self.apprentice and step.id not in {guess.step for guess in session.guesses}
 
     def say(self, key: str, **values: str) -> str:

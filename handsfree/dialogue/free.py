@@ -112,7 +112,7 @@ def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) 
             return turn.and_then(differing.tell_difference(desk, turn.session, wanted))
         case Reading() | State() | Ambiguous() as value:
             supersedes = question.supersedes if question else None
-            return log_value(desk, session, value, how, supersedes)
+            return log_value(desk, session, _of_question(desk, question, value), how, supersedes)
         case Note(text=text):
             return Turn(session).then(Noted(text), Spoke(desk.say("noted")))
         case Aside() as beside:
@@ -124,6 +124,23 @@ def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) 
         case Unclear(reason=reason):
             return unclear(desk, session, reason)
     return unclear(desk, session, "that is said elsewhere")
+
+
+def _of_question(
+    desk: Desk, question: Question | None, value: Take | Ambiguous
+) -> Take | Ambiguous:
+    """A value in answer to a question is of its wire, if none is named."""
+    if question is None or question.step is None:
+        return value
+    steps = question.steps or (question.step,)
+    pins = {desk.plan.step(step).pins for step in steps}
+    if len(pins) != 1:
+        return value
+    (wire,) = pins.pop()
+    if isinstance(value, Ambiguous):
+        each = tuple(replace(one, wire=one.wire or wire) for one in value.candidates)
+        return replace(value, candidates=each)
+    return replace(value, wire=value.wire or wire)
 
 
 def _tell_each(desk: Desk, turn: Turn, every: tuple[Telling, ...]) -> Turn:
@@ -169,7 +186,7 @@ def _obey(desk: Desk, session: Session, command: Command, how: HowSaid) -> Turn:
             count = desk.wording.integer(len(session.standing))
             place = desk.standing_prompt(session)
             return turn.then(Spoke(say("free_where", count=count, prompt=place)))
-        case "repeat" | "same" if not session.question:
+        case "repeat" if not session.question:
             return turn.then(Spoke(desk.standing_prompt(session)))
         case "help":
             return turn.then(Spoke(say("free_help")))

@@ -15,6 +15,7 @@ from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, join
 from handsfree.events import PlanAmended, Question, Spoke
 from handsfree.meaning import Telling
+from handsfree.plan.amended import MOST_AMENDED
 from handsfree.units import show
 
 #: Nominal voltages of a vehicle's supply: 12 V and 24 V by ISO 16750-2, 48 V by ISO 21780 (both
@@ -32,7 +33,9 @@ def tell_vehicle(desk: Desk, session: Session, told: Telling, *, confirmed: bool
         confirmed: it was asked about already.
     """
     every = (told, *told.more)
-    if session.entries:  # limits and names of what is logged would change behind it
+    if (
+        session.entries or len(session.told) >= MOST_AMENDED
+    ):  # limits and names of what is logged would change behind it
         return _refused(desk, session, desk.say("vehicle_late"))
     if any(map(_odd_supply, every)):
         return _refused(desk, session, desk.say("vehicle_supply", known=_known(desk)))

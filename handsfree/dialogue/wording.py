@@ -342,10 +342,13 @@ class Wording:
             verdict: on it.
             clear: its wire and its number need not be told: the step was open, and nothing asked.
         """
+        judged = not step.expect.nothing
+        clear = clear and judged  # in a free job nothing else tells which wire it was
         wire = self._with_short_names(self.wire(step))
         said = self.called_back(take, verdict) if clear else self.take(take)
         result = self.verdict(verdict, step, take)
-        if isinstance(take, Reading) and take.hold in ("min", "max", "peak"):  # held to one limit
+        held = isinstance(take, Reading) and take.hold in ("min", "max", "peak")
+        if held and judged:  # held to one limit
             wanted = self.expected(step, verdict.expected)
             result = self.prompt("verdict_held", verdict=result, expected=wanted)
         if not wire:

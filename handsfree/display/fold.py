@@ -110,7 +110,8 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
             return _open(glance, wording, again) if again else replace(glance, prompt="", wires=())
         case JobFinished(status=status):
             said = glance.said  # how it ended, and what is missing
-            return replace(_closed(glance), finished=status, prompt=said, said="")
+            ended = "finished" if isinstance(wording.plan, FreePlan) else status
+            return replace(_closed(glance), finished=ended, prompt=said, said="")
     return glance
 
 

@@ -88,7 +88,7 @@ class Glance:
         paused: only the wake words count.
         sound: whether the microphone is there.
         part: the verdict of the plan's rules; None before.
-        finished: "verified" or "not verified" at the end.
+        finished: "verified" or "not verified" at the end; "finished" where nothing was expected.
         taken: takes that stand, by step id; what later steps are compared with.
     """
 

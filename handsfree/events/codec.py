@@ -63,7 +63,7 @@ from handsfree.events.verdicts import verdict_fields, verdict_of
 from handsfree.heard import Hypothesis
 from handsfree.meaning import Command, Reading, Seen, SetCondition, State, Take, Telling
 from handsfree.meaning.plain import plain, plain_understood
-from handsfree.plan.amended import amended
+from handsfree.plan.amended import MOST_AMENDED, amended
 from handsfree.plan.schema import Plan
 from handsfree.units import show
 
@@ -166,6 +166,7 @@ class Codec:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
+        self._amended = 0
         self._seqs: dict[int, int] = {}  # line of each entry
         self._numbers: dict[int, int] = {}  # entry of each line
 
@@ -206,6 +207,9 @@ class Codec:
             ValueError: the plan cannot be changed so.
         """
         if isinstance(event, PlanAmended):
+            self._amended += 1
+            if self._amended > MOST_AMENDED and self.plan.described is not None:
+                raise ValueError(f"a vehicle is told {MOST_AMENDED} times at most")
             self.plan = amended(self.plan, event.change)
         taken = event.taken if isinstance(event, ReadingCorrected) else event
         if isinstance(taken, ReadingTaken):

@@ -192,39 +192,43 @@ class SpokenPlan:
         self.language = language.with_colours(plan.colours)
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
-        self._open: dict[tuple[str, bool], Automaton] = {}
+        self._open: dict[Hashable, Automaton] = {}
 
     def of(self, plan: Plan) -> SpokenPlan:
-        """Another plan in this language; of a free job that has grown what is the same is kept."""
+        """Another plan in this language, as the job goes on; what is the same is kept."""
         other = SpokenPlan(self.language, plan)
-        if isinstance(plan, FreePlan) and isinstance(self.plan, FreePlan):
-            other._open = self._open
-            if plan.connector == self.plan.connector:
-                other._made = self._made
+        other._open = self._open
+        if isinstance(plan, FreePlan) and plan.connector == self.plan.connector:
+            other._made = self._made
         return other
 
-    def _telling(self, *, beginning: bool) -> Expansion:
+    def may_be_told(self, moment: Moment) -> bool:
+        """Whether something may be told of the vehicle itself."""
+        described = self.plan.described is not None and moment == "beginning"
+        return isinstance(self.plan, FreePlan) or described
+
+    def _telling(self, moment: Moment) -> Expansion:
         """What may be told of the vehicle itself, in a language that has words for it."""
         rule = "free" if isinstance(self.plan, FreePlan) else "vehicle"
-        may = rule == "free" or (beginning and self.plan.described is not None)
-        return Ref(rule) if may and rule in self.language.rules else VOID
+        may = self.may_be_told(moment) and rule in self.language.rules
+        return Ref(rule) if may else VOID
 
     def slots(
-        self, step: Step | None, *, written: bool, beginning: bool = False
+        self, step: Step | None, *, written: bool, moment: Moment = "listening"
     ) -> dict[str, Expansion]:
         """What the plan and `step` put into the slots of the grammar.
 
         Args:
             step: gives the answers to its observation; None for none.
             written: also accept what a transcriber writes: digits and unit signs.
-            beginning: no value was taken yet, and what differs in the vehicle may be told.
+            moment: what is waited for.
         """
         units = _units(self.language, self.plan, step.measure.quantity if step else None)
         options = (step and step.measure.options) or ()
         return {
             "wire": wires(self.language, self.plan),
             "condition": _conditions(self.language, self.plan),
-            "telling": self._telling(beginning=beginning),
+            "telling": self._telling(moment),
             "written_letter": choice(
                 Tagged(Terminal(letter.upper()), (f"letter {letter}",))
                 for letter in (self.language.letters if written else ())
@@ -278,9 +282,9 @@ class SpokenPlan:
         measure = (step.measure.options, step.measure.quantity) if step else None
         key = (measure, moment, written)
         if key not in self._made:
-            slots = self.slots(step, written=written, beginning=moment == "beginning")
+            slots = self.slots(step, written=written, moment=moment)
             rule = "listening" if moment == "beginning" else moment
-            self._made.setdefault(key, self._automaton(rule, slots, written=written))
+            self._made.setdefault(key, self._automaton(rule, slots, moment))
         return self._made[key]
 
     def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
@@ -309,22 +313,22 @@ class SpokenPlan:
                     )
                     for pin in self.plan.connector.pins
                 ),
-                "telling_gist": self._telling(beginning=True),
+                "telling_gist": self._telling("beginning"),
                 "words": Repeat(Terminal(ANY), 0, many=True),
                 "condition_gist": choice(
                     _condition_gist(self.language, one) for one in self.plan.conditions
                 ),
                 "option_gist": choice(_option_gist(self.language, one) for one in options),
             }
-            self._made[key] = self._automaton(rule, slots, written=True)
+            self._made[key] = self._automaton(rule, slots, moment)
         return self._made[key]
 
-    def _automaton(self, rule: str, slots: dict[str, Expansion], *, written: bool) -> Automaton:
-        """The automaton of a rule; in a free job only the names of its wires are made anew."""
-        if not isinstance(self.plan, FreePlan):
+    def _automaton(self, rule: str, slots: dict[str, Expansion], moment: Moment) -> Automaton:
+        """The automaton of a rule; while wires may be told, only their names are made anew."""
+        if not self.may_be_told(moment):
             return self.language.automaton(rule, slots)
-        if (rule, written) not in self._open:
-            opened = slots | {"wire": Terminal(LEFT_OPEN)}
-            self._open[rule, written] = self.language.automaton(rule, opened)
-        names = self.language.automaton(slots["wire"], slots)
-        return filled(self._open[rule, written], names)
+        opened = slots | {"wire": Terminal(LEFT_OPEN)}
+        key = rule, tuple(opened.items())
+        if key not in self._open:
+            self._open[key] = self.language.automaton(rule, opened)
+        return filled(self._open[key], self.language.automaton(slots["wire"], slots))

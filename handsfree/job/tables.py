@@ -15,7 +15,8 @@ from handsfree.events import ReadingsImported
 from handsfree.job.job import Job
 from handsfree.job.sweeps import LARGEST, NUMBER
 from handsfree.languages import language_of
-from handsfree.log import chain, open_job
+from handsfree.log import JobRecord, chain, open_job
+from handsfree.log.folder import EVENTS
 from handsfree.meaning import Observation, Reading, State, Take
 from handsfree.plan import LoadedPlan, Plan, Step
 from handsfree.units import quantity, show
@@ -61,10 +62,11 @@ def import_readings(
     Raises:
         BadInput: a row cannot be used, or the job cannot be written; names the line.
     """
-    content = _content(file)
-    rows = read_readings(content.decode("utf-8-sig"), str(file), loaded.plan)
-    dialogue = Dialogue(loaded.plan, language_of(loaded))
-    _try(rows, dialogue, file)
+    content, language = _content(file), language_of(loaded)
+    known = JobRecord.read(job).plan if (job / EVENTS).exists() else loaded.plan
+    rows = read_readings(content.decode("utf-8-sig"), str(file), known)
+    _try(rows, Dialogue(known, language), file)
+    dialogue = Dialogue(loaded.plan, language)
     plan = loaded.text.encode()
     with open_job(job, plan, title=loaded.plan.title, details=details) as log:
         session = Job(dialogue, log, lambda _: None, lambda _: None)

@@ -55,6 +55,8 @@ OUTSIDE_SHARE = 1.0
 DOUBT_SHARE = 0.25
 #: A text of more words than these that the grammar does not have is talk to somebody else.
 LONGEST_TRY = 7
+#: The same where something may be told of the vehicle.
+LONGEST_TELLING = 20
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
 NAME_LIKENESS = 72.0
 
@@ -112,15 +114,20 @@ def interpret(
             if one.text == strange
         )
         return Understood(meaning, strange, share=share, by_gist=True)
-    return Understood(Aside("unknown", about=_may_be_meant(strange, spoken)), strange)
+    about = _may_be_meant(strange, spoken, telling=spoken.may_be_told(moment))
+    return Understood(Aside("unknown", about=about), strange)
 
 
-def _may_be_meant(text: str, spoken: SpokenPlan) -> bool:
-    """Whether words that are not in the grammar may be for the tool: few, and of its subject."""
+def _may_be_meant(text: str, spoken: SpokenPlan, *, telling: bool) -> bool:
+    """Whether words that are not in the grammar may be for the tool: few, and of its subject.
+
+    What is told of a wire is longer, and mostly of its subject.
+    """
     ours = spoken.words_for_the_tool
     said = words(text, ours)
-    subject = any(word in ours or is_numeral(word) for word in said)
-    return subject and len(said) <= LONGEST_TRY
+    subject = sum(word in ours or is_numeral(word) for word in said)
+    told = telling and 2 * subject >= len(said)
+    return subject > 0 and len(said) <= (LONGEST_TELLING if told else LONGEST_TRY)
 
 
 @dataclass

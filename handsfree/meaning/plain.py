@@ -22,7 +22,7 @@ from handsfree.meaning.meanings import (
     Understood,
 )
 from handsfree.plan.schema import Plan
-from handsfree.units import Quantity, show
+from handsfree.units import Quantity
 
 #: Every field is there in every meaning; what does not apply is None or empty.
 _EMPTY: dict[str, Any] = {
@@ -38,6 +38,11 @@ _EMPTY: dict[str, Any] = {
 def unit_symbol(value: Quantity) -> str:
     """The unit of `value` as it is written: "V", "kΩ", "°C"."""
     return f"{value.units:~P}".replace("Δ", "")
+
+
+def _volts(value: Quantity | None) -> str | None:
+    """A voltage to the last bit."""
+    return None if value is None else f"{float(value.m_as('V'))} V"
 
 
 def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
@@ -84,7 +89,7 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
             fields |= {"take": plain(reading, plan)} if reading else {}
             fields |= {"approximate": True} if approximate else {}
         case Telling(of=of, colour=colour, pin=pin, volts=volts, more=more):
-            told = {"colour": colour, "pin": pin, "volts": volts and show(volts)}
+            told = {"colour": colour, "pin": pin, "volts": _volts(volts)}
             fields |= {"kind": "telling", "value": of}
             fields |= {"told": {name: text for name, text in told.items() if text}}
             fields |= {"candidates": [plain(one, plan) for one in more]} if more else {}

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import cast
 
+from handsfree.fields import is_pin
 from handsfree.grammar.automaton import Tags
 from handsfree.grammar.numerals import NUMBER_TAGS, number_of
 from handsfree.meaning.meanings import (
@@ -77,6 +78,9 @@ def _told(tags: Tags) -> Meaning:
     first, *more = (_telling(part) for part in parts[:-1])
     if isinstance(first, Difference):
         return first
+    labels = (one.pin for one in (first, *more) if isinstance(one, Telling))
+    if not all(label is None or is_pin(label) for label in labels):
+        return Unclear("no pin has such a label")
     return replace(first, more=tuple(one for one in more if isinstance(one, Telling)))
 
 
@@ -105,7 +109,7 @@ def _label(tags: Sequence[str]) -> str:
         if figures:
             digits = "".join(one.removeprefix("digit ") for one in figures)
             plain = all(one.startswith("digit ") for one in figures)
-            label += digits if plain else str(int(number_of(figures).value))
+            label += digits if plain else f"{number_of(figures).value:f}"
             figures = []
         label += argument.upper() if verb == "letter" else ""
     return label

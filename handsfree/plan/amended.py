@@ -18,6 +18,9 @@ from handsfree.plan.sheet import FreePlan, grown
 
 #: What is told of a plan: a piece of its document.
 Amendment = Mapping[str, Any]
+#: So often a plan that describes its circuit is made anew in one job, at most: each time takes
+#: half a second, and a log may come from anybody.
+MOST_AMENDED = 40
 
 
 def amended(plan: Plan, change: Amendment) -> Plan:

@@ -10,6 +10,7 @@ from itertools import groupby
 
 from handsfree.events import (
     Asked,
+    DifferenceTold,
     Logged,
     Noted,
     ReadingStruck,
@@ -20,6 +21,7 @@ from handsfree.events import (
     VerdictWithdrawn,
 )
 from handsfree.log import JobRecord
+from handsfree.plan import FreePlan
 from handsfree.report.evidence import basis
 from handsfree.report.sounds import PageSounds
 from handsfree.report.times import Clock
@@ -90,10 +92,11 @@ def _bearing(record: JobRecord) -> set[int]:
     """The lines that led to a reading on which the finding stands, a correction, or the verdict.
 
     From an utterance to the next stands one exchange; it bears on the finding as a whole, and a
-    question and its answer belong together.
+    question and its answer belong together.  Where nothing was expected, every reading bears.
     """
     held = basis(record)
     steps = set(held.steps) if held else set()
+    free = isinstance(record.plan, FreePlan)
     found: set[int] = set()
     exchange: list[int] = []
     weighs = asking = False
@@ -106,8 +109,8 @@ def _bearing(record: JobRecord) -> set[int]:
         exchange.append(logged.seq)
         match logged.event:
             case ReadingTaken(entry=entry):
-                weighs |= entry.step in steps or entry.supersedes is not None
-            case ReadingStruck() | VerdictReached() | VerdictWithdrawn():
+                weighs |= free or entry.step in steps or entry.supersedes is not None
+            case DifferenceTold() | ReadingStruck() | VerdictReached() | VerdictWithdrawn():
                 weighs = True
             case Asked():
                 asking = True

@@ -89,10 +89,13 @@ function showProgress() {
   );
 }
 
+/** How the end of a job is marked; one in which nothing was expected neither way. */
+const ENDINGS = { verified: "pass", finished: "none" };
+
 /** The verdict of the last value; at the end, that of the whole job. */
 function showVerdict() {
   const { value, finished, part, step } = view;
-  const mark = finished ? (finished === "verified" ? "pass" : "fail") : value?.mark;
+  const mark = finished ? (ENDINGS[finished] ?? "fail") : value?.mark;
   $("verdict").hidden = !mark || (!finished && part !== null && !step);
   $("last").dataset.mark = mark ?? "";
   text("word", finished || value?.verdict || "");

@@ -21,7 +21,7 @@ from handsfree.plan.sheet.sheet import (
 from handsfree.units import Kind
 
 #: Wires, conditions and tests of a free job, at most: more than anybody names by voice.
-MOST_WIRES, MOST_CONDITIONS, MOST_TESTS = 100, 60, 1000
+MOST_WIRES, MOST_CONDITIONS, MOST_TESTS = 300, 300, 3000
 
 
 class _Pinout(Pinout):

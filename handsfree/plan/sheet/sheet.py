@@ -139,6 +139,7 @@ def written_out(sheet: Sheet) -> Data:
             "pins": list(map(sheet_pin, sheet.wires)),
         },
         "conditions": list(map(sheet_condition, sheet.conditions)),
+        "no_finding": "This plan is one of wires and readings; it names no part.",
         "steps": [sheet_step(one, by_pin[one.pin], sheet.source) for one in sheet.tests],
     }
 

@@ -217,3 +217,9 @@ def test_what_was_put_right_typed_and_reviewed_is_told_with_its_name(record: Job
     facts = dict(first_page(seen, HERE, None).facts)
     assert facts["Reviewed by"].startswith("Ada, ")
     assert facts["Reviewed by"].endswith(": fine")
+
+
+def test_the_time_of_a_seal_is_local_with_its_zone(record: JobRecord) -> None:
+    told = "Sealed by “Harbour” on 2026-03-02T09:15:07Z, seal 1."
+    shown = first_page(record, HERE, told).seal
+    assert shown == "Sealed by “Harbour” on 2 March 2026, 14:45 UTC+05:30, seal 1."

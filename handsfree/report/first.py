@@ -83,7 +83,7 @@ def first_page(record: JobRecord, clock: Clock, seal: str | None) -> FirstPage:
         verified=ending is not None and ending.status == "verified",
         missing=", ".join(ending.missing).replace("_", " ") if ending else "",
         decisive=tuple(row(record.plan, reading, clock) for reading in decisive(record)),
-        seal=seal or "Not sealed.",
+        seal=clock.within(seal or "Not sealed."),
     )
 
 

@@ -9,12 +9,14 @@ around those of the jobs in `tests/data/golden`.
 from __future__ import annotations
 
 import json
+import os
 import random
 import resource
 import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -111,6 +113,8 @@ def make(
     folder.mkdir()
     (folder / "events.jsonl").write_bytes(b"".join(lines(pattern, number, chance, count)))
     shutil.copyfile(source / "plan.yaml", folder / "plan.yaml")
+    written = datetime(2010 + number % 16, 1, 1, tzinfo=UTC).timestamp()
+    os.utime(folder / "events.jsonl", (written, written))
     return folder
 
 

@@ -14,10 +14,14 @@ from handsfree.events import (
     Event,
     JobOpened,
     JobRecovered,
+    JobReviewed,
     Logged,
     Noted,
+    NoteWorded,
     PhotoAttached,
+    ReadingCorrected,
     ReadingTaken,
+    RecordImported,
     Spoke,
     SweepImported,
     UtteranceHeard,
@@ -99,6 +103,30 @@ def meter(record: JobRecord) -> JobRecord:
     return planned(record, meter=record.plan.meter.model_copy(update={"name": EVIL}))
 
 
+def reviewed(record: JobRecord, field: str) -> JobRecord:
+    """With a value put right, a note typed and a review of somebody, one of whose texts is evil."""
+    taken = next(e.event for e in record.events if isinstance(e.event, ReadingTaken))
+    note = next(e.seq for e in record.events if isinstance(e.event, Noted))
+    said = dict.fromkeys(("by", "reason", "text", "remark"), "words") | {field: EVIL}
+    record = added(record, ReadingCorrected(taken, said["by"], said["reason"]))
+    record = added(record, NoteWorded(note, said["text"], said["by"], said["reason"]))
+    return added(record, JobReviewed(said["by"], said["remark"]))
+
+
+def imported_record(record: JobRecord) -> JobRecord:
+    outline = ((0.0, 4.9, 5.1), (1.0, 4.9, 5.1))
+    file = ("records/1.csv", "0" * 64, None, None, "V", 100, 2.0, 5.0, 0.1, None, None)
+    return added(record, RecordImported(EVIL, *file, (), outline))
+
+
+def merged(record: JobRecord) -> JobRecord:
+    events = tuple(
+        replace(e, fields={**e.fields, "by": EVIL}) if isinstance(e.event, ReadingTaken) else e
+        for e in record.events
+    )
+    return JobRecord(record.folder, record.plan_text, record.plan, events)
+
+
 FIELDS: dict[str, Callable[[JobRecord], JobRecord]] = {
     **{name: lambda r, name=name: told(r, name) for name in SUBJECT},
     "plan title": lambda r: planned(r, title=EVIL),
@@ -121,6 +149,12 @@ FIELDS: dict[str, Callable[[JobRecord], JobRecord]] = {
     "file of a sweep": lambda r: added(r, SweepImported(EVIL, POINTS, "V", ())),
     "file of a photo": lambda r: added(r, PhotoAttached("photos/00999.jpg", "0", EVIL, 1, 1)),
     "recovered folder": lambda r: added(r, JobRecovered(EVIL, "0", 3, (EVIL,))),
+    "who put right": lambda r: reviewed(r, "by"),
+    "why": lambda r: reviewed(r, "reason"),
+    "typed note": lambda r: reviewed(r, "text"),
+    "remark of a review": lambda r: reviewed(r, "remark"),
+    "one of several technicians": merged,
+    "file of a record": imported_record,
     "job before": lambda r: changed(r, JobOpened, lambda e: replace(e, follows=EVIL)),
 }
 

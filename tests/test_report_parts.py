@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import timedelta, timezone
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
-from handsfree.events import SweepImported
+from handsfree.events import (
+    JobReviewed,
+    Logged,
+    Noted,
+    NoteWorded,
+    ReadingCorrected,
+    ReadingTaken,
+    SweepImported,
+)
 from handsfree.log import JobRecord, Verification
 from handsfree.plan import load_plan, shipped
 from handsfree.report import render
@@ -23,7 +32,7 @@ from handsfree.report.readings import tables
 from handsfree.report.reasoning import reasoning
 from handsfree.report.sounds import PageSounds
 from handsfree.report.times import Clock
-from handsfree.report.transcript import transcript
+from handsfree.report.transcript import notes, transcript
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 HERE = Clock(timezone(timedelta(hours=5, minutes=30)))
@@ -183,3 +192,34 @@ def test_colour_is_not_all_that_tells_a_verdict(record: JobRecord) -> None:
     cells = re.findall(r'<td class="(?:pass|fail|marginal)">\s*(\S)', page)
     assert len(cells) == 25 + 3
     assert set(cells) == {"✓", "✗"}
+
+
+def test_what_was_put_right_typed_and_reviewed_is_told_with_its_name(record: JobRecord) -> None:
+    taken = next(e.event for e in record.events if isinstance(e.event, ReadingTaken))
+    note = next(e for e in record.events if isinstance(e.event, Noted))
+    old = taken.entry.number
+    new = max(one.entry.number for one in record.readings.history) + 1
+    entry = replace(taken.entry, number=new, supersedes=old)
+    told = (
+        ReadingCorrected(replace(taken, entry=entry), "Ada", "listened again"),
+        NoteWorded(note.seq, "the seal is cracked at the drain", "Ada", "listened"),
+        JobReviewed("Ada", "fine"),
+    )
+    last = record.events[-1]
+    more = (Logged(e, "more", {}, last.seq + n, last.time) for n, e in enumerate(told, 1))
+    seen = replace(record, events=(*record.events, *more))
+    rows = [r for t in tables(seen, HERE, SILENT) for group in t.groups for r in group.rows]
+    assert next(r.hand for r in rows if r.number == new) == "put right by Ada: listened again"
+    assert next(r.void for r in rows if r.number == old) == "superseded"
+    at = [line.text for line in notes(seen, HERE, SILENT)].index(note.event.text)
+    typed = notes(seen, HERE, SILENT)[at + 1]
+    assert (typed.who, typed.text.startswith("the seal is cracked")) == ("typed by Ada", True)
+    facts = dict(first_page(seen, HERE, None).facts)
+    assert facts["Reviewed by"].startswith("Ada, ")
+    assert facts["Reviewed by"].endswith(": fine")
+
+
+def test_the_time_of_a_seal_is_local_with_its_zone(record: JobRecord) -> None:
+    told = "Sealed by “Harbour” on 2026-03-02T09:15:07Z, seal 1."
+    shown = first_page(record, HERE, told).seal
+    assert shown == "Sealed by “Harbour” on 2 March 2026, 14:45 UTC+05:30, seal 1."

@@ -18,9 +18,10 @@ from handsfree.errors import BadInput, Damaged
 from handsfree.log import JobRecord, compare, read, verify
 from handsfree.log.chain import encode, fingerprint
 from handsfree.review.correction import Signed, correct_reading, mark_reviewed, word_note
-from handsfree.review.index import JobIndex, Wanted
+from handsfree.review.index import JobIndex, JobPlace, Wanted
 from handsfree.review.jobs import Shop, publish
 from handsfree.review.statistics import usual_values
+from handsfree.review.summary import CountedValue, Summary
 from handsfree.review.tables import local_engine, shared_engine
 
 WHO = Signed("Ada", "listened again")
@@ -161,6 +162,42 @@ def test_whatever_is_typed_is_only_looked_for(listed: Shop, typed: str) -> None:
     listed.index.job(typed.replace("\x00", ""))
     assert listed.open(typed) is None
     assert folders(listed) == ["three", "two", "one"]
+
+
+SQL = "x'); DROP TABLE job; -- :n :words %(n)s ? $1 \\' \" \x00"
+
+
+def test_no_text_of_a_job_is_taken_for_the_language_of_the_database(shop: Shop) -> None:
+    """Each field that somebody says, types or imports comes back as it was, but for the zero."""
+    kept = SQL.replace("\x00", "")
+    value = CountedValue(1, *(f"{n} {SQL}" for n in ("step", "condition", "wire")), 4.9, "V",
+                         f"figures {SQL}", f"result {SQL}", True, True)  # fmt: skip
+    summary = Summary(
+        "f" * 32,
+        plan=f"plan {SQL}",
+        subject={name: f"{name} {SQL}" for name in ("vehicle", "registration", "technician")},
+        verdict=f"verdict {SQL}",
+        reviewed=f"reviewed {SQL}",
+        damage="",
+        lines=(f"note {SQL}",),
+        values=(value,),
+        lessons=((f"lesson {SQL}", True),),
+    )
+    shop.index.put([(summary, JobPlace(f"folder {SQL}", workshop=f"workshop {SQL}"))])
+    row = shop.index.job("f" * 32)
+    for field in ("plan", "technician", "verdict", "reviewed", "folder", "workshop"):
+        assert getattr(row, field) == f"{field} {kept}", field
+    assert row.vehicle == f"vehicle {kept} · registration {kept}"
+    (counted,) = shop.index.values("f" * 32)
+    for field in ("step", "condition", "wire", "figures"):
+        assert getattr(counted, field) == f"{field} {kept}", field
+    assert counted.verdict == f"result {kept}"
+    (lesson,) = shop.index.lessons_of(f"technician {kept}")
+    assert lesson.step == f"lesson {kept}"
+    found = shop.index.find(Wanted(plan=f"plan {SQL}", technician=f"technician {SQL}"))
+    assert [one.id for one in found.jobs] == ["f" * 32]
+    assert shop.index.find(Wanted(words=f"note {kept}")).lines["f" * 32] == [f"note {kept}"]
+    assert shop.index.find(Wanted()).total == 4
 
 
 def test_jobs_are_filtered(listed: Shop) -> None:

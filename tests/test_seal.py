@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import os
 import shutil
@@ -534,7 +535,9 @@ def test_the_report_says_who_sealed_the_job_and_that_it_was_changed_since(
     assert "Seal: Not sealed." in page.read_text(encoding="utf-8")
     seal_job(job, key)
     report_file(job, page)
-    assert "Seal: Sealed by “Harbour Road Electrics” on " in page.read_text(encoding="utf-8")
+    sealed = page.read_text(encoding="utf-8")
+    assert "Seal: Sealed by “Harbour Road Electrics” on " in sealed
+    assert LIMITS in html.unescape(sealed), "what it proves, and what it does not"
     (job / "events.jsonl").write_bytes(rechained(told(job)))  # at other times
     (job / "finished.json").write_bytes(finish_mark(read(job)[-1]))
     report_file(job, page)

@@ -172,12 +172,13 @@ class Table:
     def _histogram(self, t: int, causes: Ints, weights: Array) -> Array:
         size = self.right.shape[2]
         cell = self._cells[t, causes] + size * np.arange(len(causes))[:, None]
-        counts = np.bincount(cell.ravel(), weights.ravel(), len(causes) * size).reshape(-1, size)
+        counts = np.bincount(cell.ravel(), weights.ravel(), len(causes) * size)
+        chance = counts.reshape(-1, size).astype(np.float64)
         octaves = self._octaves[t, causes]
         for octave in np.unique(octaves):
             here = octaves == octave
-            counts[here] = counts[here] @ self._blur[t, octave]
-        return counts
+            chance[here] = chance[here] @ self._blur[t, octave]
+        return chance
 
     @cached_property
     def _cells(self) -> Ints:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.events import JobFinished, StepOpened, VerdictWithdrawn
+from handsfree.events import JobFinished, JobReviewed, StepOpened, VerdictWithdrawn
 from handsfree.log import JobRecord
 from handsfree.plan import FreePlan
 from handsfree.report.evidence import basis, decisive
@@ -86,7 +86,7 @@ def first_page(record: JobRecord, clock: Clock, seal: str | None) -> FirstPage:
         verified=ending is not None and ending.status == "verified",
         missing=", ".join(ending.missing).replace("_", " ") if ending else "",
         decisive=tuple(row(record.plan, reading, clock) for reading in decisive(record)),
-        seal=seal or "Not sealed.",
+        seal=clock.within(seal or "Not sealed."),
     )
 
 
@@ -112,8 +112,14 @@ def _facts(record: JobRecord, clock: Clock) -> tuple[tuple[str, str], ...]:
     if record.ending is not None:
         facts.append(("Finished", clock.day(_ended(record))))
     facts.append(("Meter", _meter(record)))
+    facts.append(("Reviewed by", "; ".join(_review(one, clock) for one in record.reviews)))
     facts.append(("Follows the job", (opened.follows if opened else None) or ""))
     return tuple((name, text) for name, text in facts if text)
+
+
+def _review(told: tuple[str, JobReviewed], clock: Clock) -> str:
+    time, review = told
+    return f"{review.by}, {clock.day(time)}" + (f": {review.remark}" if review.remark else "")
 
 
 def _ended(record: JobRecord) -> str:

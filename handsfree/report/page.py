@@ -29,6 +29,7 @@ from handsfree.report.sounds import Files, PageSounds
 from handsfree.report.times import Clock
 from handsfree.report.transcript import notes, transcript
 from handsfree.report.watched import watched
+from handsfree.seal import LIMITS
 from handsfree.showable import showable
 
 #: Sizes of paper (ISO 216; ANSI/ASME Y14.1).
@@ -90,6 +91,7 @@ def render(
         check=check,
         most=MOST_PROBLEMS,
         silent=sounds.silent,
+        limits=LIMITS if seal else "",
         printed=printed,
         nothing_expected=isinstance(record.plan, FreePlan),
         common=COMMON_PRACTICE,

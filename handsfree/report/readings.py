@@ -37,6 +37,7 @@ class Row:
         sign, result, distance: of the verdict.
         look: pass, fail, marginal or logged.
         void: empty, superseded or struck.
+        hand: who put it right afterwards and why, or which of several technicians took it.
         sound: address of its clip.
     """
 
@@ -55,6 +56,7 @@ class Row:
     distance: str
     look: str
     void: str
+    hand: str
     sound: str
 
 
@@ -115,8 +117,15 @@ def row(plan: Plan, reading: LoggedReading, clock: Clock, sounds: PageSounds | N
         "" if verdict.distance is None else show(verdict.distance),
         apart or ("pass" if verdict.passed else "fail"),
         "" if reading.stands else "struck" if reading.struck_by is not None else "superseded",
+        _hand(reading),
         sounds(reading.clip) if sounds else "",
     )
+
+
+def _hand(reading: LoggedReading) -> str:
+    if reading.by:
+        return f"put right by {reading.by}: {reading.reason}"
+    return f"taken by {reading.taken_by}" if reading.taken_by else ""
 
 
 def uncertainty(plan: Plan, reading: LoggedReading) -> str:

@@ -88,13 +88,13 @@ def timeline(drawing: TimeLine) -> str:
     for at in _ticks(0.0, lasted, seconds=True):
         parts.append(_label(x(at), f"{floor + 18}", "middle", _minutes(at)))
     for value in _ticks(low, high) if values else ():
-        parts.append(_label(f"{LEFT - 6}", y(value), "end", f"{value:.6g}"))
-    unit = _label(f"{LEFT - 6}", f"{floor + 18}", "end", drawing.unit)
+        told = f"{value:.6g} {drawing.unit}".rstrip()
+        parts.append(_label(f"{LEFT - 6}", f"{float(y(value)) + 4:.1f}", "end", told))
     count = sum(mark.excursion for mark in drawing.marks)
     name = f"{count} excursions in {_minutes(drawing.lasted)}"
     return (
         f'<svg viewBox="0 0 {WIDTH} {_HEIGHT}" role="img" aria-label="{name}" width="100%" '
-        f'font-size="12" font-family="sans-serif">{"".join(parts)}{unit}</svg>'
+        f'font-size="12" font-family="sans-serif">{"".join(parts)}</svg>'
     )
 
 

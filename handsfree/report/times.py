@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+
+#: A moment as it stands in a log and in a seal.
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,10 @@ class Clock:
         """ "14:32:07"."""
         here = self.local(time)
         return time if here is None else f"{here:%H:%M:%S}"
+
+    def within(self, sentence: str) -> str:
+        """A sentence whose times are told as days."""
+        return _MOMENT.sub(lambda found: self.day(found[0]), sentence)
 
 
 def _zone(here: datetime) -> str:

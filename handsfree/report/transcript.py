@@ -13,6 +13,7 @@ from handsfree.events import (
     DifferenceTold,
     Logged,
     Noted,
+    NoteWorded,
     ReadingStruck,
     ReadingTaken,
     Spoke,
@@ -32,7 +33,7 @@ class SaidLine:
     """One thing said.
 
     Attributes:
-        who: technician, tool, tool asks; note.
+        who: technician, tool, tool asks; note, typed by somebody.
         text: as heard or said.
         time: of day, local.
         sound: address of its clip.
@@ -69,12 +70,21 @@ def transcript(record: JobRecord, clock: Clock, sounds: PageSounds) -> tuple[Str
 
 
 def notes(record: JobRecord, clock: Clock, sounds: PageSounds) -> tuple[SaidLine, ...]:
-    """What was kept as a note."""
-    return tuple(
-        SaidLine("note", e.event.text, clock.hour(e.time), sounds(e.clip), True)
-        for e in record.events
-        if isinstance(e.event, Noted)
-    )
+    """What was kept as a note, each with what somebody typed of it who listened to it."""
+    typed: dict[int, list[SaidLine]] = {}
+    for logged in record.events:
+        if isinstance(logged.event, NoteWorded):
+            event = logged.event
+            text = f"{event.text} ({event.reason})" if event.reason else event.text
+            line = SaidLine(f"typed by {event.by}", text, clock.hour(logged.time), "", True)
+            typed.setdefault(event.note, []).append(line)
+    lines: list[SaidLine] = []
+    for logged in record.events:
+        if isinstance(logged.event, Noted):
+            time, sound = clock.hour(logged.time), sounds(logged.clip)
+            lines.append(SaidLine("note", logged.event.text, time, sound, True))
+            lines += typed.get(logged.seq, [])
+    return tuple(lines)
 
 
 def _said(logged: Logged) -> tuple[str, str]:

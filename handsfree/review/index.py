@@ -167,7 +167,9 @@ class JobIndex:
         if values:
             connection.execute(insert(tables.reading), values)
         if summary.lessons:
-            asked = [{"job": n, "step": step, "right": right} for step, right in summary.lessons]
+            asked = [
+                {"job": n, "step": _clean(step), "right": right} for step, right in summary.lessons
+            ]
             connection.execute(insert(tables.lesson), asked)
 
     def _remove(self, connection: Connection, which: ColumnElement[bool]) -> None:

@@ -105,7 +105,9 @@ def usual_values(rows: Iterable[Any], marked: str = "") -> list[UsualReadings]:
     """
     found: dict[tuple[str, str], UsualReadings] = {}
     for step, condition, unit, value, figures, passed, job_id in rows:
-        one = found.setdefault((step, condition), UsualReadings(step, condition))
+        one = found.get((step, condition))
+        if one is None:
+            one = found[step, condition] = UsualReadings(step, condition)
         if value is None or not math.isfinite(value):
             one.words[figures] += 1
         else:

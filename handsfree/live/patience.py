@@ -15,16 +15,16 @@ from handsfree.heard import Heard
 from handsfree.sound.endpoint import PAUSE
 
 PAUSES: dict[Outlook, float] = {
-    "whole": 0.3,
+    "whole": 0.25,
     "unit": 0.5,
-    "decimals": 0.55,
+    "decimals": 0.65,
     "number": PAUSE,
     "words": PAUSE,
     "no sentence": PAUSE,
     "hesitation": 2.0,
 }
-"""Seconds without speech that end an utterance, by what may come.  `python -m tests.patience_fit`
-weighs a value that is cut in two against waiting."""
+"""Seconds without speech that end an utterance, by what may come; the first and the third fitted on
+the tuning split, as a value cut in two against waiting (`python -m tests.patience_fit`)."""
 
 SURE = 0.6
 """Belief below which what was heard decides nothing."""

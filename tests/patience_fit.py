@@ -21,7 +21,7 @@ import numpy as np
 
 from handsfree.grammar.going_on import outlook
 from handsfree.heard import Heard
-from handsfree.live.patience import PAUSES
+from handsfree.live.patience import WAITED_FOR
 from handsfree.meaning import Meaning, Reading, interpret
 from handsfree.sound.endpoint import PAUSE
 
@@ -68,14 +68,14 @@ def main(split: Split) -> None:
     ends, within = counted(split)
     said = sum(ends.values())
     cuts = 0.0
-    for name, pause in PAUSES.items():
+    for name, pause in WAITED_FOR.items():
         costs = [ends[name] * w + within[name] * cut(w) * CUT_COSTS for w in WAITS]
         best = WAITS[int(np.argmin(costs))]
         cuts += within[name] * cut(pause)
         print(
             f"{name:12} ends {ends[name]:4} within {within[name]:4} best {best:.2f} s, set {pause}"
         )
-    waited = sum(ends[name] * pause for name, pause in PAUSES.items()) / said
+    waited = sum(ends[name] * pause for name, pause in WAITED_FOR.items()) / said
     before = sum(within.values()) * cut(PAUSE) / said
     print(f"{said} phrases: {waited:.2f} s waited each, {cuts / said:.2%} cut in two")
     print(f"with {PAUSE} s for all: {before:.2%}")

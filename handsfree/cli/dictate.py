@@ -133,6 +133,7 @@ def dictate(
     seal: SealOption = False,
     typed: TypedOption = False,
     keep: KeepOption = KeepName.all,
+    taken_up_by: Annotated[str | None, typer.Option(hidden=True)] = None,
     as_json: Json = False,
 ) -> None:
     """Dictate readings along a plan; each is checked, read back and logged."""
@@ -164,6 +165,7 @@ def dictate(
         route=route,
         keep=keep,
         self_check=self_check,
+        taken_up_by=taken_up_by or "",
         as_json=as_json,
     )
     phone = device == PHONE
@@ -301,6 +303,7 @@ class _Session:
         route: Route = Route.plan,
         keep: KeepName = KeepName.all,
         self_check: bool = False,
+        taken_up_by: str = "",
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -317,6 +320,7 @@ class _Session:
             loaded.plan, language, apprentice=apprentice, informed=informed, self_check=self_check
         )
         self.route, self.how, self.keep = route.value, how.value, keep
+        self.taken_up_by = taken_up_by
 
     @contextmanager
     def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
@@ -399,6 +403,7 @@ class _Session:
             route=self.route,
             verbosity=self.how,
             keep="" if self.keep is KeepName.all else self.keep.value,
+            taken_up_by=self.taken_up_by,
         ) as log:
             self.began = len(log.lines)
             for seq, time in setbacks(log.lines):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.events import JobFinished, StepOpened, VerdictWithdrawn
+from handsfree.events import JobFinished, JobTakenUp, StepOpened, VerdictWithdrawn
 from handsfree.log import JobRecord
 from handsfree.report.evidence import basis, decisive
 from handsfree.report.readings import Row, row
@@ -90,6 +90,8 @@ def first_page(record: JobRecord, clock: Clock, seal: str | None) -> FirstPage:
 def _facts(record: JobRecord, clock: Clock) -> tuple[tuple[str, str], ...]:
     told, opened = record.subject, record.opened
     facts = [(heading, told.get(name, "")) for name, heading in FACTS.items()]
+    later = [e.event.technician for e in record.events if isinstance(e.event, JobTakenUp)]
+    facts.append(("Taken up by", ", ".join(name for name in dict.fromkeys(later) if name)))
     facts.append(("Begun", clock.day(record.began)))
     if record.ending is not None:
         facts.append(("Finished", clock.day(_ended(record))))

@@ -10,6 +10,7 @@ from itertools import groupby
 
 from handsfree.events import (
     Asked,
+    JobTakenUp,
     Logged,
     Noted,
     ReadingStruck,
@@ -83,6 +84,8 @@ def _said(logged: Logged) -> tuple[str, str]:
             return "tool", text
         case Asked(text=text):
             return "tool asks", text
+        case JobTakenUp(technician=name) if name:
+            return "note", f"taken up by {name}"
     return "", ""
 
 

@@ -26,7 +26,7 @@ WAITED_FOR: dict[Outlook, float] = {
 """Seconds without speech that end an utterance, by what may come; the first and the third fitted on
 the tuning split, as a value cut in two against waiting (`python -m tests.patience_fit`)."""
 
-BELIEVED = 0.6
+DECIDES = 0.6
 """Belief below which what was heard decides nothing."""
 
 REMEMBERED = 10
@@ -61,6 +61,6 @@ class Patience:
         return min(max(wanted, AMPLE * longest), PAUSE)
 
     def _outlook(self, heard: Heard, grammar: Automaton) -> Outlook:
-        if not grammar.spaced or heard.broke or not heard.hypotheses or heard.shares[0] < BELIEVED:
+        if not grammar.spaced or heard.broke or not heard.hypotheses or heard.shares[0] < DECIDES:
             return "no sentence"
         return outlook(grammar, heard.text.split())

@@ -128,7 +128,8 @@ def _answer(heard: np.ndarray, word: np.ndarray, decided: int, tone: float) -> A
     end = loud[0] + spoken[-1] - spoken[0]
     first = loud[loud > end + RATE // 5][0]
     after = loud[loud > first + (tone - 0.03) * RATE] if tone else loud[loud >= first]
-    return Answer((decided - end) / RATE, (first - end) / RATE, (after[0] - end) / RATE)
+    spoke = after[0] if len(after) else first
+    return Answer((decided - end) / RATE, (first - end) / RATE, (spoke - end) / RATE)
 
 
 def summary(found: list[Answer]) -> str:

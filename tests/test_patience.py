@@ -14,7 +14,7 @@ from handsfree.grammar import Automaton, SpokenPlan
 from handsfree.grammar.going_on import Outlook, outlook
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
-from handsfree.live.patience import PAUSES, REMEMBERED, Patience
+from handsfree.live.patience import REMEMBERED, WAITED_FOR, Patience
 from handsfree.plan import load_plan
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import FRAME, PAUSE, Endpointer
@@ -77,7 +77,7 @@ def test_who_pauses_within_sentences_is_waited_for() -> None:
     assert patience.pause(said, grammar()) == pytest.approx(0.78)
     for _ in range(REMEMBERED):
         patience.spoke(0.0)
-    assert patience.pause(said, grammar()) == PAUSES["whole"]
+    assert patience.pause(said, grammar()) == WAITED_FOR["whole"]
 
 
 def stream(*parts: tuple[float, bool]) -> np.ndarray:

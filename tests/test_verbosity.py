@@ -12,7 +12,7 @@ from functools import cache
 import pytest
 from by_hand import by_hand
 
-from handsfree.check import Comparison, check
+from handsfree.check import Comparison, Expected, check
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.wording import Wording
 from handsfree.events import Asked, Spoke
@@ -52,6 +52,13 @@ def talk(plan: Plan, *texts: str, how: Verbosity = Verbosity.normal) -> list[str
 )
 def test_a_value_is_called_back_as_it_was_dictated(dictated: str, called_back: str) -> None:
     assert talk(flap(), dictated)[1].startswith(called_back)
+
+
+def test_a_negative_number_is_called_back_whole() -> None:
+    wording = Wording(language_for("en", Verbosity.normal), flap())
+    reading = Reading(quantity(-12.6, "V"), None, Decimal("-12.6"), "point left out", False)
+    verdict = Comparison("in range", "pass", Expected())
+    assert wording.called_back(reading, verdict) == "minus twelve point six"
 
 
 def test_the_next_wire_is_all_that_is_said_where_nothing_else_changes() -> None:

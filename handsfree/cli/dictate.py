@@ -136,6 +136,7 @@ def dictate(
     typed: TypedOption = False,
     keep: KeepOption = KeepName.all,
     free: FreeOption = False,
+    taken_up_by: Annotated[str | None, typer.Option(hidden=True)] = None,
     as_json: Json = False,
 ) -> None:
     """Dictate readings along a plan; each is checked, read back and logged.
@@ -170,6 +171,7 @@ def dictate(
         route=route,
         keep=keep,
         self_check=self_check,
+        taken_up_by=taken_up_by or "",
         as_json=as_json,
     )
     phone = device == PHONE
@@ -319,6 +321,7 @@ class _Session:
         route: Route = Route.plan,
         keep: KeepName = KeepName.all,
         self_check: bool = False,
+        taken_up_by: str = "",
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -335,6 +338,7 @@ class _Session:
             loaded.plan, language, apprentice=apprentice, informed=informed, self_check=self_check
         )
         self.route, self.how, self.keep = route.value, how.value, keep
+        self.taken_up_by = taken_up_by
 
     @contextmanager
     def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
@@ -426,6 +430,7 @@ class _Session:
             route=self.route,
             verbosity=self.how,
             keep="" if self.keep is KeepName.all else self.keep.value,
+            taken_up_by=self.taken_up_by,
         ) as log:
             self.began = len(log.lines)
             for seq, time in setbacks(log.lines):

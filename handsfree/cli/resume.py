@@ -52,6 +52,9 @@ def resume(
     key: Key = False,
     cut_in: CutInOption = False,
     check: CheckOption = True,
+    technician: Annotated[
+        str | None, typer.Option("--technician", help="Who tests from now on, if another one.")
+    ] = None,
     person: Person = None,
     screen: ScreenOption = ScreenName.off,
     port: Port = PORT,
@@ -96,6 +99,7 @@ def resume(
         typed=typed,
         keep=KeepName(record.keep),
         customer=None,
+        taken_up_by=technician,
         as_json=as_json,
     )
 

@@ -1,4 +1,4 @@
-"""The first words of a job that goes on: where it stands, in one sentence; and after an outage."""
+"""Where a job stands, in one sentence: when it goes on, after an outage, after an interruption."""
 
 from __future__ import annotations
 
@@ -7,7 +7,28 @@ from handsfree.dialogue.asking import ask
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, join
-from handsfree.events import Spoke
+from handsfree.events import Asked, Spoke
+
+INTERRUPTED = 300.0
+"""Seconds without a word after which is said where the job stood."""
+
+
+def after_interruption(desk: Desk, before: Session, turn: Turn, at: float | None) -> Turn:
+    """What came of an utterance, led by where the job stood if there was an interruption before.
+
+    Args:
+        desk: the plan and its wording.
+        before: the session before the utterance.
+        turn: what came of it.
+        at: when it was said, in seconds since 1970, UTC; None if nobody tells it.
+    """
+    step = desk.focus(before)
+    silent = at is None or not any(isinstance(e, Spoke | Asked) for e in turn.events)
+    if at is None or silent or step is None or not before.now or at - before.now < INTERRUPTED:
+        return turn
+    passed = desk.wording.duration(round((at - before.now) / 60) * 60)
+    wire = desk.wording.step_name(step)
+    return turn.led_by([desk.say("after_interruption", time=passed, wire=wire)])
 
 
 def again(desk: Desk, session: Session) -> Turn:

@@ -9,7 +9,7 @@ from handsfree.dialogue import free, meter, vehicle
 from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
-from handsfree.dialogue.going_on import again, where
+from handsfree.dialogue.going_on import after_interruption, again, where
 from handsfree.dialogue.in_watch import said_in_watch
 from handsfree.dialogue.moving import begin_tests
 from handsfree.dialogue.session import Session
@@ -144,6 +144,7 @@ class Dialogue:
             return Response(session, (), understood)
         turn = Turn(session).then(_event(heard, understood))
         turn = turn.and_then(self._follow(turn.session, understood, heard))
+        turn = after_interruption(self.at(session), session, turn, heard.at)
         return Response(turn.session, turn.events, understood)
 
     def enter(self, session: Session, step: Step, value: Take) -> Response | Refusal:

@@ -16,6 +16,7 @@ from handsfree.events import (
     Guess,
     Guessed,
     JobFinished,
+    JobTakenUp,
     LeadMoved,
     MeterChecked,
     Paused,
@@ -108,6 +109,8 @@ class Session:
             case UtteranceHeard(understood=understood, at=at):
                 now = self.now if at is None else at
                 return replace(self, misses=self._missed(understood.meaning), now=now)
+            case JobTakenUp():  # it is said where the job stands
+                return replace(self, now=0.0)
             case StepOpened():
                 return self._opened(event)
             case StepSkipped(step=step):

@@ -117,6 +117,8 @@ class Wording:
 
     def _shortened(self, take: Reading) -> str:
         """A number without the point or the hundred that was left out; empty if none was."""
+        if take.number is None or take.number < 0:
+            return ""
         whole, _, places = f"{take.number:f}".partition(".")
         if take.form == "point left out" and places:
             digits = self.language.written(self.language.digit_words(places))

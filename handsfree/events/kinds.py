@@ -65,6 +65,7 @@ class JobTakenUp:
         aside_bytes: of a write that was cut short, set aside.
         aside, aside_sha256: file that holds them, and its hash.
         route, verbosity, keep: as of `JobOpened`.
+        technician: who tests from now on; empty for whoever did before.
     """
 
     aside_bytes: int = 0
@@ -73,6 +74,7 @@ class JobTakenUp:
     route: str = field(default="", metadata=_QUIET)
     verbosity: str = field(default="", metadata=_QUIET)
     keep: str = field(default="", metadata=_QUIET)
+    technician: str = field(default="", metadata=_QUIET)
 
 
 @dataclass(frozen=True, slots=True)

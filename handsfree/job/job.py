@@ -13,6 +13,7 @@ from handsfree.events import (
     Asked,
     Codec,
     Event,
+    JobTakenUp,
     Logged,
     Noted,
     ReadingStruck,
@@ -64,6 +65,8 @@ class Job:
         self._codec = Codec(dialogue.desk.plan)
         events = decoded(self._codec, log.lines, log.folder)
         self.session = Session.of(logged.event for logged in events)
+        taken_up = [e.event.technician for e in events if isinstance(e.event, JobTakenUp)]
+        self._by = next((name for name in reversed(taken_up) if name), "")
 
     @property
     def finished(self) -> bool:
@@ -136,8 +139,11 @@ class Job:
         Args:
             event: it.
             sound: of the utterance, as FLAC.
-            evidence: further fields of its line: the utterance that it came of.
+            evidence: further fields of its line: the utterance that it came of.  A reading tells
+                who took it, if the job was taken up by another one.
         """
+        if self._by and isinstance(event, ReadingTaken):
+            evidence["by"] = self._by
         kind, fields = self._codec.encode(event)
         line = self.log.append(kind, sound, **fields, **evidence)
         logged = self._codec.wrote(event, line.seq, line.time, line.kind, line.fields)

@@ -102,9 +102,9 @@ class Live:
             check: begin with a level check.
         """
         self._job = job
-        language, plan = job.dialogue.desk.wording, job.dialogue.desk.plan
-        work_ahead(job.dialogue.desk, job.session)
-        self.mouth.prepare(language.brief_prompt(step, step) for step in plan.steps)
+        desk = job.dialogue.at(job.session)
+        work_ahead(desk, job.session)
+        self.mouth.prepare(desk.wording.brief_prompt(step, step) for step in desk.plan.steps)
         if check:
             self._check(job)
         job.begin()

@@ -90,7 +90,7 @@ class Mouth:
 
     def cut(self) -> None:
         """Fall silent: the technician speaks, or has pressed the key."""
-        self.was_cut = True
+        self.was_cut |= not self._over.is_set()  # a breath that has been heard cannot be cut off
         self._sounds.stop(self._number)
 
     def lost(self) -> None:

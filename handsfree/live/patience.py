@@ -14,19 +14,19 @@ from handsfree.grammar.going_on import Outlook, outlook
 from handsfree.heard import Heard
 from handsfree.sound.endpoint import PAUSE
 
-PAUSES: dict[Outlook, float] = {
-    "whole": 0.3,
+WAITED_FOR: dict[Outlook, float] = {
+    "whole": 0.25,
     "unit": 0.5,
-    "decimals": 0.55,
+    "decimals": 0.65,
     "number": PAUSE,
     "words": PAUSE,
     "no sentence": PAUSE,
     "hesitation": 2.0,
 }
-"""Seconds without speech that end an utterance, by what may come.  `python -m tests.patience_fit`
-weighs a value that is cut in two against waiting."""
+"""Seconds without speech that end an utterance, by what may come; the first and the third fitted on
+the tuning split, as a value cut in two against waiting (`python -m tests.patience_fit`)."""
 
-SURE = 0.6
+DECIDES = 0.6
 """Belief below which what was heard decides nothing."""
 
 REMEMBERED = 10
@@ -54,13 +54,13 @@ class Patience:
             grammar: of the moment.
             within: longest pause within the utterance so far, in seconds.
         """
-        wanted = PAUSES[self._outlook(heard, grammar)]
+        wanted = WAITED_FOR[self._outlook(heard, grammar)]
         if wanted >= PAUSE:
             return wanted
         longest = max(within, *self._within, 0.0)
         return min(max(wanted, AMPLE * longest), PAUSE)
 
     def _outlook(self, heard: Heard, grammar: Automaton) -> Outlook:
-        if not grammar.spaced or heard.broke or not heard.hypotheses or heard.shares[0] < SURE:
+        if not grammar.spaced or heard.broke or not heard.hypotheses or heard.shares[0] < DECIDES:
             return "no sentence"
         return outlook(grammar, heard.text.split())

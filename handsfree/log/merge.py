@@ -84,7 +84,8 @@ def merge(first: Path, second: Path, target: Path, clock: Callable[[], datetime]
         for of, event in _by_time(sources):
             times.now = time_of(event) or times.now
             fields = _renumbered(event, of, moved[of], clips[of], numbers)
-            fields |= {"of": of, "of_seq": event.seq, "by": sources[of].told.technician}
+            by = event.fields.get("by") or sources[of].told.technician
+            fields |= {"of": of, "of_seq": event.seq, "by": by}
             name = event.fields.get("clip") if event.fields.get("clip_sha256") else None
             sound = read_file(sources[of].folder, str(name)) if name else None
             new = log.append(event.kind, sound, **fields)

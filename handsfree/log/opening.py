@@ -57,6 +57,7 @@ def open_job(
     route: str = "",
     verbosity: str = "",
     keep: str = "",
+    taken_up_by: str = "",
     clock: Callable[[], datetime] = utc_now,
     afterwards: bool = False,
 ) -> JobLog:
@@ -72,6 +73,7 @@ def open_job(
         details: further fields of the `opened` event: `subject`, what is tested, by whom and for
             which order; `follows`, the fingerprint of the finished job that this one goes on from.
         route, verbosity, keep: how it is dictated, so that it can go on so.
+        taken_up_by: who tests from now on, if that is another one and the job goes on.
         clock: gives the time of an event, with its zone.
         afterwards: only for what may follow the end of a job (`AFTERWARDS`); a finished job may be
             opened so, and no `resumed` event is written.
@@ -94,7 +96,7 @@ def open_job(
         except Timeout:
             raise _another_writer(folder) from None
         try:
-            manner = None if afterwards else (route, verbosity, keep)
+            manner = None if afterwards else (route, verbosity, keep, taken_up_by)
             return _take_up(folder, plan, title, details or {}, manner, lock, clock)
         except BaseException:
             lock.release()
@@ -152,7 +154,7 @@ def _take_up(
     plan: bytes,
     title: str,
     details: Mapping[str, Any],
-    manner: tuple[str, str, str] | None,
+    manner: tuple[str, str, str, str] | None,
     lock: BaseFileLock,
     clock: Callable[[], datetime],
 ) -> JobLog:
@@ -178,12 +180,13 @@ def _take_up(
         sync_folder(folder.parent)
         lengths = (len(line) + 1 for line in data.split(b"\n"))
         job = JobLog(folder, descriptor, lock, clock, zip(log.events, lengths, strict=False))
-        route, verbosity, keep = manner or ("", "", "")
+        route, verbosity, keep, technician = manner or ("", "", "", "")
         if not log.events:
             opened = JobOpened(FORMAT, PLAN, title, chain.digest(plan), **details)
             _append(job, replace(opened, route=route, verbosity=verbosity, keep=keep))
         if data and (manner is not None or log.tail):
-            _append(job, replace(cut, route=route, verbosity=verbosity, keep=keep))
+            again = replace(cut, route=route, verbosity=verbosity, keep=keep)
+            _append(job, replace(again, technician=technician))
     except BaseException:
         os.close(descriptor)
         raise

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.events import JobFinished, JobReviewed, StepOpened, VerdictWithdrawn
+from handsfree.events import (
+    JobFinished,
+    JobReviewed,
+    JobTakenUp,
+    StepOpened,
+    VerdictWithdrawn,
+)
 from handsfree.log import JobRecord
 from handsfree.plan import FreePlan
 from handsfree.report.evidence import basis, decisive
@@ -108,6 +114,8 @@ def _some(count: int, what: str) -> str:
 def _facts(record: JobRecord, clock: Clock) -> tuple[tuple[str, str], ...]:
     told, opened = record.subject, record.opened
     facts = [(heading, told.get(name, "")) for name, heading in FACTS.items()]
+    later = [e.event.technician for e in record.events if isinstance(e.event, JobTakenUp)]
+    facts.append(("Taken up by", ", ".join(name for name in dict.fromkeys(later) if name)))
     facts.append(("Begun", clock.day(record.began)))
     if record.ending is not None:
         facts.append(("Finished", clock.day(_ended(record))))

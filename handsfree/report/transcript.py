@@ -11,6 +11,7 @@ from itertools import groupby
 from handsfree.events import (
     Asked,
     DifferenceTold,
+    JobTakenUp,
     Logged,
     Noted,
     NoteWorded,
@@ -95,6 +96,8 @@ def _said(logged: Logged) -> tuple[str, str]:
             return "tool", text
         case Asked(text=text):
             return "tool asks", text
+        case JobTakenUp(technician=name) if name:
+            return "note", f"taken up by {name}"
     return "", ""
 
 

@@ -38,6 +38,10 @@ DEEPEST_PAGE = 1000
 #: Rows that are fetched together, where there are many.
 ROWS_AT_ONCE = 5000
 
+#: PostgreSQL takes reading every text for cheap, for it does not count unpacking them; with 7,000
+#: jobs that took 90 ms.  So it is told to look words up (its manual, Planner Method Configuration).
+BY_ITS_INDEX = "SET LOCAL enable_seqscan = off"
+
 _CUT = str.maketrans({"\x00": None})  # a byte that PostgreSQL takes in no text
 
 
@@ -205,6 +209,8 @@ class JobIndex:
         job = tables.job
         page = min(max(wanted.page, 1), DEEPEST_PAGE)
         with self._engine.connect() as connection:
+            if asked and not self._sqlite:
+                connection.execute(text(BY_ITS_INDEX))
             count = select(func.count()).select_from(job).where(where)
             total = connection.execute(count, values).scalar() or 0
             rows = connection.execute(

@@ -61,8 +61,8 @@ def main(count: int, *, final: bool) -> None:
         same += ours == theirs
         if ours != theirs:
             print(f"{trial.phrase.text!r} by {trial.voice}: {ours} for {theirs}")
-    print(f"{heard_in} utterances: {cut} cut in two, {same} understood as with the long pause")
-    print(f"pause p50 {np.percentile(waits, 50):.2f} s, p95 {np.percentile(waits, 95):.2f} s")
+        tally = f"{heard_in} utterances: {cut} cut in two, {same} understood as with the long pause"
+        print(f"{tally}; pause {np.mean(waits):.2f} s in the mean", flush=True)
 
 
 if __name__ == "__main__":

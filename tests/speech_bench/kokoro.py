@@ -32,17 +32,11 @@ class Kokoro:
     """
 
     def __init__(self, folder: Path, threads: int = 0) -> None:
-        import onnxruntime
-
         self._folder = folder
         weights, styles = folder / "kokoro.onnx", folder / "voices.npz"
         if not (weights.exists() and styles.exists()):
             _join(folder, weights, styles)
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = threads
-        self._model: Any = onnxruntime.InferenceSession(
-            str(weights), options, providers=["CPUExecutionProvider"]
-        )
+        self._model = _session(weights, threads)
         with np.load(styles) as found:
             self._styles = dict(found)
         self.names = tuple(sorted(self._styles))
@@ -99,4 +93,64 @@ def _join(folder: Path, weights: Path, styles: Path) -> None:
     found: Any = {p.stem: np.fromfile(p, np.float32).reshape(-1, 1, 256) for p in speakers}
     np.savez(styles, **found)
     files = [Path(str(part.origin)).with_name("part.bin") for part in parts if part]
-    weights.write_bytes(b"".join(path.read_bytes() for path in files))
+    weights.write_bytes(_in_floats(b"".join(path.read_bytes() for path in files)))
+
+
+#: Step in which sums stay whole numbers, as in the network of bytes; fine enough for sound.
+_STEP = 2.0**-10
+
+
+def _in_floats(model: bytes) -> bytes:
+    """The same network, reckoned in floats: its products of bytes run on no graphics card."""
+    import onnx
+    from onnx import TensorProto, helper, numpy_helper
+
+    network = onnx.load_from_string(model)
+    sources: dict[str, tuple[str, str]] = {}
+    nodes: list[Any] = []
+    made: set[str] = set()
+
+    def once(operation: str, given: list[str], name: str, **how: Any) -> str:
+        if name not in made:
+            made.add(name)
+            nodes.append(helper.make_node(operation, given, [name], **how))
+        return name
+
+    for node in network.graph.node:
+        if node.op_type == "DynamicQuantizeLinear":
+            sources[node.output[0]] = (node.input[0], node.output[1])
+            step = numpy_helper.from_array(np.array(_STEP, np.float32), node.output[1])
+            network.graph.initializer.append(step)
+        elif whole := {"ConvInteger": "Conv", "MatMulInteger": "MatMul"}.get(node.op_type):
+            sound, scale = sources[node.input[0]]
+            x = once("Div", [sound, scale], f"{sound}:floats")
+            w, zero = (
+                once("Cast", [name], f"{name}:floats", to=TensorProto.FLOAT)
+                for name in (node.input[1], node.input[3])
+            )
+            w = once("Sub", [w, zero], f"{node.input[1]}:weights")
+            product = helper.make_node(whole, [x, w], [f"{node.output[0]}:floats"])
+            product.attribute.extend(node.attribute)
+            nodes.append(product)
+            once("Cast", [product.output[0]], node.output[0], to=TensorProto.INT32)
+        else:
+            nodes.append(node)
+    del network.graph.node[:]
+    network.graph.node.extend(nodes)
+    return bytes(network.SerializeToString())
+
+
+def _session(weights: Path, threads: int) -> Any:
+    """The network, on a graphics card where ONNX Runtime knows one."""
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = threads
+    options.log_severity_level = 3
+    card = "CUDAExecutionProvider"
+    providers: list[Any] = ["CPUExecutionProvider"]
+    if card in onnxruntime.get_available_providers():
+        onnxruntime.preload_dlls()
+        how = {"cudnn_conv_algo_search": "HEURISTIC", "arena_extend_strategy": "kSameAsRequested"}
+        providers.insert(0, (card, how))
+    return onnxruntime.InferenceSession(str(weights), options, providers=providers)

@@ -157,10 +157,11 @@ def main() -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--voices", type=Path, help="folder of Kokoro's speakers")
-    parser.add_argument("--phrases", type=int, default=2800, help="lessons of the grammar")
+    parser.add_argument("--phrases", type=int, default=5200, help="lessons of the grammar")
     parser.add_argument("--minutes", type=float, default=4, help="to learn")
     parser.add_argument("--strength", type=float, action="append", help="share of what was learnt")
     parser.add_argument("--only", choices=("plan", "record", "learn"), help="one part")
+    parser.add_argument("--jobs", type=int, default=0, help="processes that speak")
     parser.add_argument("--out", type=Path, default=Path("handsfree/words/tiny_en.npz"))
     options = parser.parse_args()
     console = Console()
@@ -170,7 +171,7 @@ def main() -> None:
             shutil.copytree(options.voices, voices, dirs_exist_ok=True)
         plan(folder, voices, options.phrases)
     if options.only in (None, "record"):
-        record(folder, voices)
+        record(folder, voices, options.jobs)
     if options.only not in (None, "learn"):
         return
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")

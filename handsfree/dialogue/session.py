@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from handsfree.dialogue.speaker import Speaker
 from handsfree.events import (
     Asked,
     ConditionSet,
@@ -66,6 +67,7 @@ class Session:
         now: when something was last said, in seconds since 1970; 0 if nobody tells it.
         leads: resistance of the meter's leads, once it was measured.
         jack: in which the red lead of the meter is, as far as is known.
+        speaker: how well the technician is heard.
     """
 
     phase: Phase = "test"
@@ -85,6 +87,7 @@ class Session:
     now: float = 0.0
     leads: Quantity | None = None
     jack: Literal["current", "volts"] = "volts"
+    speaker: Speaker = Speaker()
 
     @classmethod
     def of(cls, events: Iterable[Event]) -> Session:
@@ -127,15 +130,24 @@ class Session:
             case ReadingTaken(entry=entry):
                 kept = self._voided(entry.supersedes)
                 skipped = self.skipped - {entry.step}
-                return replace(self, entries=(*kept, entry), skipped=skipped, question=None)
+                return replace(
+                    self,
+                    entries=(*kept, entry),
+                    skipped=skipped,
+                    question=None,
+                    speaker=self._told_by(entry),
+                )
             case ReadingCorrected(taken=taken):
                 return self.after(taken)
             case ReadingStruck(number=number):
-                return replace(self, entries=self._voided(number))
+                misheard = self.speaker.heard(right=False)
+                return replace(self, entries=self._voided(number), speaker=misheard)
             case Asked(question=Question() as question):
                 return replace(self, question=question)
             case QuestionClosed():
-                return replace(self, question=None)
+                denied = self.question is not None and self.question.kind == "confirm"
+                speaker = self.speaker.heard(right=False) if denied else self.speaker
+                return replace(self, question=None, speaker=speaker)
             case Guessed(guess=guess):
                 return replace(self, guesses=(*self.guesses, guess))
             case Paused():
@@ -153,6 +165,19 @@ class Session:
             case JobFinished():
                 return replace(self, phase="finished", step=None, question=None)
         return self
+
+    def _told_by(self, entry: Entry) -> Speaker:
+        """What a value tells of how the technician is heard.
+
+        A correction says that the last one was misheard, an answer whether the first thing that
+        was offered was right; else the value before stood until this one was said.
+        """
+        question = self.question
+        if entry.corrects:
+            return self.speaker.heard(right=False)
+        if question and question.kind in ("confirm", "which"):
+            return self.speaker.heard(right=entry.take == question.candidates[0])
+        return self.speaker.heard(right=True) if self.entries else self.speaker
 
     def _missed(self, meaning: Meaning) -> int:
         """Misunderstandings in a row; an open question is put again, and counts itself."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from handsfree.dialogue.speaker import Speaker
+from handsfree.dialogue.speaker import UNKNOWN, Speaker
 from handsfree.events import (
     Asked,
     ConditionSet,
@@ -87,7 +87,7 @@ class Session:
     now: float = 0.0
     leads: Quantity | None = None
     jack: Literal["current", "volts"] = "volts"
-    speaker: Speaker = Speaker()
+    speaker: Speaker = UNKNOWN
 
     @classmethod
     def of(cls, events: Iterable[Event]) -> Session:

@@ -51,3 +51,7 @@ class Speaker:
             return likely
         odds = math.log(likely / (1 - likely)) - math.log(self.factor)
         return 1 / (1 + math.exp(-odds))
+
+
+UNKNOWN = Speaker()
+"""Nothing was heard of him yet."""

@@ -21,10 +21,10 @@ import platform
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from datetime import UTC, datetime
-from itertools import islice
+from itertools import groupby, islice
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -66,9 +66,9 @@ def _start(
     thresholds(changed).__enter__()
 
 
-def _outcome(trial: Trial) -> Outcome:
+def _outcomes(trials: Sequence[Trial]) -> list[Outcome]:
     assert _listener is not None
-    return outcome(trial, _listener)
+    return [outcome(trial, _listener) for trial in trials]
 
 
 def _response(trial: Beside) -> Response:
@@ -107,6 +107,8 @@ def main() -> None:
         study = fit if options.fit else sweep
         study([t for t in tasks if _is_recorded(heard, t)], heard, console)
         return
+    # What is said at one step is heard in one process, which makes its grammar once.
+    together = [list(some) for _, some in groupby(tasks, key=lambda t: t.phrase.number)]
     start = time.monotonic()
     end = start + 60 * options.minutes if options.minutes else float("inf")
     with ProcessPoolExecutor(
@@ -121,7 +123,8 @@ def main() -> None:
             dict(options.set),
         ),
     ) as pool:
-        found = _show(console, "phrases", len(tasks), _run(pool, _outcome, tasks, end))
+        found = _show(console, "phrases", len(tasks), _run(pool, _outcomes, together, end))
+        found = [one for some in found for one in some]
         beside: list[Response] = []
         others = besides(split, options.limit) if OUTSIDE in options.conditions else []
         others += single_words() if WORDS in options.conditions and not options.final else []

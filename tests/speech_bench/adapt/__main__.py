@@ -182,7 +182,7 @@ def main() -> None:
     weights = bytearray((packaged_whisper() / "model.bin").read_bytes())
     network = Adapted(variables_in(weights), _RANK, device)
     learnt = learn(network, Teacher(course, device), options.minutes, device, console)
-    for strength in options.strength or [0.6]:
+    for strength in options.strength or [0.7]:
         several = len(options.strength or []) > 1
         out = options.out.with_stem(f"{options.out.stem}-{strength}") if several else options.out
         np.savez(out, **change(learnt, strength))

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from handsfree.dialogue.speaker import UNKNOWN, Speaker
+from handsfree.dialogue.voice_record import UNHEARD, VoiceRecord
 from handsfree.events import (
     Asked,
     ConditionSet,
@@ -87,7 +87,7 @@ class Session:
     now: float = 0.0
     leads: Quantity | None = None
     jack: Literal["current", "volts"] = "volts"
-    speaker: Speaker = UNKNOWN
+    speaker: VoiceRecord = UNHEARD
 
     @classmethod
     def of(cls, events: Iterable[Event]) -> Session:
@@ -166,7 +166,7 @@ class Session:
                 return replace(self, phase="finished", step=None, question=None)
         return self
 
-    def _told_by(self, entry: Entry) -> Speaker:
+    def _told_by(self, entry: Entry) -> VoiceRecord:
         """What a value tells of how the technician is heard.
 
         A correction says that the last one was misheard, an answer whether the first thing that

@@ -39,8 +39,7 @@ from .front_ends import FRONT_ENDS
 from .hearing import Listener, Records, fingerprint
 from .human import absent, human_trials, single_words
 from .outcome import Outcome, outcome
-from .outside import Heard as Beside
-from .outside import Response, besides, response
+from .outside import Overheard, Response, besides, response
 from .phrases import Split
 from .score import row
 from .strangers import WHERE, Who, strangers
@@ -71,7 +70,7 @@ def _outcomes(trials: Sequence[Trial]) -> list[Outcome]:
     return [outcome(trial, _listener) for trial in trials]
 
 
-def _response(trial: Beside) -> Response:
+def _response(trial: Overheard) -> Response:
     assert _listener is not None
     return response(trial, _listener)
 

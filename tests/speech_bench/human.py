@@ -25,14 +25,14 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from handsfree.heard import Heard as Utterance
+from handsfree.heard import Heard
 from handsfree.meaning import Reading
 from handsfree.sound.audio import RATE, Samples, resample
 
 from .conditions import CONDITIONS
 from .levels import at_level
 from .noise import KINDS
-from .outside import Heard, Outside
+from .outside import Outside, Overheard
 from .phrases import Phrase, Split, dialogue, scene
 from .trials import SPEECH_LEVEL, Stream, under
 
@@ -223,7 +223,7 @@ def _human(split: Split, number: int, text: str, who: str, condition: str,
            clips: tuple[str, ...], again: tuple[str, ...]) -> Iterator[Human]:  # fmt: skip
     """The trial, if its number is a reading at the step."""
     phrase = Phrase(number, split, "reading", _PLAN, _STEP, text, Reading(None), _STEP)
-    meaning = dialogue(_PLAN).understand(scene(phrase), Utterance.of_text(text)).meaning
+    meaning = dialogue(_PLAN).understand(scene(phrase), Heard.of_text(text)).meaning
     if isinstance(meaning, Reading):
         phrase = replace(phrase, intended=meaning)
         yield Human(phrase, who, condition, clips, again, seed=1000 * number + len(who))
@@ -252,7 +252,7 @@ class SingleWord:
         return under(quiet, resample(sound, int(rate)), KINDS[0], self.what.number, "tune")
 
 
-def single_words() -> list[Heard]:
+def single_words() -> list[Overheard]:
     """The recorded words that mean nothing here."""
     paths = [p for p in sorted(SINGLE.glob("*.wav")) if p.stem.split("_")[0] not in _MEANT]
     return [

@@ -175,7 +175,7 @@ def _cut(text: str, rng: random.Random) -> str:
     return " ".join(words[: rng.choice(places)]) if places else ""
 
 
-class Heard(Protocol):
+class Overheard(Protocol):
     """An utterance that is neither a reading nor a command."""
 
     @property
@@ -195,7 +195,7 @@ class Heard(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """An utterance of `outside`, said by a voice: something `Heard`.
+    """An utterance of `outside`, said by a voice: something `Overheard`.
 
     Attributes:
         what: is said, and where.
@@ -224,7 +224,7 @@ class Beside:
         return under(quiet, speech, quiet.noises[0], self.seed, self.what.split)
 
 
-def besides(split: Split, limit: int | None = None) -> list[Heard]:
+def besides(split: Split, limit: int | None = None) -> list[Overheard]:
     """The first `limit` utterances outside the grammar, voices in turn."""
     voices = [voice for voice in installed() if voice.split == split]
     return [
@@ -265,7 +265,7 @@ class Response:
 WORST: tuple[Came, ...] = ("logged", "obeyed", "invented", "asked", "answered", "silence")
 
 
-def response(trial: Heard, listener: Listener) -> Response:
+def response(trial: Overheard, listener: Listener) -> Response:
     """Say it; what the tool does."""
     what = trial.what
     talk = dialogue(what.plan)

@@ -4,7 +4,7 @@ import pytest
 from scipy.stats import beta
 
 from handsfree.dialogue import Dialogue, Session
-from handsfree.dialogue.speaker import RIGHT, WRONG, Speaker
+from handsfree.dialogue.voice_record import PRIOR_RIGHT, PRIOR_WRONG, VoiceRecord
 from handsfree.events import ReadingTaken
 from handsfree.heard import Calibration, Heard, Hypothesis
 from handsfree.languages import load_language
@@ -12,14 +12,14 @@ from handsfree.plan import load_plan
 
 
 def test_the_share_of_misheard_values_is_that_of_the_beta_distribution():
-    speaker = Speaker(right=6, wrong=3)
-    mean = beta(WRONG + 3, RIGHT + 6).mean()  # SciPy
-    prior = beta(WRONG, RIGHT).mean()
+    speaker = VoiceRecord(right=6, wrong=3)
+    mean = beta(PRIOR_WRONG + 3, PRIOR_RIGHT + 6).mean()  # SciPy
+    prior = beta(PRIOR_WRONG, PRIOR_RIGHT).mean()
     assert speaker.factor == pytest.approx(mean / (1 - mean) * (1 - prior) / prior)
 
 
 def test_doubt_rises_with_what_is_denied_and_falls_with_what_is_confirmed():
-    new = Speaker()
+    new = VoiceRecord()
     misheard = new.heard(right=False)
     again = misheard.heard(right=True)
     assert misheard.probability(0.9) < again.probability(0.9) < new.probability(0.9)
@@ -27,8 +27,8 @@ def test_doubt_rises_with_what_is_denied_and_falls_with_what_is_confirmed():
 
 
 def test_nobody_is_trusted_more_than_anybody():
-    assert Speaker(right=500).probability(0.7) == pytest.approx(0.7)
-    assert Speaker(wrong=9).probability(1.0) == 1.0
+    assert VoiceRecord(right=500).probability(0.7) == pytest.approx(0.7)
+    assert VoiceRecord(wrong=9).probability(1.0) == 1.0
 
 
 @pytest.fixture
@@ -70,4 +70,4 @@ def test_a_job_that_is_taken_up_again_knows_its_speaker(talk):
     taken = say(talk, opened.session, "two point five volts", 0.99)
     struck = say(talk, taken.session, "strike that", 0.99)
     again = Session.of([*opened.events, *taken.events, *struck.events])
-    assert again.speaker == struck.session.speaker == Speaker(wrong=1)
+    assert again.speaker == struck.session.speaker == VoiceRecord(wrong=1)

@@ -3,9 +3,9 @@
 An engine's probability is calibrated on many speakers, so it holds for them in the mean and not for
 one who is unlike them.  What becomes of his own values tells how he differs: the share of his
 values that are misheard is taken to be Beta distributed, as it is before anything was heard
-(`WRONG` in `WRONG + RIGHT`), and each value that turns out right or wrong is one Bernoulli trial
-more.  The odds of being wrong are then those of the engine, times the odds of his share over the
-odds of that of all.  A speaker who is heard better than others gets no more trust than they.
+(`PRIOR_WRONG` in `PRIOR_WRONG + PRIOR_RIGHT`), and each value that turns out right or wrong is one
+Bernoulli trial more.  The odds of being wrong are then those of the engine, times the odds of his
+share over the odds of that of all.  A speaker who is heard better than others gets no more trust than they.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-#: The prior: as many values misheard, and as many heard right.  About what the speech bench finds
-#: for accents of which nothing was learnt; five values' worth of misheard ones outweigh it.
-WRONG, RIGHT = 1.0, 19.0
+#: The prior: as many values misheard, and as many heard right.  Chosen, not fitted: the bench has no
+#: speaker with a job's worth of values.
+PRIOR_WRONG, PRIOR_RIGHT = 1.0, 19.0
 
 
 @dataclass(frozen=True, slots=True)
-class Speaker:
+class VoiceRecord:
     """The record of a speaker.
 
     Attributes:
@@ -30,7 +30,7 @@ class Speaker:
     right: float = 0.0
     wrong: float = 0.0
 
-    def heard(self, *, right: bool) -> Speaker:
+    def heard(self, *, right: bool) -> VoiceRecord:
         """After one more value."""
         if right:
             return replace(self, right=self.right + 1)
@@ -39,7 +39,9 @@ class Speaker:
     @property
     def factor(self) -> float:
         """By how much the odds of mishearing him exceed those of mishearing anybody; 1 or more."""
-        return max(1.0, (WRONG + self.wrong) / (RIGHT + self.right) * RIGHT / WRONG)
+        return max(
+            1.0, (PRIOR_WRONG + self.wrong) / (PRIOR_RIGHT + self.right) * PRIOR_RIGHT / PRIOR_WRONG
+        )
 
     def probability(self, likely: float) -> float:
         """The probability that he was heard right.
@@ -53,5 +55,5 @@ class Speaker:
         return 1 / (1 + math.exp(-odds))
 
 
-UNKNOWN = Speaker()
+UNHEARD = VoiceRecord()
 """Nothing was heard of him yet."""

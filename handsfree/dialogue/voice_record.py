@@ -5,7 +5,8 @@ one who is unlike them.  What becomes of his own values tells how he differs: th
 values that are misheard is taken to be Beta distributed, as it is before anything was heard
 (`PRIOR_WRONG` in `PRIOR_WRONG + PRIOR_RIGHT`), and each value that turns out right or wrong is one
 Bernoulli trial more.  The odds of being wrong are then those of the engine, times the odds of his
-share over the odds of that of all.  A speaker who is heard better than others gets no more trust than they.
+share over the odds of that of all.  A speaker who is heard better than others gets no more trust
+than they.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-#: The prior: as many values misheard, and as many heard right.  Chosen, not fitted: the bench has no
-#: speaker with a job's worth of values.
+#: The prior: as many values misheard, and as many heard right.  Chosen, not fitted: the bench has
+#: no speaker with a job's worth of values.
 PRIOR_WRONG, PRIOR_RIGHT = 1.0, 19.0
 
 

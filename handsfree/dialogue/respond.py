@@ -179,7 +179,8 @@ class Dialogue:
             return Turn(session).then(Spoke(desk.say("recogniser_broke")))
         number = not isinstance(understood.meaning, State | Observation)
         enough = SURE_ONE_WORD if _one_word(understood) else SURE_VALUE
-        unsure = understood.share < enough or (number and not heard.numbers_trusted)
+        likely = session.speaker.probability(understood.share)
+        unsure = likely < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         unsure = unsure or understood.by_gist
         kind = session.question.kind if session.question else ""

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from handsfree.dialogue.voice_record import UNHEARD, VoiceRecord
 from handsfree.events import (
     Asked,
     ConditionSet,
@@ -73,6 +74,7 @@ class Session:
         told: what was told of the plan, in order.
         wire: pin of the wire that was named or read last; in a free job it is meant where none
             is named.
+        speaker: how well the technician is heard.
     """
 
     phase: Phase = "test"
@@ -94,6 +96,7 @@ class Session:
     jack: Literal["current", "volts"] = "volts"
     told: tuple[Amendment, ...] = ()
     wire: str | None = None
+    speaker: VoiceRecord = UNHEARD
 
     @classmethod
     def of(cls, events: Iterable[Event]) -> Session:
@@ -109,8 +112,8 @@ class Session:
             case UtteranceHeard(understood=understood, at=at):
                 now = self.now if at is None else at
                 return replace(self, misses=self._missed(understood.meaning), now=now)
-            case JobTakenUp():  # it is said where the job stands
-                return replace(self, now=0.0)
+            case JobTakenUp():  # by another voice; it is said where the job stands
+                return replace(self, now=0.0, speaker=UNHEARD)
             case StepOpened():
                 return self._opened(event)
             case StepSkipped(step=step):
@@ -149,15 +152,19 @@ class Session:
                     skipped=skipped,
                     question=None,
                     wire=pins[0] if len(pins) == 1 else None,
+                    speaker=self._told_by(entry),
                 )
             case ReadingCorrected(taken=taken):
                 return self.after(taken)
             case ReadingStruck(number=number):
-                return replace(self, entries=self._voided(number))
+                misheard = self.speaker.heard(right=False)
+                return replace(self, entries=self._voided(number), speaker=misheard)
             case Asked(question=Question() as question):
                 return replace(self, question=question)
             case QuestionClosed():
-                return replace(self, question=None)
+                denied = self.question is not None and self.question.kind == "confirm"
+                speaker = self.speaker.heard(right=False) if denied else self.speaker
+                return replace(self, question=None, speaker=speaker)
             case Guessed(guess=guess):
                 return replace(self, guesses=(*self.guesses, guess))
             case Paused():
@@ -189,6 +196,19 @@ class Session:
             guesses=begun.guesses,
             setups=begun.setups,
         )
+
+    def _told_by(self, entry: Entry) -> VoiceRecord:
+        """What a value tells of how the technician is heard.
+
+        A correction says that the last one was misheard, an answer whether the first thing that
+        was offered was right; else the value before stood until this one was said.
+        """
+        question = self.question
+        if entry.corrects:
+            return self.speaker.heard(right=False)
+        if question and question.kind in ("confirm", "which"):
+            return self.speaker.heard(right=entry.take == question.candidates[0])
+        return self.speaker.heard(right=True) if self.entries else self.speaker
 
     def _missed(self, meaning: Meaning) -> int:
         """Misunderstandings in a row; an open question is put again, and counts itself."""

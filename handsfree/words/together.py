@@ -25,10 +25,10 @@ from handsfree.words.recogniser import Recognition
 from handsfree.words.whisper_engine import WhisperRecogniser
 
 #: Weights of Whisper and of Moonshine; as the next, fitted on the tuning split of the bench.
-WEIGHTS = (0.8, 0.3)
+WEIGHTS = (0.45, 0.4)
 #: How far at most a model pushes a text behind its best one, in nats: it may be mistaken.
 #: Moonshine hears little in loud noise, and there its opinion must not count for much.
-DOUBTS = (5.2, 2.8)
+DOUBTS = (10.0, 5.0)
 #: Of the sentences that each model finds, so many are scored by the other as well.
 SCORED = 5
 
@@ -43,8 +43,8 @@ class Together:
 
     name = "whisper+moonshine"
     numbers_trusted = True
-    pace = 0.2
-    calibration = Calibration(offset=0.92, odds=0.73, score=0.05)
+    pace = 0.4
+    calibration = Calibration(offset=1.85, odds=0.35, score=0.24)
     """Fitted on the tuning split of the speech bench, as the weights."""
 
     def __init__(self, whisper: WhisperRecogniser, moonshine: MoonshineRecogniser) -> None:

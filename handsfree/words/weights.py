@@ -3,7 +3,7 @@
 `variables_in` reads CTranslate2's
 `model.bin`, in the format of `ctranslate2.specs.model_spec.ModelSpec.save`.  `adapt` changes each
 matrix W to W + B A, where A and B are thin (Hu et al. 2021, "LoRA: Low-Rank Adaptation of Large
-Language Models"); biases and norms are shifted.  So a model of 75 MB is adapted by a file of 2 MB.
+Language Models"); biases and norms are shifted.  So a model of 75 MB is adapted by a file of 6 MB.
 How it is learnt: `tests/speech_bench/adapt`.
 """
 

@@ -2,11 +2,14 @@
 
     python -m tests.speech_bench --limit 30
     python -m tests.speech_bench --final --engine whisper --conditions quiet,5dB,human
+    python -m tests.speech_bench --strangers --limit 30
 
 Without --final only the tuning split is touched.  Phrases, voices and noises come in shuffled
 blocks, so that a smaller --limit, or a run that is stopped by --minutes, is an unbiased but
-wider estimate.  What was heard is kept in the user's cache folder; a run goes on where an
-earlier one stopped, unless the engines, the grammar or the sounds have changed since.
+wider estimate.  With --strangers it says the phrases with accents, voices, noises and links of
+which nothing was learnt; with --final too, with those of which nothing was tuned either.  What
+was heard is kept in the user's cache folder; a run goes on where an earlier one stopped, unless
+the engines, the grammar or the sounds have changed since.
 """
 
 from __future__ import annotations
@@ -18,10 +21,10 @@ import platform
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from datetime import UTC, datetime
-from itertools import islice
+from itertools import groupby, islice
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -34,18 +37,19 @@ from .false_triggers import Triggers, pieces, triggers
 from .fit import fit
 from .front_ends import FRONT_ENDS
 from .hearing import Listener, Records, fingerprint
-from .human import absent, human_trials
+from .human import absent, human_trials, single_words
 from .outcome import Outcome, outcome
-from .outside import Beside, Response, besides, response
+from .outside import Overheard, Response, besides, response
 from .phrases import Split
 from .score import row
+from .strangers import WHERE, Who, strangers
 from .sweep import sweep, thresholds
 from .trials import Trial, trials
 from .voices import GET_THE_VOICES, VOICES, cache_folder, installed
 
 Result = TypeVar("Result")
 
-HUMAN, TRIGGERS, OUTSIDE = "human", "triggers", "outside"
+HUMAN, TRIGGERS, OUTSIDE, WORDS = "human", "triggers", "outside", "words"
 #: Tasks that wait in the queue of each process.
 _AHEAD = 2
 
@@ -61,12 +65,12 @@ def _start(
     thresholds(changed).__enter__()
 
 
-def _outcome(trial: Trial) -> Outcome:
+def _outcomes(trials: Sequence[Trial]) -> list[Outcome]:
     assert _listener is not None
-    return outcome(trial, _listener)
+    return [outcome(trial, _listener) for trial in trials]
 
 
-def _response(trial: Beside) -> Response:
+def _response(trial: Overheard) -> Response:
     assert _listener is not None
     return response(trial, _listener)
 
@@ -87,8 +91,13 @@ def main() -> None:
         console.print(line)
     folder = _records(options.engine, options.model, as_recorded=options.as_recorded)
     console.print(f"split: {split}   engine: {options.engine}   records: {folder}")
-    wanted = [name for name in options.conditions if name in CONDITIONS]
-    tasks: list[Trial] = [t for n in wanted for t in trials(split, CONDITIONS[n], options.limit)]
+    wanted = [name for name in options.conditions if name in (*CONDITIONS, *WHERE)]
+    tasks: list[Trial] = []
+    if options.strangers:
+        who: Who = "strangers" if options.final else "tune"
+        tasks += [t for n in wanted for t in strangers(who, n, options.limit)]
+    else:
+        tasks += [t for n in wanted for t in trials(split, CONDITIONS[n], options.limit)]
     if HUMAN in options.conditions:
         tasks += human_trials(split, options.limit)
     tasks.sort(key=lambda t: t.phrase.number)  # whenever it stops, conditions are alike
@@ -97,6 +106,8 @@ def main() -> None:
         study = fit if options.fit else sweep
         study([t for t in tasks if _is_recorded(heard, t)], heard, console)
         return
+    # What is said at one step is heard in one process, which makes its grammar once.
+    together = [list(some) for _, some in groupby(tasks, key=lambda t: t.phrase.number)]
     start = time.monotonic()
     end = start + 60 * options.minutes if options.minutes else float("inf")
     with ProcessPoolExecutor(
@@ -111,10 +122,12 @@ def main() -> None:
             dict(options.set),
         ),
     ) as pool:
-        found = _show(console, "phrases", len(tasks), _run(pool, _outcome, tasks, end))
+        found = _show(console, "phrases", len(tasks), _run(pool, _outcomes, together, end))
+        found = [one for some in found for one in some]
         beside: list[Response] = []
-        if OUTSIDE in options.conditions:
-            others = besides(split, options.limit)
+        others = besides(split, options.limit) if OUTSIDE in options.conditions else []
+        others += single_words() if WORDS in options.conditions and not options.final else []
+        if others:
             beside = _show(
                 console, "outside the grammar", len(others), _run(pool, _response, others)
             )
@@ -133,6 +146,7 @@ def main() -> None:
         "engine": options.engine,
         "model": str(options.model) if options.model else None,
         "split": split,
+        "strangers": options.strangers,
         "limit": options.limit,
         "front_end": options.front_end,
         "thresholds": dict(options.set),
@@ -152,7 +166,8 @@ def main() -> None:
     table.show_reliability(console, found)
     table.show_causes(console, found)
     console.print(f"peak memory: {about['peak_memory_mb']} MB")
-    path = options.out / f"speech-{options.engine}-{split}.json"
+    who_said = "strangers-" if options.strangers else ""
+    path = options.out / f"speech-{options.engine}-{who_said}{split}.json"
     table.save(path, about, rows, found, alone)
     console.print(f"results: {path}")
 
@@ -163,12 +178,13 @@ def _options() -> argparse.Namespace:
         description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    every = [*CONDITIONS, HUMAN, TRIGGERS, OUTSIDE]
+    every = [*CONDITIONS, HUMAN, TRIGGERS, OUTSIDE, WORDS]
     add = parser.add_argument
     add("--engine", default="auto", help="as in handsfree hear --engine")
     add("--model", type=Path, help="folder of the engine's model")
-    add("--conditions", type=lambda text: text.split(","), default=every,
-        help=f"some of {','.join(every)}")  # fmt: skip
+    add("--conditions", type=lambda text: text.split(","),
+        help=f"some of {','.join(every)}; of strangers {','.join(WHERE)}")  # fmt: skip
+    add("--strangers", action="store_true", help="accents, voices, noises and links unheard of")
     add("--limit", type=int, help="phrases of each condition; all of the split by default")
     add("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
     add("--minutes", type=float, help="start no phrase after so many minutes")
@@ -184,11 +200,13 @@ def _options() -> argparse.Namespace:
         help="use what was heard last, whatever has changed since")  # fmt: skip
     add("--out", type=Path, default=Path("bench_out"), help="folder of the results")
     options = parser.parse_args()
+    known = [*WHERE, HUMAN, WORDS] if options.strangers else every
+    options.conditions = options.conditions or (list(WHERE) if options.strangers else every)
     other = options.front_end != "plain"
     if options.final and (options.set or options.sweep or options.fit or other):
         parser.error("nothing is tuned on the held-out split")
-    if unknown := set(options.conditions) - set(every):
-        parser.error(f"unknown: {', '.join(sorted(unknown))}; known: {', '.join(every)}")
+    if unknown := set(options.conditions) - set(known):
+        parser.error(f"unknown: {', '.join(sorted(unknown))}; known: {', '.join(known)}")
     return options
 
 

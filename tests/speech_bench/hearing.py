@@ -19,11 +19,16 @@ from typing import Any
 import handsfree
 from handsfree.dialogue import Session
 from handsfree.dialogue.desk import Desk
+from handsfree.grammar import Automaton
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import data_folder
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.endpoint import FRAME, Endpointer, Utterance
 from handsfree.words import Transcriber
+from handsfree.words.ear import Wordings
+from handsfree.words.pace import in_time
+from handsfree.words.recogniser import Recogniser, Recognition
+from handsfree.words.together import Together, combined
 
 from .front_ends import FRONT_ENDS
 from .trials import Stream, Trial
@@ -100,20 +105,24 @@ def fingerprint() -> str:
     """Changes with everything that what is heard depends on."""
     package, bench = Path(handsfree.__file__).parent, Path(__file__).parent
     files = [
-        *sorted((package / "words").glob("*.py")),
+        *sorted(path for path in (package / "words").glob("*.py") if path.stem not in _REPLAYED),
         *sorted((package / "words").glob("*.npz")),
         *sorted((package / "grammar").glob("*.py")),
         package / "sound" / "endpoint.py",
         *sorted(path for path in (data_folder("grammars") / "en").iterdir() if path.is_file()),
         *(
             bench / f"{name}.py"
-            for name in ("noise", "rooms", "levels", "voices", "trials", "human")
+            for name in ("noise", "rooms", "levels", "trials", "human", "strangers", "channels")
         ),
     ]
     digest = hashlib.sha256()
     for path in files:
         digest.update(path.read_bytes())
     return digest.hexdigest()[:12]
+
+
+#: What is done anew with what was heard: a change of it needs no decoding.
+_REPLAYED = ("together", "pace")
 
 
 class Listener:
@@ -169,28 +178,49 @@ class Listener:
 
         def decode() -> Any:
             samples = ear.sound().samples[round(ear.start * RATE) : round(ear.end * RATE)]
-            grammar, ears = desk.spoken.automaton(step, session.moment), self.ears
-            wall, cpu = time.perf_counter(), time.process_time()
             samples = FRONT_ENDS[self._front_end](samples)
-            utterance = Utterance(samples, ear.start, ear.end, ear.voiced)
-            heard = ears.hear(utterance, grammar, desk.wording.hint)
-            wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-            said = [(h.text, round(h.score, 4)) for h in heard.hypotheses]
-            return [said, heard.confidence, heard.numbers_trusted, wall, cpu]
+            grammar, engine = desk.spoken.automaton(step, session.moment), self.ears.recogniser
+            wall, cpu = time.perf_counter(), time.process_time()
+            found = _told(engine, samples, grammar, desk.wording.hint)
+            return [found, time.perf_counter() - wall, time.process_time() - cpu]
 
         before = "" if self._front_end == "plain" else f"{self._front_end} "
         name = f"heard {before}{ear.key} {ear.start} {ear.end} {place}"
-        said, confidence, trusted, wall, cpu = self._records.get(name, decode)
+        found, wall, cpu = self._records.get(name, decode)
+        engine = self.ears.recogniser
+        result = _judged(found)
+        if result.hypotheses:
+            result = in_time(result, ear.voiced, engine.pace)
         heard = Heard(
-            tuple(Hypothesis(text, score) for text, score in said),
-            confidence,
+            result.hypotheses,
+            result.confidence,
             ear.start,
             ear.end,
             self._engine,
-            trusted,
-            calibration=self.ears.recogniser.calibration,
+            engine.numbers_trusted,
+            calibration=engine.calibration,
         )
         return Listened(heard, ear.closed, ear.spoken, wall, cpu)
+
+
+def _told(engine: Recogniser, samples: Samples, grammar: Automaton, hint: str) -> Any:
+    """What an engine makes of an utterance; of two that judge together, what each does.
+
+    So the weights of the two are compared without decoding anything again.
+    """
+    if isinstance(engine, Together):
+        both = engine.both(samples, grammar, hint)
+        return [[w.sentences, w.outside] for w in both]
+    heard = engine.recognise(samples, grammar, hint)
+    return {"said": {h.text: h.score for h in heard.hypotheses}, "confidence": heard.confidence}
+
+
+def _judged(found: Any) -> Recognition:
+    if isinstance(found, list):
+        one, two = (Wordings(*wordings) for wordings in found)
+        return combined((one, two)).recognition()
+    said = tuple(Hypothesis(text, score) for text, score in found["said"].items())
+    return Recognition(said, found["confidence"])
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,11 @@
 - asterisk's digits and letters (Debian's asterisk-core-sounds-en-wav): one woman, 8 kHz;
 - the spoken digits in ../shared/speech/spoken-digits (Free Spoken Digit Dataset, CC BY-SA
   4.0): three speakers, 8 kHz, single digits;
+- the single words in ../shared/speech/single-words (Speech Commands 0.01, CC BY 4.0), each by
+  another stranger, 16 kHz: those that are no number and no answer;
 - pocketsphinx's test data (Debian's pocketsphinx-testdata): a man, 16 kHz.
+
+All but the last are tuning data, whatever the split: they were there while engines were tuned.
 
 What is absent is skipped, and `absent` says how to get it.  Joins have pauses of 50 to 150 ms,
 as between the digits of a number that is read out.
@@ -28,12 +32,30 @@ from handsfree.sound.audio import RATE, Samples, resample
 from .conditions import CONDITIONS
 from .levels import at_level
 from .noise import KINDS
+from .outside import Outside, Overheard
 from .phrases import Phrase, Split, dialogue, scene
 from .trials import SPEECH_LEVEL, Stream, under
 
 ALLISON = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
 SPHINX = Path("/usr/share/pocketsphinx/test/data")
 DIGITS = Path(__file__).parents[3] / "shared" / "speech" / "spoken-digits"
+SINGLE = DIGITS.with_name("single-words")
+#: Of the single words those that may be meant; a "tree" sounds like a "three".
+_MEANT = {
+    "yes",
+    "no",
+    "tree",
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+}
 
 #: Where a number of three digits is a usual reading: a resistance in ohms.
 _PLAN, _STEP = "thermistor-2wire", "resistance_warm"
@@ -205,6 +227,38 @@ def _human(split: Split, number: int, text: str, who: str, condition: str,
     if isinstance(meaning, Reading):
         phrase = replace(phrase, intended=meaning)
         yield Human(phrase, who, condition, clips, again, seed=1000 * number + len(who))
+
+
+@dataclass(frozen=True, slots=True)
+class SingleWord:
+    """A recorded word that is no reading, at a step where a bare number is one."""
+
+    what: Outside
+    path: Path
+
+    @property
+    def voice(self) -> str:
+        """Who says it."""
+        return self.path.stem.split("_")[1]
+
+    def key(self) -> str:
+        """Names the sound, for the record of what was heard."""
+        return f"single {self.path.name}"
+
+    def say(self) -> Stream:
+        """The sound, in a quiet room."""
+        sound, rate = soundfile.read(self.path, dtype="float32")
+        quiet = CONDITIONS["quiet"]
+        return under(quiet, resample(sound, int(rate)), KINDS[0], self.what.number, "tune")
+
+
+def single_words() -> list[Overheard]:
+    """The recorded words that mean nothing here."""
+    paths = [p for p in sorted(SINGLE.glob("*.wav")) if p.stem.split("_")[0] not in _MEANT]
+    return [
+        SingleWord(Outside(n, "tune", "word", p.stem.split("_")[0], _PLAN, _STEP), p)
+        for n, p in enumerate(paths)
+    ]
 
 
 def unrelated(split: Split) -> list[Path]:

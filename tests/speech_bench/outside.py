@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Literal, Protocol
 
 import yaml
 
@@ -175,9 +175,27 @@ def _cut(text: str, rng: random.Random) -> str:
     return " ".join(words[: rng.choice(places)]) if places else ""
 
 
+class Overheard(Protocol):
+    """An utterance that is neither a reading nor a command."""
+
+    @property
+    def what(self) -> Outside: ...
+
+    @property
+    def voice(self) -> str: ...
+
+    def key(self) -> str:
+        """Names the sound, for the record of what was heard."""
+        ...
+
+    def say(self) -> Stream:
+        """The sound."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """An utterance of `outside`, said by a voice.
+    """An utterance of `outside`, said by a voice: something `Overheard`.
 
     Attributes:
         what: is said, and where.
@@ -190,6 +208,11 @@ class Beside:
     manner: Manner
     seed: int
 
+    @property
+    def voice(self) -> str:
+        """Who says it."""
+        return self.voice_used.name
+
     def key(self) -> str:
         """Names the sound, for the record of what was heard."""
         return f"outside {self.voice_used.name} {self.manner} {self.seed} {self.what.text}"
@@ -201,7 +224,7 @@ class Beside:
         return under(quiet, speech, quiet.noises[0], self.seed, self.what.split)
 
 
-def besides(split: Split, limit: int | None = None) -> list[Beside]:
+def besides(split: Split, limit: int | None = None) -> list[Overheard]:
     """The first `limit` utterances outside the grammar, voices in turn."""
     voices = [voice for voice in installed() if voice.split == split]
     return [
@@ -242,7 +265,7 @@ class Response:
 WORST: tuple[Came, ...] = ("logged", "obeyed", "invented", "asked", "answered", "silence")
 
 
-def response(trial: Beside, listener: Listener) -> Response:
+def response(trial: Overheard, listener: Listener) -> Response:
     """Say it; what the tool does."""
     what = trial.what
     talk = dialogue(what.plan)
@@ -260,7 +283,7 @@ def response(trial: Beside, listener: Listener) -> Response:
             share = max(share, understood.share)
         session = answer.session
     worst = min(came, key=WORST.index)
-    return Response(what.kind, trial.voice_used.name, what.text, " / ".join(heard), worst, share)
+    return Response(what.kind, trial.voice, what.text, " / ".join(heard), worst, share)
 
 
 def came_of(before: Session, answer: Answer) -> Came:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import random
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
@@ -112,13 +112,18 @@ class Spoken:
 
 def under(where: Condition, speech: Samples, kind: NoiseKind, seed: int, split: Split) -> Stream:
     """Speech under a condition, with noise before and after it."""
+    return mixed(where, speech, lambda seconds: noise.make(kind, seed, seconds, split), seed)
+
+
+def mixed(where: Condition, speech: Samples, made: Callable[[float], Samples], seed: int) -> Stream:
+    """Speech under a condition, in the noise that `made` gives for so many seconds."""
     before, after = (np.zeros(int(s * RATE), np.float32) for s in (BEFORE, AFTER))
     sound = np.concatenate([before, speech, after])
     if where.effect == "echo":
         sound = rooms.echo(sound, seed)
     sound = at_level(sound, SPEECH_LEVEL)
-    made = noise.make(kind, seed, len(sound) / RATE, split)
-    sound = sound + noise_at(made, active_level(sound) - where.snr)[: len(sound)]
+    around = made(len(sound) / RATE)
+    sound = sound + noise_at(around, active_level(sound) - where.snr)[: len(sound)]
     if where.effect == "clip":
         sound = rooms.clip(sound)
     if where.effect == "headset":

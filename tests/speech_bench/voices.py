@@ -123,7 +123,7 @@ def _is_there(voice: Voice) -> bool:
         folders = Path("/usr/share/festival/voices").glob(f"*/{voice.model}")
         return shutil.which("festival") is not None and any(folders)
     try:
-        _kokoro() if voice.engine == "kokoro" else _piper()
+        kokoro() if voice.engine == "kokoro" else _piper()
     except (ImportError, Missing):
         return False
     return True
@@ -192,12 +192,13 @@ def _piper() -> Any:
 
 
 def _speak_kokoro(voice: Voice, text: str, manner: Manner) -> Synthesised:
-    return _kokoro().say(text, voice.model, 1 / _own_stretch(manner)), RATE
+    return kokoro().say(text, voice.model, 1 / _own_stretch(manner)), RATE
 
 
 @cache
-def _kokoro() -> Kokoro:
-    return Kokoro(cache_folder() / "kokoro")
+def kokoro() -> Kokoro:
+    """Kokoro's speakers."""
+    return Kokoro(cache_folder() / "kokoro", threads=1)  # the bench runs a process a core
 
 
 def _speak_flite(voice: Voice, text: str, manner: Manner) -> Synthesised:

@@ -26,13 +26,20 @@ class Adapted:
     Args:
         variables: as CTranslate2 names them.
         rank: width of B.
+        device: that learns.
         seed: of A.
     """
 
-    def __init__(self, variables: Mapping[str, NDArray[Any]], rank: int, seed: int = 7) -> None:
+    def __init__(
+        self,
+        variables: Mapping[str, NDArray[Any]],
+        rank: int,
+        device: torch.device,
+        seed: int = 7,
+    ) -> None:
         torch.manual_seed(seed)
         self._own = {
-            name: torch.from_numpy(np.array(value, np.float32))
+            name: torch.from_numpy(np.array(value, np.float32)).to(device)
             for name, value in variables.items()
             if value.ndim
         }
@@ -48,32 +55,24 @@ class Adapted:
             if value.ndim == 2:
                 out, into = value.shape
                 self.thin[f"{name}:a"] = torch.nn.Parameter(
-                    torch.randn(rank, into) / math.sqrt(into)
+                    torch.randn(rank, into).to(device) / math.sqrt(into)
                 )
-                self.thin[f"{name}:b"] = torch.nn.Parameter(torch.zeros(out, rank))
+                self.thin[f"{name}:b"] = torch.nn.Parameter(torch.zeros(out, rank, device=device))
             else:
                 self.shifts[name] = torch.nn.Parameter(torch.zeros_like(value))
+        self._device = device
         self._silence = torch.zeros(0)
         self.hear_silence()
 
-    def change(self, strength: float = 1.0) -> dict[str, NDArray[np.float16]]:
-        """What was learnt, as `handsfree.words.weights` takes it.
-
-        Args:
-            strength: share of the way from the model as it came: less than all of it keeps what
-                the model knew (Wortsman et al. 2022, "Robust fine-tuning of zero-shot models").
-        """
-        return {
-            name: (value.detach().numpy() * (1 if name.endswith(":a") else strength)).astype(
-                np.float16
-            )
-            for name, value in {**self.thin, **self.shifts}.items()
-        }
+    @property
+    def learnt(self) -> dict[str, torch.nn.Parameter]:
+        """All that learns."""
+        return {**self.thin, **self.shifts}
 
     @torch.no_grad()
     def hear_silence(self) -> None:
         """Encode thirty seconds of it anew, as the weights are now."""
-        self._silence = self.encode(torch.zeros(1, 80, 2 * _POSITIONS))[0]
+        self._silence = self.encode(torch.zeros(1, 80, 2 * _POSITIONS, device=self._device))[0]
 
     def encode(self, features: torch.Tensor) -> torch.Tensor:
         """Features (B, 80, 2 S) to (B, S, D)."""
@@ -140,3 +139,25 @@ class Adapted:
 def _split(x: torch.Tensor) -> torch.Tensor:
     """(…, N, D) to (…, H, N, D / H)."""
     return x.view(*x.shape[:-1], -1, _HEAD).transpose(-3, -2)
+
+
+def change(
+    learnt: Mapping[str, torch.Tensor], strength: float = 1.0
+) -> dict[str, NDArray[np.float16]]:
+    """What was learnt, as `handsfree.words.weights` takes it.
+
+    Args:
+        learnt: of `Adapted.learnt`.
+        strength: share of the way from the model as it came: less than all of it keeps what
+            the model knew (Wortsman et al. 2022, "Robust fine-tuning of zero-shot models").
+
+    Raises:
+        ValueError: a number is none: the learning went astray.
+    """
+    found = {}
+    for name, value in learnt.items():
+        numbers = value.detach().cpu().numpy() * (1 if name.endswith(":a") else strength)
+        if not np.isfinite(numbers).all():
+            raise ValueError(f"{name} is no number any more")
+        found[name] = numbers.astype(np.float16)
+    return found

@@ -185,3 +185,13 @@ def test_the_command_line_compares_a_fingerprint(tmp_path: Path) -> None:
     assert (right.exit_code, "is that of this log" in right.output) == (0, True)
     wrong = CliRunner().invoke(app, [*asked, "0123 4567 89ab cdef " * 2])
     assert isinstance(wrong.exception, Damaged)
+
+
+@pytest.mark.parametrize("digest", [["d1"], {"a": 1}, 7, True])
+def test_a_sound_whose_hash_is_no_text_is_found(tmp_path: Path, digest: object) -> None:
+    """In a log that was written anew as a whole, so that its chain holds."""
+    job = a_job(tmp_path / "job", 4.98)
+    lines = told(job)
+    next(fields for _, fields in lines if "clip_sha256" in fields)["clip_sha256"] = digest
+    (job / "events.jsonl").write_bytes(rechained(lines))
+    found(job)

@@ -62,7 +62,7 @@ class Line:
     def files(self) -> tuple[tuple[str, str, str], ...]:
         """Role, name and SHA-256 of each file whose hash the line holds."""
         digests = ((role, self.fields.get(f"{role}_sha256")) for role in ROLES)
-        return tuple((role, str(self.fields.get(role)), sha) for role, sha in digests if sha)
+        return tuple((role, str(self.fields.get(role)), str(sha)) for role, sha in digests if sha)
 
     def as_dict(self) -> dict[str, Any]:
         """The event as it stands in its line, without the hashes."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from handsfree.circuit.elements import Part
-from handsfree.plan.derived.description import Description, Module, Setting
+from handsfree.plan.derived.description import Description, Jumper, Module, Setting
 from handsfree.plan.derived.enquiry import (
     Enquiry,
     every_pair,
@@ -106,6 +106,8 @@ def parts_alone(description: Description, setting: Setting) -> Iterator[Enquiry]
     if description.reach[here].at and not is_dead:
         return
     say = "" if setting.say == unplugged(description) else setting.say
+    if say and not is_dead and not _alters(description, setting):
+        return
     needs = list(set_up(description, setting, here))
     ends = [e for e in ends_at(description, here)
             if not is_dead or leads_to(description, e.other) != PLUS]  # fmt: skip
@@ -117,6 +119,13 @@ def parts_alone(description: Description, setting: Setting) -> Iterator[Enquiry]
         test = {"measures": "resistance", "red": red, "black": black, "setups": needs}
         yield Enquiry(slug("pin", a, "to", b, say), "circuit" if is_dead else "part", setting.say,
                       test, (a, b), here, rank=5)  # fmt: skip
+
+
+def _alters(description: Description, setting: Setting) -> bool:
+    """Whether a setting does more to parts than to unplug them or join a lamp to their wires."""
+    usual = settings(description)[unplugged(description)].sets.items()
+    altered = (description.parts.get(name) for name, _ in setting.sets.items() - usual)
+    return any(part is not None and not isinstance(part, Jumper) for part in altered)
 
 
 def _electronics(description: Description) -> set[str]:

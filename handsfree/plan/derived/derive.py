@@ -29,8 +29,7 @@ COMPUTED = "computed from the circuit; its values: common practice, no published
 
 _AFTER = "after_"
 _STATES = ["battery", "ground", "open", "pulsing", "dead"]
-_LITTLE, _MUCH = 0.02, 1.0  # V: from here a reading has a sign; a drop of more is none
-_DROPS = {"feed", "return", "drop across", "node"}
+_LITTLE = 0.02  # V: from here a reading has a sign
 _SPOKEN = {"check", "look", "temperature", "live value"}
 
 
@@ -160,12 +159,12 @@ def _volts(q: Enquiry, read: Mapping[str, Told]) -> float:
 
 def _open_switch(q: Enquiry, read: Mapping[str, Told]) -> bool:
     """Whether a drop is none, because nothing flows there."""
-    return q.kind in ("drop across", "feed", "return") and abs(_volts(q, read)) > _MUCH
+    return q.kind in ("drop across", "feed", "return") and abs(_volts(q, read)) > telling.MUCH
 
 
 def _turned(q: Enquiry, read: Mapping[str, Told]) -> Enquiry:
     """With the leads exchanged where the reading would be negative."""
-    if q.kind not in {*_DROPS, "across"} or _volts(q, read) > -_LITTLE:
+    if q.kind not in {*telling.DROPS, "across"} or _volts(q, read) > -_LITTLE:
         return q
     test = {**q.test, "red": q.test["black"], "black": q.test["red"]}
     extra = {**q.extra, "turned": True}
@@ -286,7 +285,7 @@ def _measured(
             if near is not None:
                 expect: Data = {"near": near[0], "within": near[1]}
             else:
-                expect = telling.limits(expected, measures, q.kind in _DROPS)
+                expect = telling.limits(expected, measures, q.kind)
             return {"measure": {"quantity": measures, "unit": unit}, "expect": expect}
     raise AssertionError(q.kind)
 

@@ -27,6 +27,12 @@ _SAMPLES = 3  # of the tolerances: whether a fault shows at all
 _POINTS, _THERMOMETER = 4, 2.0
 """Temperatures at which limits are computed; kelvin by which a contact thermometer may be beside
 the part.  Common practice, no published source."""
+DROPS = frozenset({"feed", "return", "drop across", "node"})
+"""Kinds of test that tell what a line loses."""
+
+MUCH = 1.0
+"""Volts: what loses more is no drop."""
+
 _NOUGHT = {"voltage": (0.2, 0.1), "resistance": (50.0, 0.5), "current": (0.0, 0.0)}
 """Below the first, room of the second around what is computed: V, Ω, A.  A tenth of a volt for a
 ground and half an ohm for the leads: common practice, no published source.  Else none: what the
@@ -54,8 +60,17 @@ def shown(circuit: Circuit, meter: Meter) -> dict[str, tuple[str, ...]]:
     return sites
 
 
-def limits(expected: Expectation, measures: str, drop: bool = False) -> dict[str, object]:
-    """What a step expects: the worst case of the tolerances; of a drop, no least one.
+def limits(expected: Expectation, measures: str, kind: str = "") -> dict[str, object]:
+    """What a step expects: the worst case of the tolerances.
+
+    Of a drop and a leak there is no least one, and of a leak twice as much passes, since no two
+    looms are as dry; behind a fuse that is out no electronics have a most one, as an ohmmeter does
+    not wake them.  Common practice, no published source.
+
+    Args:
+        expected: what a sound circuit gives.
+        measures: the quantity.
+        kind: of the test.
 
     Returns:
         as `Expect` has it.
@@ -67,11 +82,14 @@ def limits(expected: Expectation, measures: str, drop: bool = False) -> dict[str
     small, room = _NOUGHT[measures]
     room = room if abs(float(expected.nominal.m_as(si))) <= small else 0.0
     least, most = _rounded(low - room, math.floor, room / 2), None
-    if drop:
+    if kind == "leak" or (kind in DROPS and abs(float(expected.nominal.m_as(si))) < MUCH):
         least = min(least, -_NOUGHT[measures][1])
     if measures == "resistance":
         least = max(0.0, least)
-    if math.isfinite(high):
+    if kind == "leak":
+        high *= 2
+    asleep = kind == "behind fuse" and float(expected.nominal.m_as(si)) > small
+    if math.isfinite(high) and not asleep:
         most = _rounded(high + room, math.ceil, room / 2)
     shown = unit(expected, measures) or si
     per = float(ureg.Quantity(1, si).m_as(shown))

@@ -206,7 +206,8 @@ def _leads(description: Description, asked: Enquiry) -> dict[str, str]:
             return {"red": pair[0], "black": pair[1], "how": _how(description, asked)}
         case "node":
             pair = _either_way(asked, place, ground)
-            return {"red": pair[0], "black": pair[1], "how": "Bare metal."}
+            bus = any(asked.place in pair for pair in description.pairs)
+            return {"red": pair[0], "black": pair[1]} | ({} if bus else {"how": "Bare metal."})
         case "return":
             pair = _either_way(asked, f"{pins[0]} of the {place}{mated}", ground)
             return {"red": pair[0], "black": pair[1]}

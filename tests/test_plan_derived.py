@@ -139,3 +139,32 @@ def test_mistakes_are_named_with_their_line(
         parse_plan(TEXT.replace(right, wrong, 1))
     assert place in str(raised.value)
     assert message in str(raised.value)
+
+
+@pytest.mark.parametrize("step", ["five_volt_reference_against_plus", "sensor_ground_against_plus"])
+def test_a_loom_drier_than_computed_has_no_leak(plan: Plan, step: str) -> None:
+    """A wire by itself that lets nothing through is as it should be (common practice)."""
+    expect = plan.step(step).expect
+    assert expect.low is not None
+    assert expect.low.m_as("V") < 0
+
+
+def test_a_dead_bus_is_not_in_range_at_a_plug() -> None:
+    """Recessive level 2.0 to 3.0 V: ISO 11898-2."""
+    bus = load_plan("can-bus-pair").plan
+    for step in (bus.step("high_quiet_bus"), bus.step("low_quiet_bus")):
+        assert step.expect.low is not None
+        assert step.expect.low.m_as("V") >= 2
+        assert "metal" not in (step.probe.how or "")
+
+
+def test_an_ohmmeter_wakes_no_electronics_behind_a_fuse() -> None:
+    """So only a short tells (common practice, no source)."""
+    behind = load_plan("thermistor-2wire").plan.step("module_fuse_out").expect
+    assert behind.low is not None
+    assert behind.high is None
+
+
+def test_no_ohmmeter_goes_to_a_modules_own_supply() -> None:
+    module = load_plan("module-supply").plan
+    assert not [s.id for s in module.steps if s.measure.quantity == "resistance" and s.wires]

@@ -44,7 +44,7 @@ of the meter beside what it says.  Common practice, no published source."""
 
 _RIGHT = 1 - MISHEARD - MISPROBED - ODD
 _WIDE = 25.0  # errors of the meter over which the samples of a wide test spread
-_NEIGHBOURS = 0.175  # of the samples: how many lie within the width of a kernel
+_KERNEL = 0.3  # of that spread: how near a sample must be to a reading
 _SEEN = 2.0  # errors of the meter from the sound circuit's reading, from which a fault shows
 _OWN = 0.9  # of the chance of a wide reading comes from the sample, the rest from all samples
 
@@ -173,12 +173,7 @@ class Table:
         size = self.right.shape[2]
         cell = self._cells[t, causes] + size * np.arange(len(causes))[:, None]
         counts = np.bincount(cell.ravel(), weights.ravel(), len(causes) * size)
-        chance = counts.reshape(-1, size).astype(np.float64)
-        octaves = self._octaves[t, causes]
-        for octave in np.unique(octaves):
-            here = octaves == octave
-            chance[here] = chance[here] @ self._blur[t, octave]
-        return chance
+        return np.asarray(counts.reshape(-1, size) @ self._blur[t])
 
     @cached_property
     def _cells(self) -> Ints:
@@ -186,22 +181,13 @@ class Table:
         return np.array(cells, dtype=np.intp)
 
     @cached_property
-    def _octaves(self) -> Ints:
-        """Width of each kernel to the nearest power of two: (T, H)."""
-        return np.asarray(np.rint(np.log2(np.maximum(self.near, 1.0))), dtype=np.intp)
-
-    @cached_property
-    def _blur(self) -> dict[tuple[int, int], Array]:
-        """Kernel from cell to cell, by test and octave of its width: (G, G) each."""
+    def _blur(self) -> Array:
+        """Kernel from cell to cell, for the middle width of each test: (T, G, G)."""
         known = np.clip(self.walls, -1e6, 1e6)
         middle = (known[:, 1:] + known[:, :-1]) / 2
-        apart = self.walls[:, None, :] - middle[:, :, None]
-        kernels = {
-            (t, int(octave))
-            for t, (row, near) in enumerate(zip(self._octaves, self.near, strict=True))
-            for octave in row[near > 0]
-        }
-        return {(t, o): np.diff(scipy.special.ndtr(apart[t] / 2.0**o), axis=1) for t, o in kernels}
+        width = np.array([np.median(n[n > 0]) if n.any() else 1.0 for n in self.near])
+        from_middle = (self.walls[:, None, :] - middle[:, :, None]) / width[:, None, None]
+        return np.diff(scipy.special.ndtr(from_middle), axis=2)
 
 
 def tabulate(
@@ -282,18 +268,15 @@ def unseen(circuit: Circuit, meter: Meter, samples: int = 9) -> frozenset[str]:
 
 
 def _kernel(place: Array, walls: Array) -> Array:
-    """Width of the kernel around each sample, 0 if the test is not wide: (H, S) to (H,).
-
-    It is as wide as samples lie apart: the usual distance to the nearest `_NEIGHBOURS` of them
-    (Breiman, Meisel & Purcell, "Variable kernel estimates of multivariate densities", 1977; here
-    one width for all samples of a cause).  Where a cause has an effect or none, each is narrow.
-    """
-    ordered = np.sort(np.where(place < walls[-2], place, np.inf), axis=1)
-    nearest = round(_NEIGHBOURS * place.shape[1])
-    with np.errstate(invalid="ignore"):  # beyond the display two samples lie nowhere
-        apart = np.nan_to_num(ordered[:, nearest:] - ordered[:, :-nearest], posinf=np.inf)
-    width = np.median(np.where(np.isfinite(apart), apart, 0.0), axis=1) / 2
-    return np.where(place.std(axis=1) > _WIDE, np.maximum(width, 1.0), 0.0)
+    """Width of the kernel around each sample, 0 if the test is not wide: (H, S) to (H,)."""
+    number = place < walls[-2]
+    count = number.sum(axis=1)
+    inside = np.where(number, place, 0.0)
+    mean = inside.sum(axis=1) / np.maximum(count, 1)
+    spread = np.sqrt(
+        (np.where(number, place - mean[:, None], 0.0) ** 2).sum(axis=1) / np.maximum(count, 1)
+    )
+    return np.where(place.std(axis=1) > _WIDE, np.maximum(_KERNEL * spread, 1.0), 0.0)
 
 
 def _misprobed(axes: dict[str, Axis], values: Array, t: int) -> Array:

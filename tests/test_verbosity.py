@@ -20,7 +20,7 @@ from handsfree.heard import Heard
 from handsfree.languages import load_language
 from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.meaning import Reading
-from handsfree.plan import Plan, load_plan
+from handsfree.plan import Plan, free_plan, load_plan
 from handsfree.units import quantity
 
 
@@ -123,3 +123,13 @@ def test_the_cautions_of_a_job_are_said(how: Verbosity) -> None:
     start = talk(plan, how=how)[0]
     assert "Airbag circuit. No ohmmeter and no test lamp on it." in start
     assert all(caution in start for caution in (*plan.cautions, plan.steps[0].caution))
+
+
+@pytest.mark.parametrize("how", Verbosity)
+def test_in_a_free_job_a_condition_is_never_set_in_silence(how: Verbosity) -> None:
+    """No next step tells it there."""
+    said = talk(
+        free_plan().plan, "new wire brown pin A", "key on", "twelve point six volts", how=how
+    )
+    assert "ignition on" in said[2]
+    assert "brown" in said[3]

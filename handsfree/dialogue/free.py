@@ -17,7 +17,7 @@ from handsfree.dialogue.commanding import obey
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import record
-from handsfree.dialogue.turn import Turn, closed
+from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import (
     Asked,
     ConditionSet,
@@ -105,7 +105,8 @@ def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) 
             turn = turn.then(ConditionSet(condition))
             said = desk.plan.condition(condition).say
             prompt = "" if turn.session.wire else desk.standing_prompt(turn.session)
-            return turn.then(Spoke(desk.say("condition_set", condition=said, prompt=prompt)))
+            named = desk.say("condition_named", condition=said)  # nothing else tells it
+            return turn.then(Spoke(join([named, prompt])))
         case Telling() as told:
             return _tell_each(desk, turn, (told, *told.more))
         case Difference() as wanted:

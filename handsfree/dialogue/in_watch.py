@@ -47,7 +47,7 @@ def said_in_watch(desk: Desk, session: Session, meaning: Meaning, *, unsure: boo
             return obey(desk, session, meaning, unsure=unsure)
         case SetCondition(condition=condition):
             said = desk.plan.condition(condition).say
-            told = desk.say("condition_set", condition=said, prompt="")
+            told = desk.say("condition_named", condition=said)
             return turn.then(ConditionSet(condition), Spoke(told))
         case Note(text=text):
             return turn.then(Noted(text), Spoke(desk.say("noted")))

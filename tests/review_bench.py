@@ -1,4 +1,7 @@
-"""How the page over all jobs bears a shop's whole life: `python tests/review_bench.py [JOBS]`.
+"""How the page over all jobs bears a shop's whole life.
+
+`python tests/review_bench.py [JOBS] [--postgresql]`: with the index in a file, or on a server of
+its own.
 
 Aims, for 10,000 jobs with 1,000,000 readings: list and search in 100 ms at the 95th percentile,
 the first index in 10 minutes, a new job in 50 ms, 300 MB of memory; for a job of 1,000 readings its
@@ -16,19 +19,21 @@ import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 from urllib.parse import quote
 
-from review_server import Served
+from review_server import Served, postgresql
+from sqlalchemy import Engine
 
 from handsfree.log import chain, read
 from handsfree.report.file import report_file
 from handsfree.review.index import JobIndex, Wanted
 from handsfree.review.jobs import Shop
-from handsfree.review.tables import local_engine
+from handsfree.review.tables import local_engine, shared_engine
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 #: Jobs of different plans, whose lines are the patterns.
@@ -129,11 +134,23 @@ def percentile(what: Callable[[int], object], times: int) -> tuple[float, float]
     return taken[len(taken) // 2], taken[int(0.95 * len(taken))]
 
 
-def main(count: int) -> None:
+@contextmanager
+def index_file(folder: Path) -> Iterator[Engine]:
+    yield local_engine(folder / "index.sqlite")
+
+
+@contextmanager
+def index_server(folder: Path) -> Iterator[Engine]:
+    with postgresql() as address:
+        yield shared_engine(address)
+
+
+def main(count: int, index: Callable[[Path], AbstractContextManager[Engine]]) -> None:
     patterns = [(GOLDEN / name, read(GOLDEN / name)) for name in PATTERNS]
     found: dict[str, Any] = {"jobs": count, "readings": count * READINGS}
-    with TemporaryDirectory(prefix="review-bench-") as name:
-        folder = Path(name)
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(TemporaryDirectory(prefix="review-bench-")))
+        engine = stack.enter_context(index(folder))
         jobs = folder / "jobs"
         jobs.mkdir()
         begun = time.perf_counter()
@@ -141,11 +158,12 @@ def main(count: int) -> None:
             make(jobs, number, patterns)
         found["made in s"] = round(time.perf_counter() - begun)
         print(found, flush=True)
-        shop = Shop(jobs, JobIndex(local_engine(folder / "index.sqlite")))
+        shop = Shop(jobs, JobIndex(engine))
         begun = time.perf_counter()
         shop.look()
         found["first index in s"] = round(time.perf_counter() - begun, 1)
-        found["index MB"] = round((folder / "index.sqlite").stat().st_size / 1e6)
+        if (file := folder / "index.sqlite").exists():
+            found["index MB"] = round(file.stat().st_size / 1e6)
         assert shop.index.find(Wanted()).total == count
         assert not any(row.damage for row in shop.index.find(Wanted()).jobs)
         print(found, flush=True)
@@ -198,4 +216,6 @@ def main(count: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000)
+    numbers = [int(given) for given in sys.argv[1:] if given.isdigit()]
+    server = "--postgresql" in sys.argv[1:]
+    main(numbers[0] if numbers else 10_000, index_server if server else index_file)

@@ -211,16 +211,15 @@ class JobIndex:
         with self._engine.connect() as connection:
             if asked and not self._sqlite:
                 connection.execute(text(BY_ITS_INDEX))
-            count = select(func.count()).select_from(job).where(where)
-            total = connection.execute(count, values).scalar() or 0
-            rows = connection.execute(
-                select(job)
+            found = (
+                select(job, func.count().over().label("total"))
                 .where(where)
                 .order_by(job.c.began.desc(), job.c.n.desc())
                 .limit(PAGE)
-                .offset(PAGE * (page - 1)),
-                values,
-            ).all()
+            )
+            rows = connection.execute(found.offset(PAGE * (page - 1)), values).all()
+            first = rows or connection.execute(found.limit(1), values).all()
+            total = first[0].total if first else 0
             lines: dict[str, list[str]] = {}
             if asked and rows:
                 texts = select(tables.content.c.job, tables.content.c.text)

@@ -1,7 +1,7 @@
 """A grammar for a test, out of the body of one JSGF rule."""
 
 from handsfree.grammar import Automaton
-from handsfree.grammar.automaton import build
+from handsfree.grammar.building import build
 from handsfree.grammar.jsgf import parse
 
 

@@ -142,8 +142,8 @@ def listen(hours: float, folder: Path, detector: str = "neural") -> Result:
     loaded = load_plan("headlamp-levelling")
     dialogue = Dialogue(loaded.plan, load_language())
     desk, first = dialogue.desk, loaded.plan.steps[0]  # what is made once and kept is no growth
-    desk.spoken.automaton(first, written=True)
-    desk.spoken.automaton(first, "answering", written=True)
+    desk.spoken.automaton(first)
+    desk.spoken.automaton(first, "answering")
     assert proposal(desk, Session())
     live = Live(sounds, Voice("bench", sing), Turns(), Settings(), lambda _: None)
     with live, open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:

@@ -21,7 +21,7 @@ import numpy.typing as npt
 import pytest
 
 from handsfree.grammar import Language, SpokenPlan
-from handsfree.grammar.automaton import is_numeral
+from handsfree.grammar.parsing import is_numeral
 
 panphon = pytest.importorskip("panphon", reason="panphon is not installed")
 pocketsphinx = pytest.importorskip("pocketsphinx", reason="pocketsphinx is not installed")

@@ -16,7 +16,7 @@ import pytest
 
 from handsfree.errors import BadInput
 from handsfree.grammar import Automaton, Language, jsgf
-from handsfree.grammar.automaton import build
+from handsfree.grammar.building import build
 from handsfree.languages import data_folder
 
 FILES = sorted(data_folder("grammars").glob("*/*.jsgf"))

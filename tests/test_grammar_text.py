@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from handsfree.grammar.automaton import is_numeral
+from handsfree.grammar.parsing import is_numeral
 from handsfree.grammar.text import tokens
 
 

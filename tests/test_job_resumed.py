@@ -17,7 +17,7 @@ from plan_sample import sample
 from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue import Dialogue, Session
 from handsfree.events import Codec, Event, Logged
-from handsfree.grammar import Automaton, SpokenPlan
+from handsfree.grammar import Parser, SpokenPlan
 from handsfree.grammar.jsgf import Expansion
 from handsfree.grammar.moment import Moment, _option, choice
 from handsfree.heard import Heard
@@ -59,12 +59,10 @@ class SpokenAnywhere(SpokenPlan):
         told = choice(_option(self.language, option) for option in options.values())
         return {**super().slots(None, written=written), "option": told}
 
-    def automaton(
-        self, step: Step | None, moment: Moment = "listening", *, written: bool = False
-    ) -> Automaton:
-        return super().automaton(None, moment, written=written)
+    def parser(self, step: Step | None, moment: Moment = "listening") -> Parser:
+        return super().parser(None, moment)
 
-    def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
+    def gist(self, step: Step | None, moment: Moment = "listening") -> Parser | None:
         return super().gist(None, moment)
 
 

@@ -129,7 +129,7 @@ def test_free_dictation_follows_the_model():
 
 def _with_any() -> Automaton:
     from handsfree.grammar import ANY
-    from handsfree.grammar.automaton import Arc
+    from handsfree.grammar.parsing import Arc
 
     table = (
         (Arc("note", 1, (), 0.5), Arc("red", 2, (), 0.5)),

@@ -13,7 +13,7 @@ from rich.table import Table
 from handsfree.cli.options import Json
 from handsfree.cli.output import console, print_json
 from handsfree.grammar import SpokenPlan
-from handsfree.grammar.automaton import is_numeral
+from handsfree.grammar.parsing import is_numeral
 from handsfree.grammar.synonyms import Synonyms
 from handsfree.languages import load_language
 from handsfree.plan import load_plan, shipped

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.grammar.automaton import Arc, Automaton, Tags, trimmed
+from handsfree.grammar.automaton import Automaton, trimmed
+from handsfree.grammar.parsing import Arc, Tags
 
 #: Stands for what is filled in; no text has such a word.
 LEFT_OPEN = "<open>"

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Literal
 
-from handsfree.grammar.automaton import ANY, Automaton, Tags
+from handsfree.grammar.automaton import Automaton
 from handsfree.grammar.numerals import NUMBER_TAGS
+from handsfree.grammar.parsing import ANY, Tags
 
 Outlook = Literal["whole", "unit", "decimals", "number", "words", "hesitation", "no sentence"]
 """What may come: nothing that matters; a unit, so that the value would be another; one more digit

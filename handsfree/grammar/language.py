@@ -9,7 +9,8 @@ from functools import cached_property
 
 from handsfree.errors import BadInput
 from handsfree.grammar import jsgf
-from handsfree.grammar.automaton import Automaton, build
+from handsfree.grammar.automaton import Automaton
+from handsfree.grammar.building import Unfolding, build
 from handsfree.grammar.numerals import number_of
 
 Bindings = Mapping[str, jsgf.Expansion]
@@ -101,9 +102,19 @@ class Language:
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
         """The automaton of a rule, with slots filled by `bindings`."""
-        filled = {**self.rules, **(bindings or {})}
-        start = jsgf.Ref(rule) if isinstance(rule, str) else rule
+        start, filled = self._filled(rule, bindings)
         return replace(build(start, filled.__getitem__), spaced=self.spaced)
+
+    def parser(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Unfolding:
+        """What reads texts along a rule, with slots filled by `bindings`."""
+        start, filled = self._filled(rule, bindings)
+        return Unfolding(start, filled.__getitem__, spaced=self.spaced)
+
+    def _filled(
+        self, rule: str | jsgf.Expansion, bindings: Bindings | None
+    ) -> tuple[jsgf.Expansion, Bindings]:
+        start = jsgf.Ref(rule) if isinstance(rule, str) else rule
+        return start, {**self.rules, **(bindings or {})}
 
     def sound_alike(self, one: str, other: str) -> bool:
         """Whether two wordings differ only in words that are taken for each other."""
@@ -138,14 +149,14 @@ class Language:
         rules = [rule for rule in self.rules if rule.startswith(f"{kind}_")]
         return [jsgf.Ref(rule) for rule in rules if any(map(self._of_rule(rule).accepts, said))]
 
-    def _of_rule(self, rule: str) -> Automaton:
-        """The automaton of a rule without slots; made once."""
+    def _of_rule(self, rule: str) -> Unfolding:
+        """What reads texts along a rule without slots; made once."""
         if rule not in self._made:
-            self._made[rule] = self.automaton(rule)
+            self._made[rule] = self.parser(rule)
         return self._made[rule]
 
     @cached_property
-    def _made(self) -> dict[str, Automaton]:
+    def _made(self) -> dict[str, Unfolding]:
         return {}
 
     @cached_property

@@ -11,7 +11,8 @@ from functools import cached_property
 from typing import Literal, get_args
 
 from handsfree.errors import BadInput
-from handsfree.grammar.automaton import ANY, NUMERAL, Automaton
+from handsfree.grammar.automaton import Automaton
+from handsfree.grammar.building import Unfolding
 from handsfree.grammar.filling import LEFT_OPEN, filled
 from handsfree.grammar.jsgf import (
     VOID,
@@ -26,6 +27,7 @@ from handsfree.grammar.jsgf import (
     phrase,
 )
 from handsfree.grammar.language import UNIT_RULES, Language
+from handsfree.grammar.parsing import ANY, NUMERAL
 from handsfree.plan.schema import Condition, Option, Pin, Plan, Step
 from handsfree.plan.sheet import FreePlan, identifier
 from handsfree.units import Kind
@@ -192,6 +194,7 @@ class SpokenPlan:
         self.language = language.with_colours(plan.colours)
         self.plan = plan
         self._made: dict[Hashable, Automaton] = {}
+        self._read: dict[Hashable, Unfolding] = {}
         self._open: dict[Hashable, Automaton] = {}
 
     def of(self, plan: Plan) -> SpokenPlan:
@@ -199,7 +202,7 @@ class SpokenPlan:
         other = SpokenPlan(self.language, plan)
         other._open = self._open
         if isinstance(plan, FreePlan) and plan.connector == self.plan.connector:
-            other._made = self._made
+            other._made, other._read = self._made, self._read
         return other
 
     def may_be_told(self, moment: Moment) -> bool:
@@ -244,7 +247,7 @@ class SpokenPlan:
     @cached_property
     def number_words(self) -> frozenset[str]:
         """Words of which numbers are made, or that sound so; no repair may touch or produce one."""
-        words = self.language.automaton("number").vocabulary
+        words = self.language.parser("number").vocabulary
         return words | {word for word, like in self.language.homophones.items() if like in words}
 
     @cached_property
@@ -252,7 +255,7 @@ class SpokenPlan:
         """Words of which the names of wires and conditions are made."""
         slots = self.slots(None, written=False)
         names = choice([slots["wire"], slots["condition"]])
-        return self.language.automaton(names, slots).vocabulary - self.number_words
+        return self.language.parser(names, slots).vocabulary - self.number_words
 
     @cached_property
     def words_for_the_tool(self) -> frozenset[str]:
@@ -266,28 +269,36 @@ class SpokenPlan:
     @cached_property
     def subject_words(self) -> frozenset[str]:
         """Words that people say of what is measured: numerals, colours and names of wires."""
-        number = self.language.automaton("below_thousand").vocabulary
+        number = self.language.parser("below_thousand").vocabulary
         names = {w for pin in self.plan.connector.pins for w in pin.function.lower().split()}
         colours = {word for wording in self.language.colours for word in wording.split()}
-        return (number | names | colours) - self.language.automaton("filler").vocabulary
+        return (number | names | colours) - self.language.parser("filler").vocabulary
 
-    def automaton(
-        self, step: Step | None, moment: Moment = "listening", *, written: bool = False
-    ) -> Automaton:
-        """What may be said at `step` in `moment`; made once and kept."""
-        if isinstance(self.plan, FreePlan) or self.plan.described is None:
-            moment = "listening" if moment == "beginning" else moment
-        if isinstance(self.plan, FreePlan):
-            step = None  # so that its grammar hangs on the names alone
-        measure = (step.measure.options, step.measure.quantity) if step else None
-        key = (measure, moment, written)
+    def automaton(self, step: Step | None, moment: Moment = "listening") -> Automaton:
+        """What a recogniser may hear at `step` in `moment`; made once and kept."""
+        rule, step, key = self._what(step, moment)
         if key not in self._made:
-            slots = self.slots(step, written=written, moment=moment)
-            rule = "listening" if moment == "beginning" else moment
+            slots = self.slots(step, written=False, moment=moment)
             self._made.setdefault(key, self._automaton(rule, slots, moment))
         return self._made[key]
 
-    def gist(self, step: Step | None, moment: Moment = "listening") -> Automaton | None:
+    def parser(self, step: Step | None, moment: Moment = "listening") -> Unfolding:
+        """What reads a text at `step` in `moment`, figures and signs of units too; kept."""
+        rule, step, key = self._what(step, moment)
+        if key not in self._read:
+            slots = self.slots(step, written=True, moment=moment)
+            self._read.setdefault(key, self.language.parser(rule, slots))
+        return self._read[key]
+
+    def _what(self, step: Step | None, moment: Moment) -> tuple[str, Step | None, Hashable]:
+        """The rule of a moment, the step as far as it matters, and by what the grammar is kept."""
+        if isinstance(self.plan, FreePlan):
+            step = None  # so that its grammar hangs on the names alone
+        rule = "listening" if moment == "beginning" else moment
+        told = moment if self.plan.described is not None else rule
+        return rule, step, (_measured(step), told)
+
+    def gist(self, step: Step | None, moment: Moment = "listening") -> Unfolding | None:
         """What may be meant at `step` in other words than the grammar's, in text; made once.
 
         None in a language without such rules.
@@ -296,9 +307,8 @@ class SpokenPlan:
         step = None if isinstance(self.plan, FreePlan) else step
         if rule not in self.language.rules:
             return None
-        measure = (step.measure.options, step.measure.quantity) if step else None
-        key = (measure, rule)
-        if key not in self._made:
+        key = _measured(step), rule
+        if key not in self._read:
             options = (step and step.measure.options) or ()
             slots = self.slots(step, written=True) | {
                 "wire": choice(
@@ -320,8 +330,8 @@ class SpokenPlan:
                 ),
                 "option_gist": choice(_option_gist(self.language, one) for one in options),
             }
-            self._made[key] = self._automaton(rule, slots, moment)
-        return self._made[key]
+            self._read[key] = self.language.parser(rule, slots)
+        return self._read[key]
 
     def _automaton(self, rule: str, slots: dict[str, Expansion], moment: Moment) -> Automaton:
         """The automaton of a rule; while wires may be told, only their names are made anew."""
@@ -332,3 +342,8 @@ class SpokenPlan:
         if key not in self._open:
             self._open[key] = self.language.automaton(rule, opened)
         return filled(self._open[key], self.language.automaton(slots["wire"], slots))
+
+
+def _measured(step: Step | None) -> Hashable:
+    """What of a step its grammar hangs on."""
+    return (step.measure.options, step.measure.quantity) if step else None

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Container, Iterator
 
-from handsfree.grammar.automaton import Automaton, Span, Tags, is_numeral
+from handsfree.grammar.parsing import Parser, Span, Tags, is_numeral
 
 _TOKEN = re.compile(
     r"(?P<number>(?:(?<!\w)[-−+])?(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|\.\d+))"
@@ -43,31 +43,31 @@ def words(text: str, vocabulary: Container[str]) -> list[str]:
     return found
 
 
-def parse_text(automaton: Automaton, text: str) -> list[Tags]:
+def parse_text(grammar: Parser, text: str) -> list[Tags]:
     """Every meaning that the grammar gives to `text`, as tag sequences."""
-    return automaton.parses_of(list(_spans(automaton, words(text, automaton.vocabulary))))
+    return grammar.parses_of(list(_spans(grammar, words(text, grammar.vocabulary))))
 
 
-def known(automaton: Automaton, word: str) -> bool:
+def known(grammar: Parser, word: str) -> bool:
     """Whether `word` is a number in digits, or made of words of the grammar."""
-    if word in automaton.vocabulary or is_numeral(word):
+    if word in grammar.vocabulary or is_numeral(word):
         return True
     ends = {0}
-    for start, end, _, whole in _spans(automaton, [word]):
+    for start, end, _, whole in _spans(grammar, [word]):
         if start in ends and not whole:
             ends.add(end)
     return len(word) in ends
 
 
-def _spans(automaton: Automaton, words: list[str]) -> Iterator[Span]:
+def _spans(grammar: Parser, words: list[str]) -> Iterator[Span]:
     """The words, and those of the grammar that are written together in them, by their starts."""
     at = 0
     for word in words:
         size = len(word)
         yield Span(at, at + size, word)
-        if not automaton.spaced and not is_numeral(word):
+        if not grammar.spaced and not is_numeral(word):
             for start in range(size):
                 for end in range(start + 1, size + (start > 0)):
-                    if word[start:end] in automaton.vocabulary:
+                    if word[start:end] in grammar.vocabulary:
                         yield Span(at + start, at + end, word[start:end], whole=False)
         at += size

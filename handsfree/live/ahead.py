@@ -23,9 +23,7 @@ def _work(desk: Desk, session: Session) -> None:
     steps = [*([here] if here else []), *desk.plan.steps]
     with suppress(HandsfreeError, LookupError):  # it will be told where it is needed
         for step in steps[:1] if desk.informed else steps:
-            for written in (False, True):
-                spoken.automaton(step, written=written)
+            spoken.automaton(step)
         proposal(desk, session)
         for step in steps:
-            for written in (False, True):
-                spoken.automaton(step, "answering", written=written)
+            spoken.automaton(step, "answering")

@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Container
 from itertools import pairwise
 
-from handsfree.grammar.automaton import Tags, is_numeral
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.numerals import NUMBER_TAGS
+from handsfree.grammar.parsing import Tags, is_numeral
 from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.meanings import (
     DECISIVE,
@@ -59,15 +59,15 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
         step: the open step; None for none.
         moment: what is waited for.
     """
-    automaton = spoken.gist(step, moment)
-    if automaton is None:
+    grammar = spoken.gist(step, moment)
+    if grammar is None:
         return None
     unit = step.measure.base_unit if step else ""
-    size = len(words(text, automaton.vocabulary))
+    size = len(words(text, grammar.vocabulary))
     if size > LONGEST_GIST:
         return None
     found: dict[tuple[int, int], dict[Meaning, None]] = {}
-    for tags in parse_text(automaton, text):
+    for tags in parse_text(grammar, text):
         meaning = meaning_of(tags, unit)
         beside = _beside(meaning, tags)
         passed = [word for word in beside if word not in spoken.language.fillers]

@@ -15,10 +15,10 @@ from functools import partial
 
 from rapidfuzz import fuzz, process
 
-from handsfree.grammar.automaton import Automaton, is_numeral
 from handsfree.grammar.language import Language
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.numerals import Form
+from handsfree.grammar.parsing import Parser, is_numeral
 from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
 from handsfree.meaning.gist import gist
@@ -84,13 +84,13 @@ def interpret(
         step: the open step; None for none.
         moment: "listening", "answering" (a question is open) or "asleep".
     """
-    automaton = spoken.automaton(step, moment, written=True)
+    grammar = spoken.parser(step, moment)
     if not heard.hypotheses:
         return Understood(Unclear("nothing was understood"))
     families: dict[tuple[Hashable, ...], _Family] = {}
     outside, strange, reason = 0.0, "", ""
     for hypothesis, share in zip(heard.hypotheses, heard.shares, strict=True):
-        meanings = _meanings(automaton, hypothesis.text, step, moment, spoken.language)
+        meanings = _meanings(grammar, hypothesis.text, step, moment, spoken.language)
         clear = [m for m in meanings if not isinstance(m, Unclear)]
         if clear:
             keys = tuple(_key(m, step) for m in clear)
@@ -104,7 +104,7 @@ def interpret(
         found = _decide(list(families.values()), outside, step, spoken.language)
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         return replace(found, share=likely)
-    repaired = None if best else _repaired(heard.hypotheses[0], spoken, automaton, step)
+    repaired = None if best else _repaired(heard.hypotheses[0], spoken, grammar, step)
     if repaired or reason:
         return repaired or Understood(Unclear(reason), heard.text)
     if strange and (meaning := gist(strange, spoken, step, moment)):
@@ -189,7 +189,7 @@ def _decide(
 
 
 def _meanings(
-    automaton: Automaton, text: str, step: Step | None, moment: Moment, language: Language
+    grammar: Parser, text: str, step: Step | None, moment: Moment, language: Language
 ) -> list[Meaning]:
     """Distinct meanings of one wording; the likeliest number form first.
 
@@ -197,9 +197,9 @@ def _meanings(
     grammar has as a reading is no aside: "no continuity".
     """
     unit = step.measure.bare_unit if step else ""
-    parses = parse_text(automaton, text)
+    parses = parse_text(grammar, text)
     if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
-        parses = parse_text(automaton, sounds)
+        parses = parse_text(grammar, sounds)
     found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
     found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
@@ -282,14 +282,14 @@ def _wire_of(meaning: Meaning) -> str | None:
 def _repaired(
     hypothesis: Hypothesis,
     spoken: SpokenPlan,
-    automaton: Automaton,
+    grammar: Parser,
     step: Step | None,
 ) -> Understood | None:
     """The meaning after near misses of names are put right; numbers are never touched."""
     names, numbers = spoken.name_words, spoken.number_words
     mended, repairs = [], []
-    for word in words(hypothesis.text, automaton.vocabulary):
-        if known(automaton, word):
+    for word in words(hypothesis.text, grammar.vocabulary):
+        if known(grammar, word):
             mended.append(word)
             continue
         near = process.extractOne(
@@ -303,7 +303,7 @@ def _repaired(
     if not repairs:
         return None
     text = " ".join(mended)
-    meanings = _meanings(automaton, text, step, "listening", spoken.language)
+    meanings = _meanings(grammar, text, step, "listening", spoken.language)
     clear = [m for m in meanings if not isinstance(m, Unclear | Note)]
     if not clear:
         return None

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import cast
 
 from handsfree.fields import is_pin
-from handsfree.grammar.automaton import Tags
 from handsfree.grammar.numerals import NUMBER_TAGS, number_of
+from handsfree.grammar.parsing import Tags
 from handsfree.meaning.meanings import (
     NO_UNIT,
     Aside,

@@ -14,8 +14,8 @@ from num2words import num2words
 from handsfree.dialogue import Dialogue, Session
 from handsfree.events import Codec, Event, ReadingTaken
 from handsfree.grammar import ANY, Automaton, SpokenPlan, number_of, parse_text
-from handsfree.grammar.automaton import NUMERAL
 from handsfree.grammar.moment import Moment
+from handsfree.grammar.parsing import NUMERAL
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
 from handsfree.meaning import Ambiguous, Command, Meaning, Reading, State, interpret
@@ -58,7 +58,7 @@ def _spoken(name: str) -> SpokenPlan:
 def _vocabulary(name: str) -> tuple[list[str], list[str], list[str]]:
     """Every word of a plan's grammar, those of numbers, and the others."""
     spoken = _spoken(name)
-    every = spoken.automaton(spoken.plan.steps[0], written=True).vocabulary
+    every = spoken.parser(spoken.plan.steps[0]).vocabulary
     numbers = spoken.number_words
     return sorted(every), sorted(numbers), sorted(every - numbers)
 
@@ -150,7 +150,8 @@ def written(text: str) -> set[Decimal]:
 def of_the_grammar(rng: random.Random, name: str) -> Said:
     """A sentence of the grammar, perhaps with words swapped, missing or doubled."""
     spoken = _spoken(name)
-    words = spoken.automaton(rng.choice(_steps(name)), written=True).sample(rng)[:40]
+    slots = spoken.slots(rng.choice(_steps(name)), written=True)
+    words = spoken.language.automaton("listening", slots).sample(rng)[:40]
     for _ in range(rng.choice((0, 1, 2))):
         if words:
             place = rng.randrange(len(words))

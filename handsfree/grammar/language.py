@@ -130,13 +130,19 @@ class Language:
         """Every sentence of a small rule, shortest first."""
         return [" ".join(words) for words, _ in self.automaton(rule, bindings).sentences()]
 
-    def wordings(self, rule: str) -> dict[str, str]:
-        """Tag to the first wording of `rule` that has this tag alone."""
-        said: dict[str, str] = {}
-        for words, tags in self.automaton(rule).sentences():
-            if len(tags) == 1:
-                said.setdefault(tags[0], " ".join(words))
-        return said
+    def wordings(self, rule: str) -> Mapping[str, str]:
+        """Tag to the first wording of `rule` that has this tag alone; made once."""
+        if rule not in self._worded:
+            said: dict[str, str] = {}
+            for words, tags in self.automaton(rule).sentences():
+                if len(tags) == 1:
+                    said.setdefault(tags[0], " ".join(words))
+            self._worded[rule] = said
+        return self._worded[rule]
+
+    @cached_property
+    def _worded(self) -> dict[str, dict[str, str]]:
+        return {}
 
     def called(self, kind: str, names: Iterable[str]) -> list[jsgf.Ref]:
         """The rules of `kind` that have one of `names` among their sentences.

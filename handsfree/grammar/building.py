@@ -10,11 +10,11 @@ from handsfree.grammar import jsgf
 from handsfree.grammar.automaton import Automaton, useful
 from handsfree.grammar.parsing import ANY, NUMERAL, Arc, Parser, Tags, arcs_by_word
 
-Rule = Callable[[str], jsgf.Expansion]
+Rules = Callable[[str], jsgf.Expansion]
 """Gives the body of a rule by its name."""
 
 
-def build(expansion: jsgf.Expansion, rule: Rule) -> Automaton:
+def build(expansion: jsgf.Expansion, rule: Rules) -> Automaton:
     """The automaton of `expansion`.
 
     Raises:
@@ -41,7 +41,7 @@ class Unfolding(Parser):
         BadInput: a rule refers to itself, or is nested too deeply.
     """
 
-    def __init__(self, expansion: jsgf.Expansion, rule: Rule, *, spaced: bool = True) -> None:
+    def __init__(self, expansion: jsgf.Expansion, rule: Rules, *, spaced: bool = True) -> None:
         self._vocabulary = _words(expansion, rule)
         self._builder = _Builder(rule)
         self._final = self._builder.state([], [])
@@ -78,7 +78,7 @@ def _too_deep() -> BadInput:
     return BadInput("the rules of the grammar are nested too deeply")
 
 
-def _words(expansion: jsgf.Expansion, rule: Rule) -> frozenset[str]:
+def _words(expansion: jsgf.Expansion, rule: Rules) -> frozenset[str]:
     """Every word of the sentences of `expansion`, but `ANY` and `NUMERAL`."""
     try:
         return (_Sayable(rule).words(expansion) or frozenset()) - {ANY, NUMERAL}
@@ -89,7 +89,7 @@ def _words(expansion: jsgf.Expansion, rule: Rule) -> frozenset[str]:
 class _Sayable:
     """The words of what can be said at all: an empty choice, and what needs it, cannot."""
 
-    def __init__(self, rule: Rule) -> None:
+    def __init__(self, rule: Rules) -> None:
         self.rule = rule
         self.known: dict[str, frozenset[str] | None] = {}
         self.open: list[str] = []
@@ -143,7 +143,7 @@ class _Builder:
     The options of a choice are made when somebody comes to it.
     """
 
-    def __init__(self, rule: Callable[[str], jsgf.Expansion]) -> None:
+    def __init__(self, rule: Rules) -> None:
         self.rule = rule
         self.empty: list[list[_Empty]] = []
         self.words: list[list[tuple[str, int]]] = []

@@ -1,0 +1,126 @@
+"""How values of several wires in one breath are heard, and what a single value costs by it.
+
+    python -m tests.in_one_breath 60
+
+Lists of two to four values at tests of shipped plans that may be said together, by the voices of
+the speech bench's tuning split, in quiet.  No list is cut in two here: what is measured is what the
+engine makes of it.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+from collections import Counter
+from collections.abc import Iterator
+
+from handsfree.dialogue import Session
+from handsfree.dialogue.breath import may_be_together
+from handsfree.dialogue.desk import Desk
+from handsfree.events import ReadingTaken
+from handsfree.heard import Heard
+from handsfree.meaning import Reading, Several, State, Take
+from handsfree.plan import Step, shipped
+from handsfree.sound.endpoint import Utterance
+from handsfree.words import Transcriber
+
+from .speech_bench.phrases import dialogue
+from .speech_bench.trials import in_turn
+from .speech_bench.voices import Manner, installed, speak
+
+MOST = 4
+"""Values in a breath."""
+
+
+def groups() -> Iterator[tuple[str, list[Step]]]:
+    """Tests of a plan that may be said together, and the first of them open."""
+    for name in shipped():
+        desk = dialogue(name).desk
+        for here in desk.plan.steps:
+            session = Session(step=here.id, condition=here.condition, phase=here.phase)
+            found = may_be_together(desk, session, here)
+            if here in found[:1] and len({step.pins for step in found}) == len(found) > 1:
+                yield name, found
+
+
+def said(desk: Desk, step: Step, rng: random.Random) -> str:
+    """A wire with a value that it may have."""
+    (pin,) = step.pins
+    plan_pin = desk.plan.pin(pin)
+    wire = rng.choice([desk.wording.name(plan_pin), plan_pin.function])
+    if step.measure.states:
+        return f"{wire} {desk.wording.language.wordings('state')[f'state {step.expect.states[0]}']}"
+    language = desk.wording.language
+    whole, digits = rng.randint(0, 13), rng.choice(("", f"{rng.randint(1, 9)}", "03", "98"))
+    number = language.written(language.integer_words(whole))
+    if digits:
+        number += " point " + language.written(language.digit_words(digits))
+    return f"{wire} {number}{rng.choice(('', ' volts'))}"
+
+
+def main(count: int) -> None:
+    """Measure."""
+    ears = Transcriber("auto", apart=True)
+    voices = [voice for voice in installed() if voice.split == "tune"]
+    places = list(groups())
+    counts: Counter[str] = Counter()
+    for number in range(count):
+        rng = random.Random(f"breath {number}")
+        name, steps = rng.choice(places)
+        desk = dialogue(name).desk
+        here = steps[0]
+        session = Session(step=here.id, condition=here.condition, phase=here.phase)
+        some = rng.sample(steps, min(len(steps), rng.randint(2, MOST)))
+        text = rng.choice((", ", " and ", ", ")).join(said(desk, step, rng) for step in some)
+        wanted = _values(dialogue(name).respond(session, Heard.of_text(text)).understood)
+        if wanted is None:
+            counts["not typed"] += 1
+            continue
+        voice = in_turn(voices, number, "breath")
+        sound = speak(voice, text, Manner.drawn(rng))
+        heard = ears.hear(Utterance(sound, 0.0, len(sound) / 16000, 0.0),
+                          desk.spoken.automaton(here), desk.wording.hint)  # fmt: skip
+        response = dialogue(name).respond(session, heard)
+        logged = [e.entry.take for e in response.events if isinstance(e, ReadingTaken)]
+        question = response.session.question
+        offered = list(question.candidates) if question else []
+        came = "asked for once more"
+        if logged:
+            came = (
+                "logged, right"
+                if all(map(wanted.__contains__, map(_plain, logged)))
+                else "logged, WRONG"
+            )
+        elif offered and question and question.kind == "several":
+            right = [_plain(one) in wanted for one in offered]
+            came = "offered, all of them" if len(right) == len(wanted) else "offered, some"
+            came = came if all(right) else "offered, one wrong"
+        elif offered:
+            came = "offered one"
+        counts[came] += 1
+        counts["values"] += len(wanted)
+        counts["values offered right"] += sum(_plain(one) in wanted for one in offered)
+        if came != "offered, all of them":
+            print(f"{came}: {text!r} by {voice.name}: {heard.text!r}")
+        print(dict(counts), flush=True)
+
+
+def _values(understood: object) -> list[object] | None:
+    meaning = getattr(understood, "meaning", None)
+    if not isinstance(meaning, Several):
+        return None
+    takes = [getattr(one, "candidates", (one,)) for one in meaning.values]
+    return [_plain(one) for ways in takes for one in ways]
+
+
+def _plain(take: Take) -> object:
+    match take:
+        case Reading(value=value, wire=wire):
+            return wire, str(value)
+        case State(state=state, wire=wire, shown=shown):
+            return _plain(shown) if shown else (wire, state)
+    return take
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]))

@@ -38,10 +38,16 @@ LARGE = 100
 def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     """The meaning of one tag sequence.
 
+    What stands before the tag "but" counts for nothing, nor does what follows the tag "not".
+
     Args:
         tags: from `Automaton.parses`.
         step_unit: unit meant when none is spoken; empty where the step measures no quantity.
     """
+    if "but" in tags:
+        tags = tags[tags.index("but") + 1 :]
+    if "not" in tags:
+        tags = tags[: tags.index("not")]
     by_verb: dict[str, str] = {}
     for tag in tags:
         verb, _, argument = tag.partition(" ")

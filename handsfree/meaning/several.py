@@ -152,9 +152,9 @@ class _Pieces:
         """The value that these parses give, with the ways to read its number."""
         told: dict[tuple[str, ...], list[Tags]] = {}
         for tags in parses:
-            pins = dict.fromkeys(tag[5:] for tag in tags if tag.startswith("wire "))
-            if len(pins) == 1 or (_SHARED in tags and pins):
-                told.setdefault(tuple(pins), []).append(tags)
+            named = tuple(dict.fromkeys(tag[5:] for tag in tags if tag.startswith("wire ")))
+            if len(named) == 1 or (_SHARED in tags and named):
+                told.setdefault(named, []).append(tags)
         if not told:
             return None
         if len(told) > 1:  # wires of one name
@@ -202,7 +202,7 @@ class _Pieces:
         return next(iter(apart.values()))
 
     def _of_wire(self, tags: Tags, pin: str, unit: str) -> Meaning:
-        meaning = meaning_of([tag for tag in tags if not tag.startswith("any ")], unit)
+        meaning = meaning_of(tags, unit)
         return replace(meaning, wire=pin) if isinstance(meaning, Reading | State) else meaning
 
     def _may_be_a_value(self, tags: Tags) -> bool:

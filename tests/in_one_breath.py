@@ -1,10 +1,10 @@
-"""How values of several wires in one breath are heard, and what a single value costs by it.
+"""How values of several wires in one breath are heard.
 
-    python -m tests.in_one_breath 60
+    python -m tests.in_one_breath 60 [--final]
 
 Lists of two to four values at tests of shipped plans that may be said together, by the voices of
-the speech bench's tuning split, in quiet.  No list is cut in two here: what is measured is what the
-engine makes of it.
+the tuning split of the speech bench (with --final, of the held-out one), in quiet, cut at the long
+pause.
 """
 
 from __future__ import annotations
@@ -14,19 +14,23 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 
+import numpy as np
+
 from handsfree.dialogue import Session
 from handsfree.dialogue.breath import may_be_together
 from handsfree.dialogue.desk import Desk
+from handsfree.errors import Missing
 from handsfree.events import ReadingTaken
 from handsfree.heard import Heard
 from handsfree.meaning import Reading, Several, State, Take
 from handsfree.plan import Step, shipped
-from handsfree.sound.endpoint import Utterance
+from handsfree.sound.audio import RATE
+from handsfree.sound.endpoint import Endpointer
 from handsfree.words import Transcriber
 
 from .speech_bench.phrases import dialogue
 from .speech_bench.trials import in_turn
-from .speech_bench.voices import Manner, installed, speak
+from .speech_bench.voices import Manner, Voice, installed, speak
 
 MOST = 4
 """Values in a breath."""
@@ -58,10 +62,11 @@ def said(desk: Desk, step: Step, rng: random.Random) -> str:
     return f"{wire} {number}{rng.choice(('', ' volts'))}"
 
 
-def main(count: int) -> None:
+def main(count: int, *, final: bool) -> None:
     """Measure."""
     ears = Transcriber("auto", apart=True)
-    voices = [voice for voice in installed() if voice.split == "tune"]
+    split = "held-out" if final else "tune"
+    voices = [voice for voice in installed() if voice.split == split and _speaks(voice)]
     places = list(groups())
     counts: Counter[str] = Counter()
     for number in range(count):
@@ -77,9 +82,13 @@ def main(count: int) -> None:
             counts["not typed"] += 1
             continue
         voice = in_turn(voices, number, "breath")
-        sound = speak(voice, text, Manner.drawn(rng))
-        heard = ears.hear(Utterance(sound, 0.0, len(sound) / 16000, 0.0),
-                          desk.spoken.automaton(here), desk.wording.hint)  # fmt: skip
+        sound = np.pad(speak(voice, text, Manner.drawn(rng)), (RATE // 2, 2 * RATE))
+        endpointer = Endpointer()
+        whole = endpointer.feed(sound) + endpointer.flush()
+        if len(whole) != 1:
+            counts["cut in two"] += 1
+            continue
+        heard = ears.hear(whole[0], desk.spoken.automaton(here), desk.wording.hint)
         response = dialogue(name).respond(session, heard)
         logged = [e.entry.take for e in response.events if isinstance(e, ReadingTaken)]
         question = response.session.question
@@ -105,6 +114,13 @@ def main(count: int) -> None:
         print(dict(counts), flush=True)
 
 
+def _speaks(voice: Voice) -> bool:
+    try:
+        return len(speak(voice, "ready", Manner())) > 0
+    except (ImportError, Missing):
+        return False
+
+
 def _values(understood: object) -> list[object] | None:
     meaning = getattr(understood, "meaning", None)
     if not isinstance(meaning, Several):
@@ -123,4 +139,4 @@ def _plain(take: Take) -> object:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]))
+    main(int(sys.argv[1]), final="--final" in sys.argv)

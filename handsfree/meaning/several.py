@@ -190,7 +190,7 @@ class _Pieces:
                 if isinstance(one, Aside):
                     return Unread(pin, one.kind) if _of_one(one, tags) else one
             return None
-        if _names_only(takes[0], said):
+        if self._names_only(takes[0], said):
             return Unread(pin)
         takes += [one for one in (in_base_unit(one, unit) for one in takes) if one]
         apart: dict[Hashable, Reading | State] = {}
@@ -204,6 +204,11 @@ class _Pieces:
     def _of_wire(self, tags: Tags, pin: str, unit: str) -> Meaning:
         meaning = meaning_of(tags, unit)
         return replace(meaning, wire=pin) if isinstance(meaning, Reading | State) else meaning
+
+    def _names_only(self, take: Take, said: Sequence[str]) -> bool:
+        """Whether it may be a wire that is pointed at and no value: "the blue one"."""
+        bare = isinstance(take, Reading) and not take.unit_spoken and take.number == 1
+        return bare and said[-1:] == ["one"] and said[-2] in self.spoken.language.colours
 
     def _may_be_a_value(self, tags: Tags) -> bool:
         """Whether a wire is followed by a value that was misheard: few words, and of a number.
@@ -241,9 +246,3 @@ def _of_one(said: Aside, tags: Tags) -> bool:
     place = verbs.index("aside")
     ranged = said.kind == "range" and verbs.index("wire") < number
     return ranged or (said.kind in _OF_ONE and verbs.index("wire") < place < number)
-
-
-def _names_only(take: Take, said: Sequence[str]) -> bool:
-    """Whether it may be a wire that is pointed at and no value: "the blue one"."""
-    bare = isinstance(take, Reading) and not take.unit_spoken and take.number == 1
-    return bare and said[-1:] == ["one"]

@@ -13,12 +13,14 @@ import random
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from handsfree.dialogue import Session
 from handsfree.dialogue.breath import may_be_together
 from handsfree.dialogue.desk import Desk
+from handsfree.dialogue.informed import setups_after
 from handsfree.errors import Missing
 from handsfree.events import ReadingTaken
 from handsfree.heard import Heard
@@ -36,15 +38,16 @@ MOST = 4
 """Values in a breath."""
 
 
-def groups() -> Iterator[tuple[str, list[Step]]]:
-    """Tests of a plan that may be said together, and the first of them open."""
+def groups() -> Iterator[tuple[str, Session, list[Step]]]:
+    """Tests of a plan that may be said together, where the first of them is open."""
     for name in shipped():
         desk = dialogue(name).desk
         for here in desk.plan.steps:
             session = Session(step=here.id, condition=here.condition, phase=here.phase)
+            session = replace(session, setups=setups_after(desk, session, here))
             found = may_be_together(desk, session, here)
             if here in found[:1] and len({step.pins for step in found}) == len(found) > 1:
-                yield name, found
+                yield name, session, found
 
 
 def said(desk: Desk, step: Step, rng: random.Random) -> str:
@@ -71,10 +74,8 @@ def main(count: int, *, final: bool) -> None:
     counts: Counter[str] = Counter()
     for number in range(count):
         rng = random.Random(f"breath {number}")
-        name, steps = rng.choice(places)
-        desk = dialogue(name).desk
-        here = steps[0]
-        session = Session(step=here.id, condition=here.condition, phase=here.phase)
+        name, session, steps = rng.choice(places)
+        desk, here = dialogue(name).desk, steps[0]
         some = rng.sample(steps, min(len(steps), rng.randint(2, MOST)))
         text = rng.choice((", ", " and ", ", ")).join(said(desk, step, rng) for step in some)
         wanted = _values(dialogue(name).respond(session, Heard.of_text(text)).understood)

@@ -39,6 +39,7 @@ connector:
     - {number: 3, colour: black, function: sensor ground}
     - {number: 4, colour: white, stripe: green, function: feedback}
     - {number: 5, colour: violet, function: reference}
+    - {number: 6, colour: pink, function: shield}
 conditions: [{id: "on", say: ignition on}, {id: rest, say: all off}]
 steps:
   - {id: brown, prompt: "Brown, ignition on.", probe: {red: r, black: b}, why: w, wire: 2,
@@ -52,6 +53,8 @@ steps:
   - {id: black, prompt: "Black, ignition on.", probe: {red: r, black: b}, why: w, wire: 3,
      condition: "on", caution: Keep clear of the fan., measure: {quantity: voltage},
      expect: {high: 0.1 V}}
+  - {id: pink, prompt: "Pink, ignition on.", probe: {red: r, black: pin one}, why: w, wire: 6,
+     condition: "on", measure: {quantity: voltage}, expect: {high: 1 V}}
   - {id: draw, prompt: "Current in blue.", probe: {red: r, black: b}, why: w, wire: 1,
      condition: "on", measure: {quantity: current}, expect: {high: 2 A}}
 """
@@ -153,6 +156,7 @@ def test_a_number_of_two_forms_is_asked_about_and_the_other_taken(talk: Talk) ->
         ("brown ground, blue twelve", "blue"),  # another condition
         ("brown ground, black point oh two", "black"),  # a caution of its own
         ("brown ground, violet five, violet four nine", "violet"),  # twice
+        ("brown ground, pink point five", "pink"),  # against another wire
     ],
 )
 def test_what_cannot_be_said_with_the_others_is_left_out_by_name(
@@ -284,7 +288,7 @@ def test_a_correction_is_of_the_last_that_was_said(talk: Talk) -> None:
 def test_one_that_was_taken_before_is_replaced_and_that_is_told(talk: Talk) -> None:
     talk.hear("violet five volts")
     said = talk.hear("brown ground, violet four nine eight")
-    assert "This replaces five volts." in said
+    assert "This replaces violet five volts." in said
     assert entries(talk.session) == [
         ("brown", "ground", "as expected"),
         ("violet", "4.98 V", "in range"),

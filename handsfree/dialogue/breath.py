@@ -1,8 +1,9 @@
 """Values of several wires in one breath, each checked as if it had been said by itself.
 
-They may be said together at tests between which nothing is changed but the place of the probe: of
-one part of the job, under the condition that is set, each on one wire, told in the same unit, with
-no caution and nothing to be set up of their own; whether or not the plan has others between them.
+They may be said together at tests between which nothing but the red lead is moved: of one part of
+the job, under the condition that is set, each on one wire, told in the same unit, with the black
+lead at one place, no caution and nothing to be set up of their own; whether or not the plan has
+others between them.
 Never on a circuit that no ohmmeter may touch, with the meter in the circuit or its lead in the
 current jack, or where an apprentice has yet to say what to expect: there each is said by itself.
 
@@ -107,6 +108,7 @@ def _together(desk: Desk, session: Session, here: Step, step: Step) -> bool:
         step.phase == here.phase
         and step.condition == here.condition
         and step.measure.bare_unit == here.measure.bare_unit
+        and step.probe.black == here.probe.black
         and not step.caution
         and not desk.plan.in_series(step)
         and informed.setups_after(desk, session, step) == session.setups
@@ -146,7 +148,8 @@ def _take_each(
             left.append(one)
             continue
         if old := replaced(turn.session, one.step):
-            words.append(desk.say("retaken", value=desk.wording.take(old.take)))
+            replaces = desk.wording.listed([(one.step, old.take)])
+            words.append(desk.say("retaken", value=replaces))
         turn = turn.and_then(log(desk, turn.session, one))
         logged.append(one)
     turn = turn.and_then(closed(turn.session))

@@ -81,7 +81,7 @@ def several(text: str, spoken: SpokenPlan, step: Step | None) -> Understood | No
         spoken: the plan in its language.
         step: the open step; its unit is meant where none is said.
     """
-    if step is None or not step.measure.bare_unit:
+    if step is None:
         return None
     if sum(word in spoken.wire_words for word in words(text, {*spoken.wire_words, "'s"})) < 2:
         return None
@@ -182,7 +182,7 @@ class _Pieces:
         """The value of one wire; an aside if what is said of it makes all of it no reading."""
         if _kind(ways[0]) == _UNREAD:
             return Unread(pin) if self._may_be_a_value(ways[0]) else None
-        unit = self.step.measure.bare_unit
+        unit = self.step.measure.bare_unit or "V"  # where they cannot be told, to say so
         read = [(self._of_wire(tags, pin, unit), tags) for tags in ways]
         takes = [one for one, _ in read if isinstance(one, Reading | State)]
         if not takes:

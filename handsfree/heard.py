@@ -49,6 +49,10 @@ class Calibration:
         return 1 / (1 + math.exp(-likely)) if likely > 0 else 1 - 1 / (1 + math.exp(likely))
 
 
+TYPED = "text"
+"""Stands for the engine where nothing was heard."""
+
+
 @dataclass(frozen=True, slots=True)
 class Heard:
     """One utterance as an engine understood it.
@@ -69,7 +73,7 @@ class Heard:
     confidence: float = 1.0
     start: float = 0.0
     end: float = 0.0
-    engine: str = "text"
+    engine: str = TYPED
     numbers_trusted: bool = True
     clip: str | None = None
     calibration: Calibration = Calibration()
@@ -90,6 +94,11 @@ class Heard:
         best = max((h.score for h in self.hypotheses), default=0.0)
         weights = [math.exp(h.score - best) for h in self.hypotheses]
         return [weight / sum(weights) for weight in weights]
+
+    @property
+    def typed(self) -> bool:
+        """Whether the words are known for certain."""
+        return self.engine == TYPED
 
     @classmethod
     def of_text(cls, text: str) -> Heard:

@@ -1,7 +1,8 @@
 """Phrasings as mechanics say them, each with what it means: tests/data/phrasings/*.yaml.
 
 They were written down by people who had not seen the grammar.  Those of "bench" and "partner" have
-all been looked at.  Half of "second", drawn by their text, is kept aside: nothing is tuned on it.
+all been looked at.  Half of "second", drawn by their text, and all of "third" are kept aside:
+nothing is tuned on them.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 
@@ -31,12 +32,16 @@ from handsfree.meaning import (
     Observation,
     Reading,
     SetCondition,
+    Several,
     State,
     Unclear,
+    Unread,
 )
 from handsfree.plan import load_plan
 from handsfree.units import quantity
 
+#: Of "second" half is kept aside, of "third" all.
+FILES = ("bench", "partner", "second", "third")
 FOLDER = Path(__file__).parent / "data"
 
 #: understood; refused: nothing done, though it had a meaning; wrong: another thing was done.
@@ -76,11 +81,11 @@ class Phrasing:
 
 @cache
 def phrasings(name: str) -> tuple[Phrasing, ...]:
-    """All of a file: "bench", "partner" or "second"."""
+    """All of a file."""
     items = yaml.safe_load((FOLDER / "phrasings" / f"{name}.yaml").read_text(encoding="utf-8"))
 
     def aside(said: str) -> bool:
-        return name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0
+        return name == "third" or (name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0)
 
     return tuple(
         Phrasing(str(i["said"]), i["at"], i["means"], i, aside(str(i["said"]))) for i in items
@@ -152,6 +157,13 @@ def _right(one: Phrasing, meaning: Meaning) -> bool:
         case Ambiguous(candidates=candidates):
             some = [c for c in candidates if _right(one, c)]
             return one.means == "ask" or bool(some)
+        case Several(values=values):
+            wanted_all = one.wanted.get("values", ())
+            return len(values) == len(wanted_all) and all(
+                not isinstance(value, Unread)
+                and _right(replace(one, means=_kind_of(each), wanted=each), value)
+                for value, each in zip(values, wanted_all, strict=True)
+            )
         case Reading(value=None):
             return one.means == "over limit"
         case Reading():
@@ -162,6 +174,7 @@ def _right(one: Phrasing, meaning: Meaning) -> bool:
             return one.means in ("reading", "ask") and _same(meaning, wanted)
         case State(state=state):
             opened = one.means == "over limit" and state == "open"
+            value = wanted.get("state", value)
             same = one.means == "state" and state == _STATES.get(str(value), value)
             return (opened or same) and _wire(meaning.wire, wanted)
         case Observation(answer=answer):
@@ -184,6 +197,10 @@ def _right(one: Phrasing, meaning: Meaning) -> bool:
         case Note():
             return one.means == "note"
     return False
+
+
+def _kind_of(wanted: dict[str, Any]) -> str:
+    return "state" if "state" in wanted else "reading"
 
 
 def _same(take: object, wanted: dict[str, Any]) -> bool:
@@ -216,7 +233,7 @@ def main() -> None:
     """Show how the phrasings are understood."""
     parser = argparse.ArgumentParser(prog="python -m tests.phrasings", description=__doc__)
     parser.add_argument("--final", action="store_true", help="those kept aside; run it once")
-    parser.add_argument("--file", default="bench", choices=("bench", "partner", "second"))
+    parser.add_argument("--file", default="bench", choices=FILES)
     options = parser.parse_args()
     counts: Counter[tuple[str, str]] = Counter()
     for one, result, meaning in table(options.file, final=options.final):

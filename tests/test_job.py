@@ -9,9 +9,9 @@ import pytest
 from by_hand import by_hand
 
 from handsfree.dialogue import Dialogue
-from handsfree.events import Logged
+from handsfree.events import Logged, ReadingTaken, UtteranceHeard
 from handsfree.grammar import Language
-from handsfree.heard import Heard
+from handsfree.heard import Heard, Hypothesis
 from handsfree.job import Job
 from handsfree.languages import data_folder
 from handsfree.log import JobRecord, open_job, read, rows, verify
@@ -95,6 +95,44 @@ def test_a_whole_session(tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue)
     assert sum(row["superseded_by"] is not None for row in everything) == 1
     assert sum(row["struck_by"] is not None for row in everything) == 1
     assert all(row["clip"] for row in everything)
+
+
+def heard_in(folder: Path) -> list[tuple[str, str]]:
+    """Each reading with the text of the utterance that its line names."""
+    events = JobRecord.read(folder).events
+    texts = {e.seq: e.event.text for e in events if isinstance(e.event, UtteranceHeard)}
+    clips = {e.seq: e.clip for e in events}
+    found = []
+    for one in events:
+        if isinstance(one.event, ReadingTaken):
+            heard = one.fields["heard"]
+            assert isinstance(heard, int)
+            assert one.clip == clips[heard]
+            found.append((one.event.entry.step, texts[heard]))
+    return found
+
+
+@pytest.mark.parametrize("anew", [False, True], ids=["at once", "taken up again"])
+def test_the_sound_of_a_value_is_that_in_which_it_was_said(
+    tmp_path: Path, loaded: LoadedPlan, dialogue: Dialogue, anew: bool
+) -> None:
+    """And not that of "yes"; values of one breath have one sound."""
+    folder, both = tmp_path / "job", "sensor ground point oh two, violet four nine eight"
+    bench = Bench(folder, loaded, dialogue)
+    bench.job.begin()
+    said = [("one two six", ""), ("mumble", ""), ("the second", ""), (both, "ear"), ("yes", "ear")]
+    for text, engine in [*said, ("point six", "")]:
+        if anew:
+            bench.close()
+            bench = Bench(folder, loaded, dialogue)
+        bench.job.hear(Heard((Hypothesis(text),), engine=engine or "text"), f"fLaC {text}".encode())
+    bench.close()
+    assert heard_in(folder) == [
+        ("battery_voltage", "one two six"),
+        ("sensor_ground", both),
+        ("reference", both),
+        ("feedback_cold", "point six"),
+    ]
 
 
 def test_a_job_goes_on_wherever_it_stopped(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -20,7 +21,7 @@ from handsfree.events import Codec, Event, Logged
 from handsfree.grammar import Parser, SpokenPlan
 from handsfree.grammar.jsgf import Expansion
 from handsfree.grammar.moment import Moment, _option, choice
-from handsfree.heard import Heard
+from handsfree.heard import TYPED, Heard
 from handsfree.languages import load_language
 from handsfree.log.chain import NOTHING, decode, encode
 from handsfree.plan import Plan, Step, load_plan
@@ -44,6 +45,10 @@ SAID = [
     *("about four volts", "not ground", "it should be five volts", "maybe", "the same"),
     *("five k", "ground", "battery voltage", "dead", "twelve point six volts", "nought"),
 ]
+
+
+#: The second of two values in one breath: clear, vague, of two forms, of another kind.
+IN_A_BREATH = ("ground", "about four volts", "one two six", "five amps", "five volts or so")
 
 
 @cache
@@ -159,14 +164,21 @@ def test_a_job_taken_up_is_the_job_that_was_left(
     texts = [
         *SAID,
         *(f"go to {wire}" for wire in wires),
+        *(
+            f"{one} four volts, {two} {value}"
+            for one, two in pairwise(wires)
+            for value in IN_A_BREATH
+        ),
         *(c.say for c in plan_of(name).conditions),
     ]
     utterance = st.tuples(st.sampled_from([*["right"] * 30, *texts]), st.booleans())
 
     def hear(session: Session, said: tuple[str, bool]) -> Heard:
         text, trusted = said
-        text = right(name, talk.desk.focus(session)) if text == "right" else text
-        return replace(Heard.of_text(text), numbers_trusted=trusted or text == "right")
+        if text == "right":
+            return Heard.of_text(right(name, talk.desk.focus(session)))
+        engine = TYPED if trusted else "an engine"  # what is heard is confirmed
+        return replace(Heard.of_text(text), numbers_trusted=trusted, engine=engine)
 
     @settings(max_examples=SEQUENCES, deadline=None, database=None, derandomize=True)
     @given(st.integers(0, FAR), st.lists(utterance, max_size=LONGEST), st.integers(0, LONGEST))

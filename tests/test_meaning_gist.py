@@ -202,3 +202,43 @@ def test_a_long_text_has_no_gist() -> None:
     shorter = said(at("reference"), " ".join(["say that once more"] + ["mate"] * LONGEST_GIST))
     assert shorter.understood
     assert not shorter.understood.by_gist
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("there's supposed to be eight volts but I see three", "3.0 V"),
+        ("it should be twelve volts but it's only nine", "9.0 V"),
+        ("sorry, that was four point eight, not four point nine", "4.8 V"),
+    ],
+)
+def test_what_is_shown_counts_and_not_what_it_was_to_be(text: str, value: str) -> None:
+    session = (
+        said(at("reference"), "four nine volts").session if "sorry" in text else at("reference")
+    )
+    response = said(session, text)
+    assert kinds(response) == [Asked] or kinds(response)[-1] is Asked
+    assert response.session.question
+    shown = [
+        f"{c.value:~P}" for c in response.session.question.candidates if isinstance(c, Reading)
+    ]
+    assert value in shown
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("hardly any volts", "hedged"),
+        ("next to nothing", "hedged"),
+        ("low, real low", "hedged"),
+        ("it keeps flickering, won't settle", "range"),
+        ("between four and five and it's moving", "range"),
+    ],
+)
+def test_what_shows_no_value_is_answered_with_what_to_say(text: str, kind: str) -> None:
+    before = at("reference")
+    response = said(before, text)
+    assert response.understood
+    assert response.understood.meaning == Aside(kind)  # type: ignore[arg-type]
+    assert told(response) == TALK.desk.say(f"aside_{kind}")
+    assert response.session.entries == before.entries

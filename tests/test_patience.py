@@ -14,7 +14,7 @@ from handsfree.grammar import Automaton, SpokenPlan
 from handsfree.grammar.going_on import Outlook, outlook
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
-from handsfree.live.patience import REMEMBERED, WAITED_FOR, Patience
+from handsfree.live.patience import ANOTHER_WIRE, REMEMBERED, WAITED_FOR, Patience
 from handsfree.plan import load_plan
 from handsfree.sound.audio import RATE
 from handsfree.sound.endpoint import FRAME, PAUSE, Endpointer
@@ -61,6 +61,17 @@ def test_a_whole_sentence_is_waited_for_shortly_and_one_that_may_go_on_longer() 
     assert pause("four point nine") < pause("twelve") == PAUSE
     assert pause("uh") > PAUSE
     assert pause("four point") == PAUSE
+
+
+def test_after_a_value_with_its_wire_that_of_another_may_follow() -> None:
+    def pause(text: str) -> float:
+        return Patience().pause(Heard.of_text(text), grammar())
+
+    assert pause("red with white stripe four point nine seven volts") == ANOTHER_WIRE
+    assert pause("orange ground") == ANOTHER_WIRE
+    assert pause("four point nine seven volts") == pause("ground") == WAITED_FOR["whole"]
+    assert pause("go to orange") == WAITED_FOR["whole"]
+    assert pause("orange twelve") == PAUSE
 
 
 def test_what_is_not_sure_decides_nothing() -> None:

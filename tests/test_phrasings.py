@@ -10,9 +10,9 @@ import pytest
 from phrasings import table
 
 #: Share of each file's phrasings that is at least understood, and at most misunderstood; the rest
-#: is refused.  Of "partner" a tenth are several readings in one breath, which are refused.
-LEAST_UNDERSTOOD = {"bench": 0.92, "partner": 0.77, "second": 0.93}
-MOST_WRONG = 0.01
+#: is refused.  Of "partner" a tenth are several readings in one breath.
+LEAST_UNDERSTOOD = {"bench": 0.94, "partner": 0.95, "second": 0.93}
+MOST_WRONG = {"bench": 0.01, "partner": 0.0, "second": 0.0}
 
 
 @pytest.mark.parametrize("name", ["bench", "partner", "second"])
@@ -20,5 +20,5 @@ def test_most_are_understood_and_hardly_one_wrongly(name: str) -> None:
     rows = [(one.said, result, meaning) for one, result, meaning in table(name, final=False)]
     understood = sum(result == "understood" for _, result, _ in rows)
     wrong = [row for row in rows if row[1] == "wrong"]
-    assert len(wrong) <= MOST_WRONG * len(rows), wrong
+    assert len(wrong) <= MOST_WRONG[name] * len(rows), wrong
     assert understood >= LEAST_UNDERSTOOD[name] * len(rows), f"{understood} of {len(rows)}"

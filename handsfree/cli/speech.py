@@ -110,8 +110,11 @@ def _meaning(heard: Heard, spoken: SpokenPlan, step: Step | None, plan: Plan) ->
 def _short(meaning: dict[str, Any]) -> str:
     if meaning["kind"] == "ambiguous":
         return "ambiguous: " + " or ".join(_short(c) for c in meaning["candidates"])
-    if meaning["kind"] == "unclear":
-        return f"unclear: {meaning['reason']}"
+    if meaning["kind"] == "several":
+        return "several: " + ", ".join(map(_short, meaning["candidates"]))
+    if meaning["kind"] in ("unclear", "unread"):
+        wire = f"{meaning['wire']} " if meaning["wire"] else ""
+        return f"{wire}{meaning['kind']}: {meaning['reason']}"
     shown = "over limit" if meaning.get("over_limit") else f"{meaning['value']:}"
     parts = [meaning["kind"], meaning["wire"], shown, meaning["unit"]]
     return " ".join(str(part) for part in parts if part)

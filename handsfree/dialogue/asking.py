@@ -35,6 +35,9 @@ def ask(
     elif question.kind == "jack":
         value = desk.wording.take(question.candidates[0])
         text = desk.say("ask_lead", value=value)
+    elif question.kind == "several":
+        told = zip(map(desk.plan.step, question.steps), question.candidates, strict=True)
+        text = desk.say("ask_several", values=desk.wording.listed(told))
     elif question.kind == "confirm":
         key = "ask_confirm" if question.asked == 1 else "ask_confirm_again"
         text = desk.say(key, wire=wire, value=desk.wording.take(question.candidates[0]))

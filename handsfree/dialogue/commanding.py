@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from handsfree.dialogue import jack, meter, route, teaching, watching
 from handsfree.dialogue.asking import ask
+from handsfree.dialogue.breath import confirmed
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import go_on, open_step, repaired
 from handsfree.dialogue.session import Session
@@ -58,6 +59,8 @@ def obey(
     if isinstance(asked_for, Command | SetCondition) and command.name == "yes":
         turn = closed(session)
         return turn.and_then(do(desk, turn.session, asked_for))
+    if question and question.kind == "several" and command.name == "yes":
+        return confirmed(desk, session, question)
     if question and command.name in _ANSWERS:
         return answer(desk, session, question, command)
     if command.name in QUERIES:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from handsfree.check import Refusal, check, resolve
 from handsfree.dialogue import free, meter, vehicle
 from handsfree.dialogue.asking import aside, ask, unclear
+from handsfree.dialogue.breath import take_several
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import after_interruption, again, where
@@ -30,6 +31,7 @@ from handsfree.meaning import (
     Reading,
     Seen,
     SetCondition,
+    Several,
     State,
     Take,
     Telling,
@@ -221,6 +223,8 @@ class Dialogue:
                 return set_condition(desk, session, condition)
             case Reading() | State() | Observation() | Ambiguous() as value:
                 return take(desk, session, value, said, unsure=unsure)
+            case Several() as values:
+                return take_several(desk, session, values, said, unsure=unsure)
             case Note(text=text):
                 return Turn(session).then(Noted(text), Spoke(desk.say("noted")))
             case Aside() as said_beside:
@@ -264,7 +268,7 @@ def _sure(understood: Understood, session: Session) -> Understood:
         case SetCondition():
             name, decisive = "a condition", True
         case Command(name="yes" as name) if session.question:
-            decisive = session.question.kind == "finish"
+            decisive = session.question.kind in ("finish", "several")
         case Command(name=name):
             decisive = name in DECISIVE
         case _:

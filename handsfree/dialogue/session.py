@@ -162,7 +162,7 @@ class Session:
             case Asked(question=Question() as question):
                 return replace(self, question=question)
             case QuestionClosed():
-                denied = self.question is not None and self.question.kind == "confirm"
+                denied = self.question is not None and self.question.kind in ("confirm", "several")
                 speaker = self.speaker.heard(right=False) if denied else self.speaker
                 return replace(self, question=None, speaker=speaker)
             case Guessed(guess=guess):
@@ -206,7 +206,7 @@ class Session:
         question = self.question
         if entry.corrects:
             return self.speaker.heard(right=False)
-        if question and question.kind in ("confirm", "which"):
+        if question and question.kind in ("confirm", "several", "which"):
             return self.speaker.heard(right=entry.take == question.candidates[0])
         return self.speaker.heard(right=True) if self.entries else self.speaker
 

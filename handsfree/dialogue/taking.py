@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from handsfree.check import Comparison, Refusal, as_state, check
 from handsfree.dialogue import jack, meter, route, teaching
@@ -53,6 +54,50 @@ def _take(
     unsure: bool,
 ) -> Turn:
     """A value was said at a step, in answer to a question perhaps."""
+    found = settle(desk, session, step, meaning, said, answers, unsure=unsure)
+    if isinstance(found, Turn):
+        return found
+    return record(desk, session, found.step, found.take, found.verdict, said, found.supersedes)
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A value that nothing speaks against.
+
+    Attributes:
+        step: that it belongs to.
+        take: it.
+        verdict: on it.
+        supersedes: number of the entry that it corrects.
+    """
+
+    step: Step
+    take: Take
+    verdict: Comparison
+    supersedes: int | None = None
+
+
+def settle(
+    desk: Desk,
+    session: Session,
+    step: Step | None,
+    meaning: Take | Ambiguous,
+    said: Iterable[str] = (),
+    answers: Question | None = None,
+    *,
+    unsure: bool = False,
+) -> Accepted | Turn:
+    """The value that may be recorded; or what is asked or answered before one is.
+
+    Args:
+        desk: the plan and its wording.
+        session: where the dialogue stands.
+        step: at which it was said.
+        meaning: the value, or the values between which must be asked.
+        said: what goes before a question in the same breath.
+        answers: the question that it answers.
+        unsure: it is confirmed first.
+    """
     supersedes = answers.supersedes if answers else None
     meaning = meter.without_leads(session, meaning)
     takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
@@ -80,7 +125,7 @@ def _take(
     if unsure and (answers is None or answers.kind in ("correct", "jack")):
         confirm = Question("confirm", named.id, (value,), supersedes=supersedes)
         return ask(desk, session, confirm, "unsure", said)
-    return record(desk, session, named, value, verdict, said, supersedes)
+    return Accepted(named, value, verdict, supersedes)
 
 
 def record(
@@ -94,22 +139,17 @@ def record(
 ) -> Turn:
     """Record a take and say it back with the next step."""
     corrects = supersedes is not None
-    previous = next((e for e in session.entries if e.number == supersedes), None)
-    previous = previous or session.standing.get(step.id)
-    supersedes = previous.number if previous else None
-    number = len(session.entries) + 1
-    entry = Entry(number, step.id, step.condition, taken, verdict, supersedes, corrects)
+    previous = replaced(session, step, supersedes)
     here = desk.step(session)
-    turn = jack.proven_by(session, step, taken)
-    turn = turn.then(ReadingTaken(entry, desk.plan.wires(step), step.pins))
+    turn = log(desk, session, Accepted(step, taken, verdict, supersedes))
     elsewhere = here is None or here.id != step.id
     clear = not elsewhere and session.question is None
     read_back = desk.wording.read_back(step, taken, verdict, clear=clear)
     words = [*said, desk.say("corrected") if corrects else "", read_back]
-    goto = _goto(step, verdict)
+    goto = where_to(step, verdict)
     if step.phase == "test" and session.phase in ("verdict", "after_repair"):
         return turn.and_then(revise(desk, turn.session, step, goto).led_by(words))
-    rerouted = corrects and previous and _goto(step, previous.verdict) != goto
+    rerouted = corrects and previous and where_to(step, previous.verdict) != goto
     if elsewhere and not rerouted and not desk.free:  # another step than the open one: come back
         if previous and not corrects:
             words.insert(0, desk.say("retaken", value=desk.wording.take(previous.take)))
@@ -119,7 +159,23 @@ def record(
     return turn.and_then(go_on(desk, turn.session, step, goto).led_by(words))
 
 
-def _goto(step: Step, verdict: Comparison) -> str:
+def log(desk: Desk, session: Session, value: Accepted) -> Turn:
+    """A value counts; nothing is said of it yet."""
+    step, corrects = value.step, value.supersedes is not None
+    previous = replaced(session, step, value.supersedes)
+    number, old = len(session.entries) + 1, previous.number if previous else None
+    entry = Entry(number, step.id, step.condition, value.take, value.verdict, old, corrects)
+    turn = jack.proven_by(session, step, value.take)
+    return turn.then(ReadingTaken(entry, desk.plan.wires(step), step.pins))
+
+
+def replaced(session: Session, step: Step, supersedes: int | None = None) -> Entry | None:
+    """The entry that a value takes the place of: one that it corrects, or an older one."""
+    corrected = next((e for e in session.entries if e.number == supersedes), None)
+    return corrected or session.standing.get(step.id)
+
+
+def where_to(step: Step, verdict: Comparison) -> str:
     """Where a step sends after a verdict."""
     return step.on_pass if verdict.passed else step.on_fail if verdict.outcome else step.on_skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from decimal import Decimal
 from functools import cached_property
 
@@ -346,7 +347,7 @@ class Wording:
         """
         judged = not step.expect.nothing
         clear = clear and judged  # in a free job nothing else tells which wire it was
-        wire = self._with_short_names(self.wire(step))
+        wire = self.short_wire(step)
         said = self.called_back(take, verdict) if clear else self.take(take)
         result = self.verdict(verdict, step, take)
         held = isinstance(take, Reading) and take.hold in ("min", "max", "peak")
@@ -357,6 +358,14 @@ class Wording:
             return self.prompt("readback_observation", value=said, verdict=result)
         key = "readback_clear" if clear else "readback"
         return self.prompt(key, wire=wire, value=said, verdict=result)
+
+    def listed(self, told: Iterable[tuple[Step, Take]]) -> str:
+        """Values with their wires, one after the other."""
+        return ", ".join(f"{self.short_wire(step)} {self.take(take)}" for step, take in told)
+
+    def short_wire(self, step: Step) -> str:
+        """What a step probes, as briefly as it can be said."""
+        return self._with_short_names(self.wire(step))
 
 
 def _symbol(value: Quantity) -> str:

@@ -22,6 +22,7 @@ from handsfree.events import (
     JobFinished,
     MicrophoneChanged,
     Paused,
+    Question,
     QuestionClosed,
     ReadingStruck,
     ReadingTaken,
@@ -86,6 +87,8 @@ def fold(glance: Glance, event: Event, wording: Wording) -> Glance:
         case Spoke(text=text):
             shown = glance.prompt and glance.prompt in text  # not a second time
             return replace(glance, said="" if shown else text)
+        case Asked(text=text, question=Question(kind="several")):
+            return replace(glance, question=text, options=(), said="")
         case Asked(text=text, candidates=candidates):
             return replace(glance, question=text, options=_options(candidates, wording), said="")
         case QuestionClosed():

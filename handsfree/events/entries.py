@@ -78,15 +78,21 @@ class Guess:
     right: bool
 
 
+QuestionKind = Literal[
+    "which", "confirm", "several", "correct", "finish", "meant", "jack", "leads", "battery"
+]
+
+
 @dataclass(frozen=True, slots=True)
 class Question:
     """A question that is open.
 
     Attributes:
-        kind: which (of the candidates), confirm (the candidate), correct (a value is awaited),
-            finish (whether the job shall end), meant (whether that is what was asked for), jack
-            (whether the lead was back from the current jack), leads or battery (what the meter
-            shows of it while it is checked).
+        kind: which (of the candidates), confirm (the candidate), several (the candidates, which
+            were said in one breath, are confirmed together), correct (a value is awaited), finish
+            (whether the job shall end), meant (whether that is what was asked for), jack (whether
+            the lead was back from the current jack), leads or battery (what the meter shows of it
+            while it is checked).
         step: the step whose take it is about; None for one that is about the job.
         candidates: takes between which is asked.
         steps: id of the step of each candidate, where these differ.
@@ -96,7 +102,7 @@ class Question:
         at: when that was said; see `UtteranceHeard`.
     """
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack", "leads", "battery"]
+    kind: QuestionKind
     step: str | None
     candidates: tuple[Take, ...] = ()
     steps: tuple[str, ...] = ()

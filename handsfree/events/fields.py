@@ -11,6 +11,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from handsfree.check.verdict import Result
+from handsfree.events.entries import QuestionKind
 from handsfree.fields import PinLabel
 from handsfree.grammar.numerals import Form
 from handsfree.meaning.meanings import Hold
@@ -45,6 +46,8 @@ class MeaningFields(Fields):
         "seen",
         "telling",
         "difference",
+        "several",
+        "unread",
         "ambiguous",
         "aside",
         "unclear",
@@ -64,6 +67,7 @@ class MeaningFields(Fields):
     hold: Hold = Field("", description="which of the values that the meter went through")
     minus_leads: Numeric | None = Field(None, description="Ω of the leads, subtracted in value")
     choice: int = 0
+    announced: int = Field(0, description="how many values there should be, if that was said")
     others: list[PinLabel] = Field([], description="further pins that may be meant")
     take: MeaningFields | None = Field(
         None, description="new value of a correction, what was seen, or what was read of a state"
@@ -177,7 +181,7 @@ class StruckFields(Fields):
 class OpenQuestion(Fields):
     """The question that is open; its candidates are those of the line."""
 
-    kind: Literal["which", "confirm", "correct", "finish", "meant", "jack", "leads", "battery"]
+    kind: QuestionKind
     step: str | None
     steps: list[str] = Field([], description="step of each candidate, where these differ")
     supersedes: int | None = Field(None, description="seq of the reading that the answer replaces")

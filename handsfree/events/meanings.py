@@ -19,13 +19,15 @@ from handsfree.meaning import (
     Repair,
     Seen,
     SetCondition,
+    Several,
     State,
     Take,
     Telling,
     Unclear,
     Understood,
+    Unread,
 )
-from handsfree.meaning.meanings import AsideKind, SeenShows, ToldOf
+from handsfree.meaning.meanings import AsideKind, OneValue, SeenShows, ToldOf
 from handsfree.units import parse_quantity, quantity
 
 
@@ -97,12 +99,23 @@ def meaning_told(told: fields.MeaningFields) -> Meaning:
         case "difference":
             first, second = told.others
             return Difference(first, second, drop=told.value == "drop")
+        case "several":
+            return Several(tuple(map(_one_of_several, told.candidates)), told.announced)
         case "ambiguous":
             return Ambiguous(takes_of(told.candidates), told.reason or "")
         case "aside":
             return Aside(cast(AsideKind, told.value), told.about)
         case "unclear":
             return Unclear(told.reason or "")
+    return take_of(told)
+
+
+def _one_of_several(told: fields.MeaningFields) -> OneValue:
+    match told.kind:
+        case "unread":
+            return Unread(told.pin or "", cast(AsideKind, told.reason or "unknown"))
+        case "ambiguous":
+            return Ambiguous(takes_of(told.candidates), told.reason or "")
     return take_of(told)
 
 

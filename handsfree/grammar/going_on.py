@@ -48,6 +48,15 @@ def outlook(grammar: Automaton, words: Sequence[str]) -> Outlook:
     return "unit" if kinds & _UNIT else "whole"
 
 
+def value_of_wire(grammar: Automaton, words: Sequence[str]) -> bool:
+    """Whether `words` tell a value and name its wire: then that of another wire may follow."""
+    value = NUMBER_TAGS | {"state", "over"}
+    kinds = map(_kinds, grammar.parses(words))
+    return any(
+        "wire" in each and each & value and not each & {"command", "aside"} for each in kinds
+    )
+
+
 def _opened(grammar: Automaton, states: Iterable[int], silent: int) -> set[str]:
     """Kinds of the first tags that the words before `states` complete."""
     found: set[str] = set()

@@ -274,6 +274,13 @@ class SpokenPlan:
         colours = {word for wording in self.language.colours for word in wording.split()}
         return (number | names | colours) - self.language.parser("filler").vocabulary
 
+    @cached_property
+    def wire_words(self) -> frozenset[str]:
+        """Words of which the names of wires are made, in any words; of each name at least one."""
+        slots = self._slots_of_text(None)
+        words = self.language.parser(slots["wire"], slots).vocabulary
+        return words - self.number_words - {"the", "wire", "with", "a", "and"}
+
     def automaton(self, step: Step | None, moment: Moment = "listening") -> Automaton:
         """What a recogniser may hear at `step` in `moment`; made once and kept."""
         rule, step, key = self._what(step, moment)
@@ -310,19 +317,7 @@ class SpokenPlan:
         key = _measured(step), rule
         if key not in self._read:
             options = (step and step.measure.options) or ()
-            slots = self.slots(step, written=True) | {
-                "wire": choice(
-                    Tagged(
-                        choice(
-                            (
-                                wire_names(self.language, self.plan, pin),
-                                *self.language.called("role", (pin.function, *pin.names)),
-                            )
-                        ),
-                        (f"wire {pin.number}",),
-                    )
-                    for pin in self.plan.connector.pins
-                ),
+            slots = self._slots_of_text(step) | {
                 "telling_gist": self._telling("beginning"),
                 "words": Repeat(Terminal(ANY), 0, many=True),
                 "condition_gist": choice(
@@ -332,6 +327,38 @@ class SpokenPlan:
             }
             self._read[key] = self.language.parser(rule, slots)
         return self._read[key]
+
+    def several(self, step: Step) -> tuple[Unfolding, Unfolding] | None:
+        """What may be said before several values at `step`, and each of them; in text, made once.
+
+        None in a language without such rules.
+        """
+        rules = "several_begin", "one_of_several"
+        if not all(rule in self.language.rules for rule in rules):
+            return None
+        measure = step.measure.quantity
+        for rule in rules:
+            if (key := (measure, rule)) not in self._read:
+                slots = self._slots_of_text(step) | {"option": VOID}
+                self._read.setdefault(key, self.language.parser(rule, slots))
+        begins, each = (self._read[measure, rule] for rule in rules)
+        return begins, each
+
+    def _slots_of_text(self, step: Step | None) -> dict[str, Expansion]:
+        """The slots of what is read in text alone: a wire may be called by its role."""
+        roles = choice(
+            Tagged(
+                choice(
+                    (
+                        wire_names(self.language, self.plan, pin),
+                        *self.language.called("role", (pin.function, *pin.names)),
+                    )
+                ),
+                (f"wire {pin.number}",),
+            )
+            for pin in self.plan.connector.pins
+        )
+        return self.slots(step, written=True) | {"wire": roles}
 
     def _automaton(self, rule: str, slots: dict[str, Expansion], moment: Moment) -> Automaton:
         """The automaton of a rule; while wires may be told, only their names are made anew."""

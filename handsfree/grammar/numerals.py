@@ -17,6 +17,16 @@ Form = Literal[
     "plain", "written", "hundred left out", "point left out", "point left out late", "unit left out"
 ]
 
+#: How much is left out of a number that is spoken in a form.
+LEFT_OUT: dict[Form, int] = {
+    "plain": 0,
+    "written": 0,
+    "hundred left out": 1,
+    "point left out": 2,
+    "point left out late": 3,
+    "unit left out": 3,
+}
+
 #: Tags that `number_of` understands, by their first word.
 NUMBER_TAGS = frozenset(
     {"numeral", "add", "times", "digit", "point", "gap", "late", "elided", "plus", "minus"}

@@ -25,6 +25,7 @@ from handsfree.events import (
 from handsfree.events.sound import Keep, kept
 from handsfree.grammar import Automaton
 from handsfree.heard import Heard
+from handsfree.job.evidence import SaidIn
 from handsfree.job.times import SaidTimes
 from handsfree.log import JobLog, encode_flac
 from handsfree.log.record import decoded
@@ -65,6 +66,9 @@ class Job:
         self._codec = Codec(dialogue.desk.plan)
         events = decoded(self._codec, log.lines, log.folder)
         self.session = Session.of(logged.event for logged in events)
+        self._said_in = SaidIn()
+        for logged in events:
+            self._said_in.follow(logged)
         taken_up = [e.event.technician for e in events if isinstance(e.event, JobTakenUp)]
         self._by = next((name for name in reversed(taken_up) if name), "")
 
@@ -148,6 +152,7 @@ class Job:
         line = self.log.append(kind, sound, **fields, **evidence)
         logged = self._codec.wrote(event, line.seq, line.time, line.kind, line.fields)
         self.session = self.session.after(event)
+        self._said_in.follow(logged)
         self._tell(logged)
         return logged
 
@@ -158,16 +163,16 @@ class Job:
         source: str | None = None,
         via: Via | None = None,
     ) -> None:
-        evidence: dict[str, object] = {}
         if not kept(self._keep, response.events):
             sound = None
         for event in response.events:
             match event:
                 case UtteranceHeard():
-                    logged = self.happened(replace(event, source=source, via=via), sound)
-                    evidence = {"heard": logged.seq, "clip": logged.clip}
-                case ReadingTaken() | ReadingStruck() | Noted():
-                    self.happened(event, None, **evidence)
+                    self.happened(replace(event, source=source, via=via), sound)
+                case ReadingTaken():
+                    self.happened(event, None, **self._said_in.value)
+                case ReadingStruck() | Noted():
+                    self.happened(event, None, **self._said_in.utterance)
                 case Spoke(text=text) | Asked(text=text):
                     self.happened(event)
                     self._speak(text)

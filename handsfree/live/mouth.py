@@ -57,7 +57,8 @@ class Mouth:
         """Take from an event which tone comes next, and louder, softer, faster, slower."""
         match event:
             case ReadingTaken(entry=Entry(verdict=Comparison(outcome=str()) as verdict)):
-                self._tone = "in_range" if verdict.passed else "out_of_range"
+                worse = self._tone == "out_of_range" or not verdict.passed  # of several values
+                self._tone = "out_of_range" if worse else "in_range"
             case Asked():
                 self._tone = "asked"
             case UtteranceHeard(understood=Understood(meaning=Command(name=command))):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import deque
 
 from handsfree.grammar import Automaton
-from handsfree.grammar.going_on import Outlook, outlook
+from handsfree.grammar.going_on import Outlook, outlook, value_of_wire
 from handsfree.heard import Heard
 from handsfree.sound.endpoint import PAUSE
 
@@ -25,6 +25,10 @@ WAITED_FOR: dict[Outlook, float] = {
 }
 """Seconds without speech that end an utterance, by what may come; the first and the third fitted on
 the tuning split, as a value cut in two against waiting (`python -m tests.patience_fit`)."""
+
+ANOTHER_WIRE = 0.5
+"""Seconds after a value that was said with its wire, since that of another wire may follow.  Common
+practice, no published source: the pause of a comma."""
 
 DECIDES = 0.6
 """Belief below which what was heard decides nothing."""
@@ -55,6 +59,8 @@ class Patience:
             within: longest pause within the utterance so far, in seconds.
         """
         wanted = WAITED_FOR[self._outlook(heard, grammar)]
+        if wanted < ANOTHER_WIRE and value_of_wire(grammar, heard.text.split()):
+            wanted = ANOTHER_WIRE
         if wanted >= PAUSE:
             return wanted
         longest = max(within, *self._within, 0.0)

@@ -16,11 +16,13 @@ from handsfree.meaning.meanings import (
     Repair,
     Seen,
     SetCondition,
+    Several,
     State,
     Take,
     Telling,
     Unclear,
     Understood,
+    Unread,
 )
 
 __all__ = [
@@ -38,10 +40,12 @@ __all__ = [
     "Repair",
     "Seen",
     "SetCondition",
+    "Several",
     "State",
     "Take",
     "Telling",
     "Unclear",
     "Understood",
+    "Unread",
     "interpret",
 ]

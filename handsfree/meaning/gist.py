@@ -9,6 +9,7 @@ if none of them may change what is meant: "not", "if", a number.
 from __future__ import annotations
 
 from collections.abc import Container
+from dataclasses import replace
 from itertools import pairwise
 
 from handsfree.grammar.moment import Moment, SpokenPlan
@@ -18,6 +19,7 @@ from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.meanings import (
     DECISIVE,
     Ambiguous,
+    Aside,
     Command,
     Difference,
     Meaning,
@@ -78,12 +80,15 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
         ):
             found.setdefault((len(passed), len(beside)), {})[meaning] = None
     nearest = list(found[min(found)]) if found else []
-    for first in (_answers, _over_limit, _no_note):
+    for first in (_answers, _over_limit, _no_note, _no_aside):
         nearest = [one for one in nearest if first(one)] or nearest
     readings = tuple(one for one in nearest if isinstance(one, Reading))
     if len(readings) == len(nearest) > 1:
         return Ambiguous(readings, "number form")
-    return nearest[0] if len(nearest) == 1 else None
+    if len(nearest) != 1:
+        return None
+    (found_here,) = nearest
+    return replace(found_here, about=True) if isinstance(found_here, Aside) else found_here
 
 
 def _beside(meaning: Meaning, tags: Tags) -> list[str]:
@@ -129,7 +134,7 @@ def _likely(
             return len(passed) <= MOST_AROUND_TELLING
         case Note(text=text):
             return bool(text)
-        case Reading() | Command() | SetCondition():
+        case Reading() | Command() | SetCondition() | Aside():
             return True
     return False
 
@@ -153,6 +158,10 @@ def _answers(meaning: Meaning) -> bool:
 def _over_limit(meaning: Meaning) -> bool:
     """What the meter shows of an open wire, rather than the state of the wire."""
     return isinstance(meaning, Reading) and meaning.over_limit
+
+
+def _no_aside(meaning: Meaning) -> bool:
+    return not isinstance(meaning, Aside)
 
 
 def _no_note(meaning: Meaning) -> bool:

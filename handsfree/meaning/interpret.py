@@ -17,7 +17,7 @@ from rapidfuzz import fuzz, process
 
 from handsfree.grammar.language import Language
 from handsfree.grammar.moment import Moment, SpokenPlan
-from handsfree.grammar.numerals import Form
+from handsfree.grammar.numerals import LEFT_OUT
 from handsfree.grammar.parsing import Parser, is_numeral
 from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
@@ -31,18 +31,21 @@ from handsfree.meaning.meanings import (
     Meaning,
     Note,
     Observation,
+    OneValue,
     Reading,
     Repair,
     Seen,
+    Several,
     State,
     Take,
     Telling,
     Unclear,
     Understood,
+    Unread,
 )
-from handsfree.meaning.tags import meaning_of
+from handsfree.meaning.several import several
+from handsfree.meaning.tags import in_base_unit, meaning_of
 from handsfree.plan.schema import Step
-from handsfree.units import quantity
 
 #: A rival meaning with at least this share of the belief of the best is asked about.
 RIVAL_SHARE = 0.25
@@ -59,18 +62,6 @@ LONGEST_TRY = 7
 LONGEST_TELLING = 20
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
 NAME_LIKENESS = 72.0
-
-#: Without a unit, a whole number from this up may be of the unit without its prefix.
-LARGE = 100
-
-_FORMS: dict[Form, int] = {
-    "plain": 0,
-    "written": 0,
-    "hundred left out": 1,
-    "point left out": 2,
-    "point left out late": 3,
-    "unit left out": 3,
-}
 
 
 def interpret(
@@ -103,7 +94,14 @@ def interpret(
     if best is not None and outside <= OUTSIDE_SHARE * best.share:
         found = _decide(list(families.values()), outside, step, spoken.language)
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
+        if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
+            told = _in_one_breath(heard, found.text, spoken, step)
+            if told and isinstance(told.meaning, Several):
+                return told
         return replace(found, share=likely)
+    awake = moment in ("beginning", "listening", "answering")
+    if strange and awake and (told := _in_one_breath(heard, strange, spoken, step)):
+        return told
     repaired = None if best else _repaired(heard.hypotheses[0], spoken, grammar, step)
     if repaired or reason:
         return repaired or Understood(Unclear(reason), heard.text)
@@ -116,6 +114,51 @@ def interpret(
         return Understood(meaning, strange, share=share, by_gist=True)
     about = _may_be_meant(strange, spoken, telling=spoken.may_be_told(moment))
     return Understood(Aside("unknown", about=about), strange)
+
+
+def _in_one_breath(
+    heard: Heard, text: str, spoken: SpokenPlan, step: Step | None
+) -> Understood | None:
+    """Several values that were said in one breath, if `text` tells them.
+
+    What is heard otherwise of one of them, and nearly as likely, is its rival.  They are as by
+    gist where they were heard: no grammar has held them against what sounds alike.
+    """
+    found = several(text, spoken, step)
+    if found is None or not isinstance(found.meaning, Several):
+        return found
+    shares = {h.text: share for h, share in zip(heard.hypotheses, heard.shares, strict=True)}
+    values, share = list(found.meaning.values), shares[text]
+    for other in shares:
+        rival = several(other, spoken, step) if other != text else None
+        if rival is None or not isinstance(rival.meaning, Several):
+            continue
+        if rival.meaning.values == found.meaning.values:
+            share += shares[other]
+        elif shares[other] >= RIVAL_SHARE * shares[text]:
+            values = [_or_rival(value, rival.meaning.values) for value in values]
+    meaning = replace(found.meaning, values=tuple(values))
+    return replace(found, meaning=meaning, share=share, by_gist=found.by_gist or not heard.typed)
+
+
+def _or_rival(value: OneValue, heard: Sequence[OneValue]) -> OneValue:
+    """The value of a wire, or the two between which must be asked, if it was heard otherwise."""
+    takes = _candidates(value)
+    for other in heard:
+        rivals = _candidates(other)
+        if takes and rivals and {t.wire for t in takes} == {r.wire for r in rivals}:
+            both = tuple(dict.fromkeys((*takes, *rivals)))
+            return value if set(both) == set(takes) else Ambiguous(both, "heard")
+    return value
+
+
+def _candidates(value: OneValue) -> tuple[Take, ...]:
+    match value:
+        case Unread():
+            return ()
+        case Ambiguous(candidates=candidates):
+            return candidates
+    return (value,)
 
 
 def _may_be_meant(text: str, spoken: SpokenPlan, *, telling: bool) -> bool:
@@ -201,7 +244,7 @@ def _meanings(
     if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
         parses = parse_text(grammar, sounds)
     found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
-    found += [m for m in map(partial(_in_base_unit, unit=unit), found) if m]
+    found += [m for m in map(partial(in_base_unit, unit=unit), found) if m]
     found = [m for m in found if not isinstance(m, Aside)] or found
     told: list[Meaning] = [m for m in found if isinstance(m, Telling | Difference)]
     if told:
@@ -214,11 +257,11 @@ def _meanings(
     for meaning in [*(m for m in found if not isinstance(m, Seen)), *_seen(found)]:
         if isinstance(meaning, Reading):
             known = numbers.get(key := _key(meaning, step))
-            if known is None or _FORMS[meaning.form] < _FORMS[known.form]:
+            if known is None or LEFT_OUT[meaning.form] < LEFT_OUT[known.form]:
                 numbers[key] = meaning
         else:
             others.append(meaning)
-    return [*sorted(numbers.values(), key=lambda r: _FORMS[r.form]), *others]
+    return [*sorted(numbers.values(), key=lambda r: LEFT_OUT[r.form]), *others]
 
 
 def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
@@ -230,19 +273,9 @@ def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
             read += [seen.reading] if seen.reading else []
     found: list[Meaning] = []
     for kind, readings in kinds.items():
-        ways = sorted(readings, key=lambda r: _FORMS[r.form])
+        ways = sorted(readings, key=lambda r: LEFT_OUT[r.form])
         found.append(replace(kind, reading=next(iter(ways), None), others=tuple(ways[1:])))
     return found
-
-
-def _in_base_unit(meaning: Meaning, unit: str) -> Reading | None:
-    """A large bare number at a step in kilohms may be ohms: "four thousand nine hundred"."""
-    if not isinstance(meaning, Reading) or meaning.unit_spoken or meaning.number is None:
-        return None
-    large = meaning.number >= LARGE and meaning.number == meaning.number.to_integral()
-    if not large or unit[:1] not in ("k", "M") or meaning.value != quantity(meaning.number, unit):
-        return None
-    return replace(meaning, value=quantity(meaning.number, unit[1:]), form="unit left out")
 
 
 def _told_apart(meanings: list[Meaning], step: Step | None) -> list[Meaning]:

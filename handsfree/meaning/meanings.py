@@ -207,6 +207,36 @@ TWINS = "more than one wire has that name"
 
 
 @dataclass(frozen=True, slots=True)
+class Unread:
+    """A value that was said of a wire, among others, and that nobody can log.
+
+    Attributes:
+        wire: label of its pin.
+        reason: what it is instead; "unknown" for words that were not understood.
+    """
+
+    wire: str
+    reason: AsideKind = "unknown"
+
+
+OneValue = Take | Ambiguous | Unread
+"""One of several that are said in one breath."""
+
+
+@dataclass(frozen=True, slots=True)
+class Several:
+    """Values of several wires, said in one breath.
+
+    Attributes:
+        values: in the order in which they were said; the candidates of each that is ambiguous.
+        announced: how many there should be; 0 if that was not said.
+    """
+
+    values: tuple[OneValue, ...]
+    announced: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Unclear:
     """Nothing that can be said here."""
 
@@ -214,7 +244,17 @@ class Unclear:
 
 
 Meaning = (
-    Take | Command | SetCondition | Note | Seen | Telling | Difference | Ambiguous | Aside | Unclear
+    Take
+    | Command
+    | SetCondition
+    | Note
+    | Seen
+    | Telling
+    | Difference
+    | Several
+    | Ambiguous
+    | Aside
+    | Unclear
 )
 
 

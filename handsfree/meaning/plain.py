@@ -16,10 +16,12 @@ from handsfree.meaning.meanings import (
     Reading,
     Seen,
     SetCondition,
+    Several,
     State,
     Telling,
     Unclear,
     Understood,
+    Unread,
 )
 from handsfree.plan.schema import Plan
 from handsfree.units import Quantity
@@ -45,11 +47,11 @@ def _volts(value: Quantity | None) -> str | None:
     return None if value is None else f"{float(value.m_as('V'))} V"
 
 
-def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
+def plain(meaning: Meaning | Unread, plan: Plan) -> dict[str, Any]:
     """`meaning` as JSON values.
 
     `kind` is reading, state, observation, command, condition, note, seen, telling, difference,
-    ambiguous, aside or unclear.
+    several, unread, ambiguous, aside or unclear.
     `value` is the number of a reading in its `unit` (None for over limit), the name of a
     state, an answer, a command or a condition, or the text of a note.
     """
@@ -96,6 +98,11 @@ def plain(meaning: Meaning, plan: Plan) -> dict[str, Any]:
         case Difference(first=first, second=second, drop=drop):
             fields |= {"kind": "difference", "value": "drop" if drop else "difference"}
             fields |= {"others": [written_pin(first), written_pin(second)]}
+        case Several(values=values, announced=announced):
+            fields |= {"kind": "several", "candidates": [plain(one, plan) for one in values]}
+            fields |= {"announced": announced} if announced else {}
+        case Unread(reason=reason):
+            fields |= {"kind": "unread", "reason": reason}
         case Ambiguous(candidates=candidates, reason=reason):
             options = [plain(c, plan) for c in candidates]
             fields |= {"kind": "ambiguous", "candidates": options, "reason": reason}

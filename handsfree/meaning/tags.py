@@ -31,14 +31,23 @@ from handsfree.meaning.meanings import (
 )
 from handsfree.units import quantity
 
+#: Without a unit, a whole number from this up may be of the unit without its prefix.
+LARGE = 100
+
 
 def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     """The meaning of one tag sequence.
+
+    What stands before the tag "but" counts for nothing, nor does what follows the tag "not".
 
     Args:
         tags: from `Automaton.parses`.
         step_unit: unit meant when none is spoken; empty where the step measures no quantity.
     """
+    if "but" in tags:
+        tags = tags[tags.index("but") + 1 :]
+    if "not" in tags:
+        tags = tags[: tags.index("not")]
     by_verb: dict[str, str] = {}
     for tag in tags:
         verb, _, argument = tag.partition(" ")
@@ -143,3 +152,13 @@ def _scaled(unit: str, prefix: str) -> str:
     """`unit` with its prefix replaced: "4.7 k" at a step in MΩ is 4.7 kΩ."""
     base = next((u for u in ("V", "Ω", "A", "Hz", "F") if unit.endswith(u)), unit)
     return prefix + base if prefix else unit
+
+
+def in_base_unit(meaning: Meaning, unit: str) -> Reading | None:
+    """A large bare number at a step in kilohms may be ohms: "four thousand nine hundred"."""
+    if not isinstance(meaning, Reading) or meaning.unit_spoken or meaning.number is None:
+        return None
+    large = meaning.number >= LARGE and meaning.number == meaning.number.to_integral()
+    if not large or unit[:1] not in ("k", "M") or meaning.value != quantity(meaning.number, unit):
+        return None
+    return replace(meaning, value=quantity(meaning.number, unit[1:]), form="unit left out")

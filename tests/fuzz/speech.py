@@ -18,7 +18,16 @@ from handsfree.grammar.moment import Moment
 from handsfree.grammar.parsing import NUMERAL
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
-from handsfree.meaning import Ambiguous, Command, Meaning, Reading, State, interpret
+from handsfree.meaning import (
+    Ambiguous,
+    Command,
+    Meaning,
+    Reading,
+    Several,
+    State,
+    Unread,
+    interpret,
+)
 from handsfree.plan import Step, load_plan
 from handsfree.units import parse_quantity
 from tests.fuzz.case import Outcome, need, tried
@@ -168,7 +177,24 @@ def of_any_words(rng: random.Random, name: str) -> Said:
     return Said(" ".join(rng.choices(pool, k=rng.choice((1, 3, 6, 12, 12, 40, 300)))))
 
 
-WAYS = (in_words, digit_by_digit, in_figures, of_the_grammar, of_any_words)
+def in_a_breath(rng: random.Random, name: str) -> Said:
+    """Values of several wires, perhaps with a word that denies them, or one that says nothing."""
+    pins = _spoken(name).plan.connector.pins
+    numbers, words = [], list[str]()
+    for pin in rng.sample(pins, 2):
+        numbers.append(number := _number(rng))
+        spelled = num2words(number).replace("-", " ").replace(",", "")
+        words += [*pin.function.split(), *spelled.split(), rng.choice(UNITS[:2])]
+    denied = rng.random() < 0.5
+    if denied:
+        words.insert(rng.randrange(len(words) + 1), rng.choice(DENIALS))
+    elif rng.random() < 0.3:
+        words.insert(rng.randrange(len(words) + 1), rng.choice(_vocabulary(name)[2]))
+        return Said(" ".join(words))
+    return Said(" ".join(words), lambda r: r.form != "plain" or r.number in numbers, denied=denied)
+
+
+WAYS = (in_words, digit_by_digit, in_figures, of_the_grammar, of_any_words, in_a_breath)
 
 
 @functools.cache
@@ -212,6 +238,10 @@ def _check(said: Said, meaning: Meaning) -> None:
         case Ambiguous(candidates=several):
             for one in several:
                 _check(said, one)
+        case Several(values=values):
+            for value in values:
+                if not isinstance(value, Unread):
+                    _check(said, value)
         case Command(take=take) if take:
             _check(said, take)
         case Reading() as reading:
@@ -233,7 +263,8 @@ def meaning(rng: random.Random) -> Outcome:
     moment = rng.choice(MOMENTS)
     found = interpret(Heard.of_text(said.text), spoken, step, moment).meaning
     _check(said, found)
-    return "taken" if isinstance(found, Reading | State | Ambiguous | Command) else "refused"
+    taken = isinstance(found, Reading | State | Several | Ambiguous | Command)
+    return "taken" if taken else "refused"
 
 
 @functools.cache

@@ -7,6 +7,8 @@ becomes silence of the same length, so that times go on to count the audio clock
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -23,6 +25,9 @@ PRESSED = 8.0
 
 TurnState = Literal["listening", "speaking", "waiting"]
 
+Cancel = Callable[[Samples, Samples], Samples]
+"""Takes a block of the microphone's sound and one of what was played; gives the sound without it."""
+
 
 class CutIn:
     """Hears the technician speak over the tool's own voice.
@@ -30,11 +35,13 @@ class CutIn:
     How much of the own voice comes back into the microphone is learned while it speaks: the
     90th percentile, over the last `MEMORY` seconds, of the microphone's level over that of
     the loudest sound just played.  Speech that is louder than that by `MARGIN`, for a quarter of
-    a second, is the technician's.  There is no echo cancellation: with an open speaker the echo
-    is as loud as the technician and nothing is ever heard; with a headset it works.
+    a second, is the technician's.  Of an echo canceller's sound the same is learned: what it left
+    of the own voice.  Without one nothing is ever heard beside an open speaker, whose echo is as
+    loud as the technician; with a headset it works.
 
     Args:
         detector: voice activity detector of its own.
+        cancel: echo canceller, if there is one.
     """
 
     MARGIN = 8.0
@@ -49,11 +56,18 @@ class CutIn:
     """Seconds of own voice before it dares to judge."""
     MEMORY = 10.0
 
-    def __init__(self, detector: Detector) -> None:
+    def __init__(self, detector: Detector, cancel: Cancel | None = None) -> None:
         self._detect = detector
+        self._cancel = cancel
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
+
+    def clean(self, block: Block) -> Block:
+        """The block without the own voice, as far as that is known; each block, in order."""
+        if self._cancel is None or block.reference is None:
+            return block
+        return replace(block, samples=self._cancel(block.samples, block.reference))
 
     def hear(self, block: Block) -> bool:
         """Whether the technician speaks over the voice; one block while it speaks."""
@@ -136,6 +150,8 @@ class Turns:
             come late while the tool speaks.
         """
         self.cut = False
+        if self._cut_in:
+            block = self._cut_in.clean(block)
         self._interrupted &= block.speaking
         if block.speaking and not self._interrupted:
             self._since = 0

@@ -16,6 +16,9 @@ from handsfree.sound.portaudio import no_output, portaudio
 OUTPUT_LATENCY = 0.05
 """Seconds of sound that PortAudio may hold ready."""
 
+KEPT = 200
+"""Pieces of what came out that are kept until they are asked for, a few seconds."""
+
 FADE = 0.01
 """Seconds in which a sound that is stopped dies away, so that it does not click."""
 
@@ -45,6 +48,7 @@ class Speaker:
         self._ending: deque[tuple[int, float]] = deque()  # ends, and when they will be heard
         self._begun = self._ended = self._stopped = 0  # numbers of breaths
         self._level = 0.0
+        self._out: deque[NDArray[np.float32]] = deque(maxlen=KEPT)
         audio = portaudio()
         try:
             found = audio.query_devices(device, "output")
@@ -80,11 +84,16 @@ class Speaker:
         """Whether anything is being said, and its level now (root mean square)."""
         return self._begun > self._ended, self._level
 
+    def out(self) -> list[NDArray[np.float32]]:
+        """What was given to the device since this was last asked, silence too, at `rate`."""
+        return [self._out.popleft() for _ in range(len(self._out))]
+
     def _fill(self, out: NDArray[np.float32], frames: int, time: Any, _status: Any) -> None:
         filled = self._take(frames)
         out[: len(filled), 0] = filled
         out[len(filled) :] = 0
         self._level = level(filled)
+        self._out.append(out[:, 0].copy())
         while self._queue and isinstance(number := self._queue[0], int):
             self._queue.popleft()
             self._ending.append((number, time.outputBufferDacTime + len(filled) / self.rate))

@@ -1,0 +1,61 @@
+"""The tool's own voice is taken out of what the microphone hears: WebRTC's echo canceller, AEC3.
+
+It learns the way from the speaker to the microphone, the room in it, from what it is given; the
+first half second of the first sentence is for learning.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from handsfree.errors import Missing
+from handsfree.sound.audio import RATE, Samples
+
+PIECE = RATE // 100
+"""Samples that the canceller takes at once."""
+
+LATE = 128
+"""Samples by which its sound is late: blocks of 512 and pieces of 160 never differ by more."""
+
+FILTERS = 12
+"""Of its estimator of the delay: ways of up to 0.7 s, a wireless speaker's among them."""
+
+AFTER = 1.0
+"""Seconds of silence of the tool after which sound is passed on as it is."""
+
+
+class Canceller:
+    """Sound and what was played, block by block; gives the sound without it.
+
+    Raises:
+        Missing: the library is not installed.
+    """
+
+    def __init__(self) -> None:
+        try:
+            from pywebrtc_audio import EchoCanceller
+        except ImportError as error:
+            remedy = "pip install pywebrtc-audio"
+            raise Missing("the echo canceller is not installed", remedy=remedy) from error
+        self._engine: Any = EchoCanceller(RATE, num_filters=FILTERS)
+        late = np.zeros(LATE, np.float32)
+        self._heard, self._played, self._clean = late, late, late[:0]
+        self._plain = late
+        self._silent = AFTER
+
+    def __call__(self, heard: Samples, played: Samples) -> Samples:
+        """The next block of both, equally long; as much comes out, `LATE` samples late."""
+        self._silent = 0.0 if played.any() else self._silent + len(played) / RATE
+        self._heard = np.concatenate([self._heard, heard])
+        self._played = np.concatenate([self._played, played])
+        self._plain = np.concatenate([self._plain, heard])
+        whole = len(self._heard) // PIECE * PIECE
+        done = self._engine.process(self._heard[:whole], self._played[:whole])
+        self._heard, self._played = self._heard[whole:], self._played[whole:]
+        self._clean = np.concatenate([self._clean, done])
+        size = len(heard)
+        clean, self._clean = self._clean[:size], self._clean[size:]
+        plain, self._plain = self._plain[:size], self._plain[size:]
+        return plain if self._silent > AFTER else clean

@@ -26,7 +26,7 @@ PRESSED = 8.0
 TurnState = Literal["listening", "speaking", "waiting"]
 
 Cancel = Callable[[Samples, Samples], Samples]
-"""Takes a block of the microphone's sound and one of what was played; gives the sound without it."""
+"""Takes a block of sound and one of what was played meanwhile; gives the sound without that."""
 
 
 class CutIn:

@@ -16,13 +16,13 @@ from handsfree.sound.audio import RATE, Samples
 PIECE = RATE // 100
 """Samples that the canceller takes at once."""
 
-LATE = 128
+HELD_BACK = 128
 """Samples by which its sound is late: blocks of 512 and pieces of 160 never differ by more."""
 
 FILTERS = 12
 """Of its estimator of the delay: ways of up to 0.7 s, a wireless speaker's among them."""
 
-AFTER = 1.0
+PLAIN_AFTER = 1.0
 """Seconds of silence of the tool after which sound is passed on as it is."""
 
 
@@ -40,13 +40,13 @@ class Canceller:
             remedy = "pip install pywebrtc-audio"
             raise Missing("the echo canceller is not installed", remedy=remedy) from error
         self._engine: Any = EchoCanceller(RATE, num_filters=FILTERS)
-        late = np.zeros(LATE, np.float32)
+        late = np.zeros(HELD_BACK, np.float32)
         self._heard, self._played, self._clean = late, late, late[:0]
         self._plain = late
-        self._silent = AFTER
+        self._silent = PLAIN_AFTER
 
     def __call__(self, heard: Samples, played: Samples) -> Samples:
-        """The next block of both, equally long; as much comes out, `LATE` samples late."""
+        """The next block of both, equally long; as much comes out, `HELD_BACK` samples late."""
         self._silent = 0.0 if played.any() else self._silent + len(played) / RATE
         self._heard = np.concatenate([self._heard, heard])
         self._played = np.concatenate([self._played, played])
@@ -58,4 +58,4 @@ class Canceller:
         size = len(heard)
         clean, self._clean = self._clean[:size], self._clean[size:]
         plain, self._plain = self._plain[:size], self._plain[size:]
-        return plain if self._silent > AFTER else clean
+        return plain if self._silent > PLAIN_AFTER else clean

@@ -18,7 +18,7 @@ from handsfree.errors import Missing
 from handsfree.sound.audio import RATE
 from handsfree.sound.blocks import BACKLOG, BLOCK, Block, Blocks
 from handsfree.sound.portaudio import portaudio
-from handsfree.sound.reference import Reference
+from handsfree.sound.played import Played
 from handsfree.sound.speaker import Speaker
 
 INPUT_LATENCY = 0.1
@@ -46,7 +46,7 @@ class Microphone:
 
     def __init__(self, device: str | None = None, speaker: Speaker | None = None) -> None:
         self._speaker = speaker
-        self._reference = Reference(speaker.rate) if speaker else None
+        self._played = Played(speaker.rate) if speaker else None
         self._pieces: queue.SimpleQueue[_Piece] = queue.SimpleQueue()
         self._due = 0.0  # when the next piece begins, by the clock of the device
         self._dropped = 0.0
@@ -105,10 +105,10 @@ class Microphone:
         while True:
             frames, mark, out = self._pieces.get()
             lost += mark.lost
-            if self._reference:
-                self._reference.feed(out)
+            if self._played:
+                self._played.feed(out)
             for samples in self._blocks.feed(frames):
-                reference = self._reference.next() if self._reference else None
+                reference = self._played.next() if self._played else None
                 yield replace(mark, samples=samples, lost=lost, reference=reference)
                 lost = 0
 

@@ -16,7 +16,7 @@ from handsfree.sound.portaudio import no_output, portaudio
 OUTPUT_LATENCY = 0.05
 """Seconds of sound that PortAudio may hold ready."""
 
-KEPT = 200
+PIECES_KEPT = 200
 """Pieces of what came out that are kept until they are asked for, a few seconds."""
 
 FADE = 0.01
@@ -48,7 +48,7 @@ class Speaker:
         self._ending: deque[tuple[int, float]] = deque()  # ends, and when they will be heard
         self._begun = self._ended = self._stopped = 0  # numbers of breaths
         self._level = 0.0
-        self._out: deque[NDArray[np.float32]] = deque(maxlen=KEPT)
+        self._out: deque[NDArray[np.float32]] = deque(maxlen=PIECES_KEPT)
         audio = portaudio()
         try:
             found = audio.query_devices(device, "output")

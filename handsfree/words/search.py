@@ -208,7 +208,8 @@ class Search:
             live = [beam for beam in live if beam.score > best - self.slack]
             if not live and free is None:
                 break
-            scores = self.follow([beam.tokens for beam in [*live, *([free] if free else [])]])
+            going_on = [beam.tokens for beam in live]
+            scores = self.follow([*going_on, free.tokens] if free is not None else going_on)
         order = sorted(done.values(), key=lambda found: -found.score)
         return order[: self.width], heard or free
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import erf
 
+from handsfree.words.product import Product
 from handsfree.words.search import log_probabilities
 from handsfree.words.weights import Tensor, Variables
 
@@ -52,10 +53,11 @@ class Memory:
 def joined(places: Sequence[tuple[Memory, int]]) -> Memory:
     """The memory of a batch that goes on from these rows of memories, which are equally long."""
     first = places[0][0]
-    said = [
-        tuple(np.stack([memory.said[layer][i][row] for memory, row in places]) for i in (0, 1))
-        for layer in range(len(first.said))
-    ]
+
+    def rows(layer: int, part: int) -> Tensor:
+        return np.stack([memory.said[layer][part][row] for memory, row in places])
+
+    said = [(rows(layer, 0), rows(layer, 1)) for layer in range(len(first.said))]
     return Memory(first.sound, first.told, said)
 
 
@@ -76,20 +78,17 @@ class WhisperDecoder:
             if name.startswith("decoder/")
         }
         try:
-            # Turned as well; a token's embedding is a column.
-            self._out = np.ascontiguousarray(weights["embeddings/weight"].T, np.float32)
+            self._embedded = np.array(weights["embeddings/weight"])  # without the rest of its file
             self._positions = weights["position_encodings/encodings"].astype(np.float32)
             self._heads = int(weights["num_heads"])
         except KeyError as error:
             raise ValueError(f"not a Whisper model: it has no {error}") from error
         if any(value.dtype == np.int8 and value.ndim > 1 for value in weights.values()):
             raise ValueError("8 bit weights; convert the model with 16 bit floats")
-        # Matrices are turned, so that x @ w is the fast way round.
-        self._weights: dict[str, Tensor] = {
-            name: np.ascontiguousarray(value.T, np.float32)
-            for name, value in weights.items()
-            if "layer" in name
-        }
+        layers = {n: value.astype(np.float32) for n, value in weights.items() if "layer" in n}
+        self._products = {n: Product(value.T) for n, value in layers.items() if value.ndim == 2}
+        self._vectors: dict[str, Tensor] = {n: v for n, v in layers.items() if v.ndim < 2}
+        self._out = Product(self._embedded.astype(np.float32).T)
         self._layers = sum(name.endswith("ffn/linear_0/weight") for name in weights)
 
     @property
@@ -126,8 +125,7 @@ class WhisperDecoder:
         """
         rows = np.asarray(tokens)
         before = memory.length
-        x = np.moveaxis(self._out[:, rows], 0, -1)
-        x = x + self._positions[before : before + rows.shape[1]]
+        x = self._embedded[rows] + self._positions[before : before + rows.shape[1]]
         said = []
         for layer in range(self._layers):
             name = f"layer_{layer}"
@@ -138,9 +136,12 @@ class WhisperDecoder:
             x = x[:, -wanted:] + mixed
             x = x + self._attend_sound(f"{name}/attention", x, memory.sound[layer])
             inner = self._linear(f"{name}/ffn/linear_0", self._norm(f"{name}/ffn/layer_norm", x))
-            inner *= (1 + erf(inner / np.float32(np.sqrt(2)))) / 2
+            share = erf(inner * np.float32(np.sqrt(0.5)))
+            share += 1
+            inner *= share
+            inner *= np.float32(0.5)
             x = x + self._linear(f"{name}/ffn/linear_1", inner)
-        logits = _rows(self._norm("layer_norm", x), self._out)
+        logits = self._out(self._norm("layer_norm", x))
         return log_probabilities(logits), Memory(memory.sound, memory.told, said)
 
     def _attend_said(
@@ -174,12 +175,12 @@ class WhisperDecoder:
         return self._linear(f"{name}/linear_2", _join(mixed))
 
     def _linear(self, name: str, x: Tensor) -> Tensor:
-        return _rows(x, self._weights[f"{name}/weight"]) + self._weights[f"{name}/bias"]
+        return self._products[f"{name}/weight"](x) + self._vectors[f"{name}/bias"]
 
     def _norm(self, name: str, x: Tensor) -> Tensor:
         x = x - x.mean(-1, keepdims=True)
         x = x / np.sqrt((x * x).mean(-1, keepdims=True) + np.float32(1e-5))
-        return np.asarray(x * self._weights[f"{name}/gamma"] + self._weights[f"{name}/beta"])
+        return np.asarray(x * self._vectors[f"{name}/gamma"] + self._vectors[f"{name}/beta"])
 
     def _split(self, x: Tensor) -> Tensor:
         """(..., N, D) to (..., H, N, D/H)."""
@@ -188,11 +189,6 @@ class WhisperDecoder:
     @staticmethod
     def _scale(query: Tensor) -> np.float32:
         return np.float32(query.shape[-1] ** -0.5)
-
-
-def _rows(x: Tensor, matrix: Tensor) -> Tensor:
-    """(..., D) by (D, E) as one product: NumPy else makes one of each row of the batch."""
-    return (x.reshape(-1, x.shape[-1]) @ matrix).reshape(*x.shape[:-1], -1)
 
 
 def _join(x: Tensor) -> Tensor:

@@ -20,7 +20,7 @@ MOST = 4
 """Blocks that wait; what is more comes too late for its echo."""
 
 
-class Reference:
+class Played:
     """Gives a block of the speaker's sound for each block of the microphone's.
 
     Args:

@@ -10,13 +10,15 @@ tool alone, as often: nobody must be heard.  About 2 s a try.
 from __future__ import annotations
 
 import sys
-from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter, deque
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.signal import fftconvolve
 
+from handsfree.errors import Missing
 from handsfree.events import ReadingTaken
 from handsfree.live.turns import CutIn, Turns
 from handsfree.sound.audio import RATE, Samples
@@ -28,27 +30,16 @@ from handsfree.words import Transcriber
 from .speech_bench import rooms
 from .speech_bench.conditions import CONDITIONS
 from .speech_bench.levels import at_level
-from .speech_bench.phrases import Phrase, Split, dialogue, phrases, same, scene, value_of
+from .speech_bench.phrases import Phrase, Split, dialogue, same, scene, value_of
 from .speech_bench.trials import Spoken, trials
-from .speech_bench.voices import VOICES, Manner, speak
+from .speech_bench.voices import VOICES, Manner, Voice, installed, speak
 
 STOPS = 2
 """Blocks after the cut in which the speaker still plays, and the microphone still hears it."""
+SOON = 0.15
+"""Seconds after the beginning of his speech by which the tool is to be silent."""
 LEVEL = -26.0
 NOISE = -70.0
-
-
-@dataclass(frozen=True)
-class Try:
-    """What came of one.
-
-    Attributes:
-        late: seconds from the beginning of his speech to the cut; None if there was none.
-        did: what the first thing heard came to: right, asked, wrong, or nothing.
-    """
-
-    late: float | None
-    did: str
 
 
 def room(rng: np.random.Generator) -> Samples:
@@ -61,7 +52,8 @@ def read_back(number: int) -> Samples:
     joe = next(voice for voice in VOICES if voice.engine == "piper")
     desk = dialogue("flap-actuator-5wire").desk
     step = desk.plan.steps[number % len(desk.plan.steps)]
-    text = f"Violet, four point nine eight volts, in range. Next: {desk.wording.brief_prompt(step, None)}"
+    following = desk.wording.brief_prompt(step, None)
+    text = f"Violet, four point nine eight volts, in range. Next: {following}"
     return at_level(speak(joe, text, Manner()), LEVEL)
 
 
@@ -80,47 +72,80 @@ class Bench:
         self.turns = Turns(cut_in=CutIn(silero(), Canceller()))
         self.endpointer = Endpointer()
 
-    def hear(self, played: Samples, near: Samples) -> tuple[int | None, list[Utterance]]:
-        """The tool plays this, if it is not cut off, while this is said near the microphone.
-
-        Returns:
-            The sample at which it was cut off, if it was; and what was heard until the end.
-        """
-        size = max(len(played), len(near)) // BLOCK * BLOCK + 2 * RATE // BLOCK * BLOCK
-        played = np.pad(played, (0, size - len(played)))
+    def hear(self, voice: Samples, near: Samples) -> Heard:
+        """The tool says this, if it is not cut off, while that is said near the microphone."""
+        size = (max(len(voice), len(near)) + 2 * RATE) // BLOCK * BLOCK
         near = np.pad(near, (0, size - len(near)))
         near = near + self.rng.normal(0, 10 ** (NOISE / 20), size).astype(np.float32)
-        back = fftconvolve(played, self.way)[:size]
-        cut, found = None, []
-        last = np.flatnonzero(played)[-1] if played.any() else 0
+        back = np.zeros(size + BLOCK + len(self.way))
+        left, heard = deque(np.split(voice, range(BLOCK, len(voice), BLOCK))), Heard([])
+        silent = deque([False] * STOPS)
         for at in range(0, size, BLOCK):
-            if cut is not None and at == cut + STOPS * BLOCK:
-                played[at:] = 0
-                back = fftconvolve(played, self.way)[:size]
-                last = at
-            out = played[at : at + BLOCK]
+            out = np.zeros(BLOCK, np.float32)
+            speaking = bool(left)
+            if left and not silent.popleft():
+                said = left.popleft()
+                out[: len(said)] = said
+            back[at : at + BLOCK + len(self.way) - 1] += fftconvolve(out, self.way)
             sound = np.asarray(back[at : at + BLOCK] + near[at : at + BLOCK], np.float32)
-            block = Block(sound, speaking=at < last, played=level(out), reference=out)
-            found += self.endpointer.feed(self.turns.take(block, speech=self.endpointer.speaking))
-            if self.turns.cut and cut is None:
-                cut = at + BLOCK
-        return cut, found
+            block = Block(sound, speaking=speaking, played=level(out), reference=out)
+            taken = self.turns.take(block, speech=self.endpointer.speaking)
+            heard.utterances += self.endpointer.feed(taken)
+            silent.append(self.turns.waits or heard.cut is not None)
+            if heard.silent is None and silent[-1]:
+                heard.silent = at + BLOCK
+            if self.turns.cut and heard.cut is None:
+                heard.cut = at + BLOCK
+                heard.silent = heard.silent or at + BLOCK
+                silent[-1] = True
+            elif not silent[-1]:
+                heard.silent = None
+            if heard.cut is not None and at >= heard.cut + STOPS * BLOCK:
+                left.clear()
+        return heard
 
 
-def one(trial: Spoken, ears: Transcriber, number: int) -> tuple[Try, int]:
-    """He speaks over the read-back; and how often the tool alone cut itself off or was heard."""
+@dataclass
+class Heard:
+    """What became of it.
+
+    Attributes:
+        utterances: what was heard.
+        silent: the sample at which the tool was told to be silent, and was so until it was cut off.
+        cut: the sample at which it was cut off.
+    """
+
+    utterances: list[Utterance]
+    silent: int | None = None
+    cut: int | None = None
+
+
+def one(trial: Spoken, number: int) -> tuple[float | None, list[Utterance], int]:
+    """He speaks over the read-back.
+
+    Returns:
+        Seconds from the beginning of his speech until the tool was told to be silent, if it was cut
+        off; what was heard of him; and how often the tool alone cut itself off or was heard.
+    """
     bench = Bench(number)
-    cut, found = bench.hear(read_back(number), np.zeros(0, np.float32))
-    alone = len(found) + (cut is not None)
-    played = read_back(number + 1)
+    alone = bench.hear(read_back(number), np.zeros(0, np.float32))
+    voice = read_back(number + 1)
     phrase = speak(trial.voice_used, trial.phrase.text, trial.manner)
     phrase = fftconvolve(phrase, bench.there)[: len(phrase) + RATE // 4].astype(np.float32)
     phrase = at_level(phrase, LEVEL)
-    begins = int(bench.rng.uniform(1.0, max(len(played) / RATE - 1.0, 1.5)) * RATE)
-    loud = np.flatnonzero(np.abs(phrase) > 0.02 * np.abs(phrase).max())[0]
-    cut, found = bench.hear(played, np.pad(phrase, (begins, 0)))
-    late = None if cut is None else (cut - begins - loud) / RATE
-    return Try(late, understood(trial.phrase, ears, found)), alone
+    begins = int(bench.rng.uniform(1.0, max(len(voice) / RATE - 1.0, 1.5)) * RATE)
+    heard = bench.hear(voice, np.pad(phrase, (begins, 0)))
+    late = None
+    if heard.cut is not None and heard.silent is not None:
+        late = (heard.silent - begins) / RATE - active_from(phrase)
+    return late, heard.utterances, len(alone.utterances) + (alone.cut is not None)
+
+
+def active_from(phrase: Samples) -> float:
+    """Seconds after which speech is active: at less than 15.9 dB below its level (ITU-T P.56)."""
+    piece = RATE // 100
+    levels = [level(phrase[at : at + piece]) for at in range(0, len(phrase), piece)]
+    return float(np.argmax(np.array(levels) > 10 ** ((LEVEL - 15.9) / 20))) / 100
 
 
 def understood(phrase: Phrase, ears: Transcriber, found: list[Utterance]) -> str:
@@ -138,29 +163,41 @@ def understood(phrase: Phrase, ears: Transcriber, found: list[Utterance]) -> str
     return "asked" if session.question else "nothing"
 
 
-def tries(count: int, split: Split) -> Iterator[tuple[Try, int]]:
-    """One after another; the tool's own voice is nobody's here."""
-    ears = Transcriber("auto")
-    some = (t for t in trials(split, CONDITIONS["quiet"]) if t.phrase.kind == "reading")
-    others = (t for t in some if t.voice_used.engine != "piper" and t.phrase.before == "nothing")
-    for number, trial in zip(range(count), others, strict=False):
-        found, alone = one(trial, ears, number)
-        if found.did != "right" or found.late is None or found.late > 0.15 or alone:
-            late = "not" if found.late is None else f"{found.late:.2f} s"
-            print(f"{trial.voice}: {trial.phrase.text!r}: cut {late}, {found.did}, alone {alone}")
-        yield found, alone
+def able(voices: Iterable[Voice]) -> list[Voice]:
+    """Those that can speak here, but the tool's own."""
+    found = []
+    for voice in voices:
+        with suppress(ImportError, Missing):
+            if voice.engine != "piper":
+                speak(voice, "one", Manner())
+                found.append(voice)
+    return found
 
 
 def main(count: int, split: Split) -> None:
     """Measure."""
-    found, alone = zip(*tries(count, split), strict=True)
-    late = [one.late for one in found if one.late is not None]
-    did = Counter(one.did for one in found)
+    ears = Transcriber("auto")
+    voices = able(voice for voice in installed() if voice.split == split)
+    print(f"voices: {', '.join(voice.name for voice in voices)}", flush=True)
+    readings = [
+        replace(trial, voice_used=voices[number % len(voices)])
+        for number, trial in enumerate(trials(split, CONDITIONS["quiet"]))
+        if trial.phrase.kind == "reading"
+    ]
+    late, did, own = [], Counter[str](), 0
+    for number, trial in enumerate(readings[:count]):
+        after, utterances, alone = one(trial, number)
+        what = understood(trial.phrase, ears, utterances)
+        did[what] += 1
+        own += alone
+        late += [after] if after is not None else []
+        if what != "right" or after is None or after > SOON or alone:
+            when = "not" if after is None else f"{after:.3f} s"
+            print(f"{trial.voice}: {trial.phrase.text!r}: cut off {when}, {what}, {alone} alone")
     p50, p95 = np.percentile(late, [50, 95])
-    before = sum(value < 0 for value in late)
-    print(f"{len(found)} tries: {len(late)} cut off, p50 {p50:.3f} s, p95 {p95:.3f} s")
-    print(f"{before} before he spoke; {', '.join(f'{n} {what}' for what, n in did.most_common())}")
-    print(f"the tool alone, as often: {sum(alone)} times heard or cut off")
+    print(f"{count} tries: {len(late)} cut off, told to be silent p50 {p50:.3f} s, p95 {p95:.3f} s")
+    print(f"{sum(each < 0 for each in late)} of them before he spoke", dict(did))
+    print(f"the tool alone, as often: {own} times heard or cut off")
 
 
 if __name__ == "__main__":

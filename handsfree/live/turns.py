@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -29,31 +29,56 @@ Cancel = Callable[[Samples, Samples], Samples]
 """Takes a block of sound and one of what was played meanwhile; gives the sound without that."""
 
 
+class Care(NamedTuple):
+    """How sure one must be that somebody speaks.
+
+    Attributes:
+        margin: decibels over the own echo.
+        least: blocks of speech.
+        speech: probability from which a block is speech.
+        learned: seconds of own voice before it is judged.
+    """
+
+    margin: float
+    least: int
+    speech: float
+    learned: float
+
+
+BESIDE_ECHO = Care(margin=8, least=8, speech=0.5, learned=0.6)
+CANCELLED = Care(margin=12, least=3, speech=0.4, learned=1.5)
+"""The voice is silent by then, and what is left of it in the first sentence is seldom louder."""
+
+
 class CutIn:
     """Hears the technician speak over the tool's own voice.
 
     How much of the own voice comes back into the microphone is learned while it speaks: the
     90th percentile, over the last `MEMORY` seconds, of the microphone's level over that of
-    the loudest sound just played.  Speech that is louder than that by `MARGIN`, for a quarter of
-    a second, is the technician's.  Of an echo canceller's sound the same is learned: what it left
+    the loudest sound just played.  Speech that is louder than that by a margin, for a quarter of a
+    second, is the technician's.  Of an echo canceller's sound the same is learned: what it left
     of the own voice.  Without one nothing is ever heard beside an open speaker, whose echo is as
     loud as the technician; with a headset it works.
+
+    With a canceller the voice falls silent at the first loud sound, and waits: whoever speaks is
+    then heard without it and cuts it off; after anything else it goes on.
 
     Args:
         detector: voice activity detector of its own.
         cancel: echo canceller, if there is one.
+
+    Attributes:
+        waits: whether the voice is to be silent for a moment, since somebody may be speaking.
     """
 
-    MARGIN = 8.0
-    """Decibels over the own echo."""
     FLOOR = -50.0
     """Level in dBFS below which nothing is taken for speech at the microphone."""
     ECHO = 0.3
     """Seconds in which the echo of a sound comes back."""
-    LEAST, WITHIN = 8, 12
-    """Blocks of speech that cut in, and the blocks among which they must be."""
-    LEARNED = 0.6
-    """Seconds of own voice before it dares to judge."""
+    WITHIN = 12
+    """Blocks among which those of speech must be."""
+    WAIT = 12
+    """Blocks for which the voice waits."""
     MEMORY = 10.0
 
     def __init__(self, detector: Detector, cancel: Cancel | None = None) -> None:
@@ -62,6 +87,8 @@ class CutIn:
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
+        self._loud = 0  # blocks since it began to be loud, 0 while it is not
+        self.waits = False
 
     def clean(self, block: Block) -> Block:
         """The block without the own voice, as far as that is known; each block, in order."""
@@ -71,24 +98,38 @@ class CutIn:
 
     def hear(self, block: Block) -> bool:
         """Whether the technician speaks over the voice; one block while it speaks."""
-        speech = self._detect(block.samples) >= 0.5
+        clear = self._cancel is not None and block.reference is not None
+        care = CANCELLED if clear else BESIDE_ECHO
+        speech = self._detect(block.samples) >= care.speech
         self._played.append(decibels(block.played))
         heard, played = decibels(level(block.samples)), max(self._played)
         if played > self.FLOOR:
             self._coupling.append(heard - played)
-        if len(self._coupling) < self.LEARNED * RATE / BLOCK:
+        if len(self._coupling) < care.learned * RATE / BLOCK:
             return False
         echo = played + float(np.percentile(self._coupling, 90))
-        self._over.append(speech and heard > max(echo + self.MARGIN, self.FLOOR))
-        if sum(self._over) < self.LEAST:
+        loud = heard > max(echo + care.margin, self.FLOOR)
+        self._over.append(speech and loud)
+        if clear:
+            self._wait(loud)
+        if sum(self._over) < care.least:
             return False
         self.forget()
         return True
+
+    def _wait(self, loud: bool) -> None:
+        """Once for each time that it becomes loud: a noise that stays is spoken over."""
+        if self.waits or loud:
+            self._loud += 1
+        elif self._loud:
+            self._loud = 0
+        self.waits = 0 < self._loud <= self.WAIT
 
     def forget(self) -> None:
         """The voice has stopped: what was just heard says nothing about its next breath."""
         self._over.clear()
         self._played.clear()
+        self._loud, self.waits = 0, False
 
 
 class Turns:
@@ -125,6 +166,11 @@ class Turns:
         if self._since < self._tail:
             return "speaking"
         return "listening" if self._open > 0 else "waiting"
+
+    @property
+    def waits(self) -> bool:
+        """Whether the own voice is to be silent, since somebody may be speaking over it."""
+        return self._cut_in is not None and self._cut_in.waits
 
     def press(self) -> None:
         """The key was pressed: the own voice is cut off, and one utterance is listened to."""

@@ -19,9 +19,6 @@ PIECE = RATE // 100
 HELD_BACK = 128
 """Samples by which its sound is late: blocks of 512 and pieces of 160 never differ by more."""
 
-FILTERS = 12
-"""Of its estimator of the delay: ways of up to 0.7 s, a wireless speaker's among them."""
-
 PLAIN_AFTER = 1.0
 """Seconds of silence of the tool after which sound is passed on as it is."""
 
@@ -39,7 +36,7 @@ class Canceller:
         except ImportError as error:
             remedy = "pip install pywebrtc-audio"
             raise Missing("the echo canceller is not installed", remedy=remedy) from error
-        self._engine: Any = EchoCanceller(RATE, num_filters=FILTERS)
+        self._engine: Any = EchoCanceller(RATE)
         late = np.zeros(HELD_BACK, np.float32)
         self._heard, self._played, self._clean = late, late, late[:0]
         self._plain = late

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE
 from handsfree.sound.blocks import BACKLOG, BLOCK, Block, Blocks
-from handsfree.sound.portaudio import portaudio
 from handsfree.sound.played import Played
+from handsfree.sound.portaudio import portaudio
 from handsfree.sound.speaker import Speaker
 
 INPUT_LATENCY = 0.1

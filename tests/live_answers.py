@@ -2,7 +2,7 @@
 
     python -m tests.live_answers 300 --busy [--tune] [--voice espeak-ng]
 
-Dictations through a real sound server: at each step that is open, a value that a meter may show there
+Dictations through a real sound server: at each step that is open, a value that a meter may show
 is said by the next of the held-out voices.  If the tool asks, it is answered.  With --busy another
 process keeps one processor busy meanwhile.  About 8 s an utterance.
 """

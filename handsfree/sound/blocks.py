@@ -47,11 +47,12 @@ class Blocks:
 
     Args:
         rate: frames a second of what comes in.
+        quality: of the resampling, as soxr names it; "QQ" is at once and does not filter.
     """
 
-    def __init__(self, rate: int) -> None:
+    def __init__(self, rate: int, quality: str = "HQ") -> None:
         self._resampler = (
-            None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, "float32", "HQ")
+            None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, "float32", quality)
         )
         self._rest = np.zeros(0, np.float32)
 

@@ -16,8 +16,11 @@ from handsfree.sound.audio import RATE, Samples
 PIECE = RATE // 100
 """Samples that the canceller takes at once."""
 
-HELD_BACK = 128
-"""Samples by which its sound is late: blocks of 512 and pieces of 160 never differ by more."""
+SPARE = 128
+"""Samples in store: blocks of 512 and pieces of 160 never differ by more."""
+
+HELD_BACK = SPARE + PIECE
+"""Samples by which sound is late: no echo may come before what it is the echo of."""
 
 PLAIN_AFTER = 1.0
 """Seconds of silence of the tool after which sound is passed on as it is."""
@@ -38,8 +41,8 @@ class Canceller:
             raise Missing("the echo canceller is not installed", remedy=remedy) from error
         self._engine: Any = EchoCanceller(RATE)
         late = np.zeros(HELD_BACK, np.float32)
-        self._heard, self._played, self._clean = late, late, late[:0]
-        self._plain = late
+        self._heard, self._plain, self._clean = late, late, late[:0]
+        self._played = late[:SPARE]
         self._silent = PLAIN_AFTER
 
     def __call__(self, heard: Samples, played: Samples) -> Samples:
@@ -48,7 +51,7 @@ class Canceller:
         self._heard = np.concatenate([self._heard, heard])
         self._played = np.concatenate([self._played, played])
         self._plain = np.concatenate([self._plain, heard])
-        whole = len(self._heard) // PIECE * PIECE
+        whole = len(self._played) // PIECE * PIECE
         done = self._engine.process(self._heard[:whole], self._played[:whole])
         self._heard, self._played = self._heard[whole:], self._played[whole:]
         self._clean = np.concatenate([self._clean, done])

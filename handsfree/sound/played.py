@@ -12,12 +12,16 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import butter, sosfilt
 
 from handsfree.sound.audio import Samples
 from handsfree.sound.blocks import BLOCK, Blocks
 
-MOST = 4
-"""Blocks that wait; what is more comes too late for its echo."""
+MOST = 12
+"""Blocks that may wait; both devices may hand over several at once."""
+
+WATCHED = 100
+"""Blocks, 3 s, in which all that always waited was too much."""
 
 
 class Played:
@@ -28,16 +32,23 @@ class Played:
     """
 
     def __init__(self, rate: int) -> None:
-        self._blocks = Blocks(rate)
+        self._blocks = Blocks(rate, "QQ")  # a better one would be later than the echo
+        self._low = butter(8, min(7_000, 0.45 * rate), fs=rate, output="sos")
+        self._state = np.zeros((len(self._low), 2))
         self._waiting: deque[Samples] = deque(maxlen=MOST)
+        self._left: deque[int] = deque(maxlen=WATCHED)  # how many waited after each block
 
     def feed(self, pieces: Iterable[NDArray[np.float32]]) -> None:
         """Take what the speaker was given."""
         for piece in pieces:
-            self._waiting.extend(self._blocks.feed(piece))
+            low, self._state = sosfilt(self._low, piece, zi=self._state)
+            self._waiting.extend(self._blocks.feed(low.astype(np.float32)))
 
     def next(self) -> Samples:
         """The next block; silence if there is none yet."""
-        while len(self._waiting) > 1 and not self._waiting[0].any():
+        if len(self._left) == WATCHED and min(self._left) > 0 and not self._waiting[0].any():
             self._waiting.popleft()  # while nobody speaks it may come closer
-        return self._waiting.popleft() if self._waiting else np.zeros(BLOCK, np.float32)
+            self._left.clear()
+        block = self._waiting.popleft() if self._waiting else np.zeros(BLOCK, np.float32)
+        self._left.append(len(self._waiting))
+        return block

@@ -12,13 +12,12 @@ from __future__ import annotations
 import sys
 from collections import Counter, deque
 from collections.abc import Iterable
-from contextlib import suppress
 from dataclasses import dataclass, replace
+from importlib.util import find_spec
 
 import numpy as np
 from scipy.signal import fftconvolve
 
-from handsfree.errors import Missing
 from handsfree.events import ReadingTaken
 from handsfree.live.turns import CutIn, Turns
 from handsfree.sound.audio import RATE, Samples
@@ -120,12 +119,13 @@ class Heard:
     cut: int | None = None
 
 
-def one(trial: Spoken, number: int) -> tuple[float | None, list[Utterance], int]:
+def one(trial: Spoken, number: int) -> tuple[float | None, list[Utterance], int, list[Utterance]]:
     """He speaks over the read-back.
 
     Returns:
         Seconds from the beginning of his speech until the tool was told to be silent, if it was cut
-        off; what was heard of him; and how often the tool alone cut itself off or was heard.
+        off; what was heard of him; how often the tool alone cut itself off or was heard; what is
+        heard of him while the tool is silent.
     """
     bench = Bench(number)
     alone = bench.hear(read_back(number), np.zeros(0, np.float32))
@@ -138,7 +138,9 @@ def one(trial: Spoken, number: int) -> tuple[float | None, list[Utterance], int]
     late = None
     if heard.cut is not None and heard.silent is not None:
         late = (heard.silent - begins) / RATE - active_from(phrase)
-    return late, heard.utterances, len(alone.utterances) + (alone.cut is not None)
+    own = len(alone.utterances) + (alone.cut is not None)
+    plain = bench.hear(np.zeros(0, np.float32), np.pad(phrase, (RATE, 0)))
+    return late, heard.utterances, own, plain.utterances
 
 
 def active_from(phrase: Samples) -> float:
@@ -165,13 +167,8 @@ def understood(phrase: Phrase, ears: Transcriber, found: list[Utterance]) -> str
 
 def able(voices: Iterable[Voice]) -> list[Voice]:
     """Those that can speak here, but the tool's own."""
-    found = []
-    for voice in voices:
-        with suppress(ImportError, Missing):
-            if voice.engine != "piper":
-                speak(voice, "one", Manner())
-                found.append(voice)
-    return found
+    kokoro = find_spec("kokoro_onnx") is not None
+    return [v for v in voices if v.engine != "piper" and (v.engine != "kokoro" or kokoro)]
 
 
 def main(count: int, split: Split) -> None:
@@ -184,19 +181,24 @@ def main(count: int, split: Split) -> None:
         for number, trial in enumerate(trials(split, CONDITIONS["quiet"]))
         if trial.phrase.kind == "reading"
     ]
-    late, did, own = [], Counter[str](), 0
+    late, did, plainly, own = [], Counter[str](), Counter[str](), 0
     for number, trial in enumerate(readings[:count]):
-        after, utterances, alone = one(trial, number)
+        after, utterances, alone, plain = one(trial, number)
         what = understood(trial.phrase, ears, utterances)
+        else_ = understood(trial.phrase, ears, plain)
         did[what] += 1
+        plainly[else_] += 1
         own += alone
         late += [after] if after is not None else []
-        if what != "right" or after is None or after > SOON or alone:
+        if what != else_ or after is None or after > SOON or alone:
             when = "not" if after is None else f"{after:.3f} s"
-            print(f"{trial.voice}: {trial.phrase.text!r}: cut off {when}, {what}, {alone} alone")
+            print(
+                f"{trial.voice}: {trial.phrase.text!r}: {when}, {what} for {else_}, {alone} alone"
+            )
     p50, p95 = np.percentile(late, [50, 95])
     print(f"{count} tries: {len(late)} cut off, told to be silent p50 {p50:.3f} s, p95 {p95:.3f} s")
-    print(f"{sum(each < 0 for each in late)} of them before he spoke", dict(did))
+    print(f"{sum(each < 0 for each in late)} of them before he spoke")
+    print(f"understood: {dict(did)}; the same while the tool is silent: {dict(plainly)}")
     print(f"the tool alone, as often: {own} times heard or cut off")
 
 

@@ -18,6 +18,7 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from importlib.util import find_spec
 from itertools import cycle
 from pathlib import Path
 from typing import Any
@@ -182,7 +183,8 @@ class Job:
 
 def answers(count: int, split: Split, voice: str) -> Iterator[Answer]:
     """One after another, in one job after another."""
-    voices = [v for v in installed() if v.split == split]
+    kokoro = find_spec("kokoro_onnx") is not None
+    voices = [v for v in installed() if v.split == split and (v.engine != "kokoro" or kokoro)]
     print(f"voices: {', '.join(v.name for v in voices)}", flush=True)
     number = 0
     for plan in cycle(PLANS):

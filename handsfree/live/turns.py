@@ -7,7 +7,6 @@ becomes silence of the same length, so that times go on to count the audio clock
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
@@ -15,6 +14,7 @@ import numpy as np
 
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import Detector
 
 TAIL = 0.3
@@ -24,9 +24,6 @@ PRESSED = 8.0
 """Seconds after a press of the key in which speech must begin."""
 
 TurnState = Literal["listening", "speaking", "waiting"]
-
-Cancel = Callable[[Samples, Samples], Samples]
-"""Takes a block of sound and one of what was played meanwhile; gives the sound without that."""
 
 
 class Care(NamedTuple):
@@ -65,7 +62,7 @@ class CutIn:
 
     Args:
         detector: voice activity detector of its own.
-        cancel: echo canceller, if there is one.
+        canceller: tells the own voice from others, if there is one.
 
     Attributes:
         waits: whether the voice is to be silent for a moment, since somebody may be speaking.
@@ -77,32 +74,48 @@ class CutIn:
     """Seconds in which the echo of a sound comes back."""
     WITHIN = 12
     """Blocks among which those of speech must be."""
+    DEAF = 6
+    """Blocks of his speech that the canceller may have kept from being heard."""
     WAIT = 12
     """Blocks for which the voice waits."""
     MEMORY = 10.0
 
-    def __init__(self, detector: Detector, cancel: Cancel | None = None) -> None:
+    def __init__(self, detector: Detector, canceller: Canceller | None = None) -> None:
         self._detect = detector
-        self._cancel = cancel
+        self._canceller = canceller
+        self._clean: Samples | None = None  # the last block without the own voice
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
         self._loud = 0  # blocks since it began to be loud, 0 while it is not
+        self._his = 0  # blocks since it had been loud when somebody cut in
         self.waits = False
 
-    def clean(self, block: Block) -> Block:
-        """The block without the own voice, as far as that is known; each block, in order."""
-        if self._cancel is None or block.reference is None:
+    def listen(self, block: Block) -> Block:
+        """Take in each block, in order; gives what is to be listened to, if it is listened to."""
+        self._clean = None
+        if self._canceller is None or block.reference is None:
             return block
-        return replace(block, samples=self._cancel(block.samples, block.reference))
+        self._clean = self._canceller.hear(block.samples, block.reference)
+        return replace(block, samples=self._canceller.latest(len(block.samples)))
+
+    def overheard(self, held: Samples) -> Samples:
+        """What was held when somebody cut in, without the own voice as far as that is known."""
+        if self._canceller is None or self._clean is None:
+            return held
+        self._canceller.learn(len(held))
+        heard = self._canceller.latest(len(held)).copy()
+        heard[: -(self._his + self.DEAF) * BLOCK] = 0
+        return heard
 
     def hear(self, block: Block) -> bool:
         """Whether the technician speaks over the voice; one block while it speaks."""
-        clear = self._cancel is not None and block.reference is not None
+        clear = self._clean is not None
         care = CANCELLED if clear else BESIDE_ECHO
-        speech = self._detect(block.samples) >= care.speech
+        samples = block.samples if self._clean is None else self._clean
+        speech = self._detect(samples) >= care.speech
         self._played.append(decibels(block.played))
-        heard, played = decibels(level(block.samples)), max(self._played)
+        heard, played = decibels(level(samples)), max(self._played)
         if played > self.FLOOR:
             self._coupling.append(heard - played)
         if len(self._coupling) < care.learned * RATE / BLOCK:
@@ -114,6 +127,7 @@ class CutIn:
             self._wait(loud)
         if sum(self._over) < care.least:
             return False
+        self._his = max(self._loud, care.least)
         self.forget()
         return True
 
@@ -197,7 +211,7 @@ class Turns:
         """
         self.cut = False
         if self._cut_in:
-            block = self._cut_in.clean(block)
+            block = self._cut_in.listen(block)
         self._interrupted &= block.speaking
         if block.speaking and not self._interrupted:
             self._since = 0
@@ -224,9 +238,9 @@ class Turns:
         if self._cut_in.hear(block):
             self.press()
             self.cut = True
-            heard = np.concatenate(self._held)
+            held = np.concatenate(self._held)
             self._held.clear()
-            return heard
+            return self._cut_in.overheard(held)
         if len(self._held) > self.HELD:
             return np.zeros_like(self._held.popleft())
         return np.zeros(0, np.float32)

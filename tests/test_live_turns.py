@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.signal import fftconvolve
 
 from handsfree.languages import data_folder
 from handsfree.live.turns import PRESSED, TAIL, CutIn, Turns
 from handsfree.sound.audio import RATE, Audio, Samples, load
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import Endpointer, Utterance, silero, utterances
 
 TAIL_BLOCKS = int(TAIL * RATE) // BLOCK
@@ -134,6 +137,79 @@ def test_the_own_echo_never_cuts_in(voice: Samples, decibel: float) -> None:
 def test_with_an_open_speaker_nothing_cuts_in(voice: Samples, technician: Samples) -> None:
     """The limit that makes cut-in an option: an echo as loud as the technician hides him."""
     assert cut_by(mixed(voice, 0.0, technician, 3.0), voice)[0] is None
+
+
+@dataclass
+class Beside:
+    """What a tool beside its own loudspeaker made of what it heard.
+
+    Attributes:
+        waited: blocks in which the voice was to be silent, by their numbers.
+        cut: the block that cut in.
+        found: what was heard.
+    """
+
+    waited: list[int] = field(default_factory=list)
+    cut: int | None = None
+    found: list[Utterance] = field(default_factory=list)
+
+
+def beside(voice: Samples, near: Samples) -> Beside:
+    """The voice comes back from a room as loud as it is; once told, it falls silent 2 blocks later.
+
+    The room decays by 60 dB in 0.3 s, as noise that does so (Polack 1988).
+    """
+    rng = np.random.default_rng(1)
+    room = rng.normal(size=int(0.3 * RATE)) * 10 ** (-3 * np.linspace(0, 1, int(0.3 * RATE)))
+    way = np.concatenate([np.zeros(int(0.08 * RATE)), [1.0], 0.7 * room / np.linalg.norm(room)])
+    turns, endpointer = Turns(cut_in=CutIn(silero(), Canceller())), Endpointer()
+    size = (len(voice) + RATE) // BLOCK * BLOCK
+    voice, near = (np.pad(sound, (0, size - len(sound))) for sound in (voice, near))
+    back, at, made = np.zeros(size + len(way) + BLOCK), 0, Beside()
+    for number in range(size // BLOCK):
+        out = np.zeros(BLOCK, np.float32)
+        if number - 2 not in made.waited and (made.cut is None or number < made.cut + 2):
+            out, at = voice[at : at + BLOCK], at + BLOCK
+        here = slice(number * BLOCK, (number + 1) * BLOCK)
+        back[here.start : here.start + len(way) + BLOCK - 1] += fftconvolve(out, way)
+        heard = np.asarray(back[here] + near[here], np.float32)
+        speaking = made.cut is None or number < made.cut + 4
+        block = Block(heard, speaking=speaking, played=level(out), reference=out)
+        made.found += endpointer.feed(turns.take(block, speech=endpointer.speaking))
+        if turns.waits:
+            made.waited.append(number)
+        if turns.cut:
+            made.cut = number
+    made.found += endpointer.flush()
+    return made
+
+
+def test_beside_a_loudspeaker_the_technician_cuts_in(voice: Samples, technician: Samples) -> None:
+    """He is as loud as the voice at the microphone; nothing but him is heard."""
+    begins = 4.0
+    word = technician[np.argmax(np.abs(technician) > 0.1 * technician.max()) :]
+    word = word * np.float32(level(voice) / level(word))
+    made = beside(voice, np.pad(word, (int(begins * RATE), 0)))
+    assert made.cut is not None
+    silent = (made.waited or [made.cut])[0] * BLOCK / RATE
+    assert begins < silent < begins + 0.3
+    assert made.cut * BLOCK / RATE < begins + 0.6
+    (only,) = made.found
+    assert begins - 0.4 < only.start < begins + 0.3
+    assert only.end > begins + len(word) / RATE - 0.3
+
+
+def test_beside_a_loudspeaker_the_own_voice_is_nobody(voice: Samples) -> None:
+    made = beside(voice, np.zeros(0, np.float32))
+    assert (made.cut, made.found) == (None, [])
+    assert utterances(Audio(voice))
+
+
+def test_beside_a_loudspeaker_the_voice_waits_for_a_blow_and_goes_on(voice: Samples) -> None:
+    burst = np.random.default_rng(1).normal(0, 0.3, RATE // 10).astype(np.float32)
+    made = beside(voice, np.pad(burst, (4 * RATE, 0)))
+    assert (made.cut, made.found) == (None, [])
+    assert 0 < len(made.waited) <= CutIn.WAIT
 
 
 def test_a_cough_does_not_cut_in(voice: Samples) -> None:

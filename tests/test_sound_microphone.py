@@ -226,6 +226,46 @@ def test_stopping_drops_what_is_left_and_does_not_click(loud: Loud) -> None:
     assert loud.take(480).all()
 
 
+def test_a_breath_that_waits_goes_on_where_it_was(loud: Loud) -> None:
+    sound = np.linspace(0.5, 1, 48_000, dtype=np.float32)
+    loud.speaker.play(1, sound, 48_000)
+    loud.speaker.end(1)
+    assert np.array_equal(loud.take(4800), sound[:4800])
+    loud.speaker.wait(1, True)
+    assert np.max(np.abs(np.diff(fallen := loud.take(4800)))) < 0.01
+    assert fallen[-1] == 0
+    assert not loud.take(4800).any()
+    assert loud.speaker.meanwhile() == (True, 0.0)
+    loud.speaker.wait(1, False)
+    again = loud.take(4800)
+    assert np.max(np.abs(np.diff(again))) < 0.01
+    assert np.array_equal(again[480:], sound[5280:9600])
+    loud.speaker.wait(1, True)
+    loud.take(4800)
+    loud.speaker.stop(1)
+    assert not loud.take(4800).any()
+    assert loud.said == [1]
+
+
+def test_what_is_played_is_told_beside_what_is_heard(portaudio: PortAudio) -> None:
+    """As it was given, at the microphone's rate, and never far behind."""
+    loud = Loud(portaudio)
+    microphone = Microphone(speaker=loud.speaker)
+    take = portaudio.opened[-1].callback
+    tone = np.sin(np.arange(48_000) / 48_000 * 2 * np.pi * 440).astype(np.float32)
+    loud.speaker.play(1, tone, 48_000)
+    blocks, told = microphone.blocks(), []
+    for _ in range(40):
+        loud.take(BLOCK * 3)
+        take(np.zeros((BLOCK, 1), np.float32), BLOCK, Time(), Status())
+        told.append(next(blocks).reference)
+    got = np.concatenate(told)
+    spectrum = np.abs(np.fft.rfft(got[: RATE // 2] * np.hanning(RATE // 2)))
+    assert np.argmax(spectrum) * 2 == pytest.approx(440, abs=4)
+    assert np.argmax(np.abs(got) > 0.1) < BLOCK
+    assert np.max(np.abs(got[RATE + BLOCK :])) < 1e-3
+
+
 def test_a_breath_waits_for_pieces_that_are_still_made(loud: Loud) -> None:
     loud.speaker.play(1, np.ones(100, np.float32), 48_000)
     loud.take(4800)

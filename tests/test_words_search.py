@@ -37,7 +37,6 @@ class Model:
 
     def __init__(self, seed: int, texts: Sequence[str] = ()) -> None:
         self.seed, self.texts = seed, texts
-        self.rows: list[tuple[int, ...]] = [()]
 
     def after(self, said: tuple[int, ...]) -> np.ndarray:
         rng = np.random.default_rng([self.seed, *said])
@@ -48,9 +47,8 @@ class Model:
                 scores[whole[len(said)]] += 12
         return (scores - np.log(np.exp(scores).sum())).astype(np.float32)
 
-    def follow(self, rows: Sequence[int], tokens: Sequence[int]) -> np.ndarray:
-        self.rows = [(*self.rows[r], t) for r, t in zip(rows, tokens, strict=True)]
-        return np.stack([self.after(said) for said in self.rows])
+    def follow(self, beginnings: Sequence[tuple[int, ...]]) -> list[np.ndarray]:
+        return [self.after(said) for said in beginnings]
 
     def score(self, text: str) -> float:
         said: tuple[int, ...] = ()
@@ -66,7 +64,7 @@ class Model:
     def among(self, sentences: Sentences, width: int = 8, marked: bool = False, slack: float = 6):
         letters = spelling(marked)
         search = Search(self.follow, letters, width=width, slack=slack)
-        return search.run(self.after(()), TokenGrammar(sentences, letters))
+        return search.run(TokenGrammar(sentences, letters))
 
 
 BODY = "[the] (red | green) (wire | lead)+ | (four | five) [point (two | ten)] [volts | volt]"

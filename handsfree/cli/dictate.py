@@ -62,6 +62,7 @@ from handsfree.log.consistency import length, setbacks
 from handsfree.log.folder import EVENTS
 from handsfree.plan import LoadedPlan, Plan, free_plan, load_plan
 from handsfree.sound.card import Card
+from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import silero
 from handsfree.sound.recordings import Captured, recorded
 from handsfree.sound.voice import open_voice
@@ -97,7 +98,7 @@ def dictate(
     volume: Volume = None,
     speed: Speed = None,
     key: Key = False,
-    cut_in: CutInOption = False,
+    cut_in: CutInOption = True,
     check: CheckOption = True,
     route: Annotated[
         Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")
@@ -223,7 +224,8 @@ def _listen(
     elif sounds is not None:
         session.run_files(sounds)
     else:
-        turns = Turns(cut_in=CutIn(silero()) if cut_in else None, key=key)
+        overheard = CutIn(silero(), Canceller()) if cut_in and not key else None
+        turns = Turns(cut_in=overheard, key=key)
         session.run_live(settings, turns, check=check)
 
 

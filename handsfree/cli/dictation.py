@@ -46,7 +46,8 @@ Key = Annotated[
     typer.Option("--key", help="Listen only after any key, or a foot switch that types one."),
 ]
 CutInOption = Annotated[
-    bool, typer.Option("--cut-in", help="Speaking over the voice stops it; needs a headset.")
+    bool,
+    typer.Option("--cut-in/--no-cut-in", help="Speaking over the voice stops it, or is not heard."),
 ]
 CheckOption = Annotated[
     bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")

@@ -176,6 +176,7 @@ class Hearing:
         samples = self._turns.take(block, speech=self._endpointer.speaking)
         if self._turns.cut:
             self._mouth.cut()
+        self._mouth.wait(self._turns.waits)
         if self._turns.turn == "speaking" and self._endpointer.speaking:
             self._begin_again()  # the tool has spoken into an utterance
         self._feed(samples)

@@ -50,7 +50,7 @@ class Mouth:
         self._number = 0
         self._over = threading.Event()  # this breath is heard, cut off or lost
         self.was_cut = False
-        self._open = self._whole = False
+        self._open = self._whole = self._waits = False
         self._tone: Tone | None = None
 
     def follow(self, event: Event) -> None:
@@ -93,6 +93,12 @@ class Mouth:
         """Fall silent: the technician speaks, or has pressed the key."""
         self.was_cut |= not self._over.is_set()  # a breath that has been heard cannot be cut off
         self._sounds.stop(self._number)
+
+    def wait(self, silent: bool) -> None:
+        """Be silent for a moment, or go on: perhaps the technician speaks."""
+        if silent != self._waits:
+            self._waits = silent
+            self._sounds.wait(self._number, silent)
 
     def lost(self) -> None:
         """Nothing is heard any more."""

@@ -30,6 +30,10 @@ class Sounds(Protocol):
         """Fall silent at once."""
         ...
 
+    def wait(self, number: int, silent: bool) -> None:
+        """Be silent within the breath `number` for a moment, or go on with it."""
+        ...
+
     def restart(self) -> None:
         """Open the devices afresh."""
         ...

@@ -7,12 +7,14 @@ becomes silence of the same length, so that times go on to count the audio clock
 from __future__ import annotations
 
 from collections import deque
-from typing import Literal
+from dataclasses import replace
+from typing import Literal, NamedTuple
 
 import numpy as np
 
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import Detector
 
 TAIL = 0.3
@@ -24,57 +26,124 @@ PRESSED = 8.0
 TurnState = Literal["listening", "speaking", "waiting"]
 
 
+class Care(NamedTuple):
+    """How sure one must be that somebody speaks.
+
+    Attributes:
+        margin: decibels over the own echo.
+        least: blocks of speech.
+        speech: probability from which a block is speech.
+        learned: seconds of own voice before it is judged.
+    """
+
+    margin: float
+    least: int
+    speech: float
+    learned: float
+
+
+BESIDE_ECHO = Care(margin=8, least=8, speech=0.5, learned=0.6)
+CANCELLED = Care(margin=12, least=3, speech=0.4, learned=1.5)
+"""The voice is silent by then, and what is left of it in the first sentence is seldom louder."""
+
+
 class CutIn:
     """Hears the technician speak over the tool's own voice.
 
     How much of the own voice comes back into the microphone is learned while it speaks: the
     90th percentile, over the last `MEMORY` seconds, of the microphone's level over that of
-    the loudest sound just played.  Speech that is louder than that by `MARGIN`, for a quarter of
-    a second, is the technician's.  There is no echo cancellation: with an open speaker the echo
-    is as loud as the technician and nothing is ever heard; with a headset it works.
+    the loudest sound just played.  Speech that is louder than that by a margin, for a quarter of a
+    second, is the technician's.  Of an echo canceller's sound the same is learned: what it left
+    of the own voice.  Without one nothing is ever heard beside an open speaker, whose echo is as
+    loud as the technician; with a headset it works.
+
+    With a canceller the voice falls silent at the first loud sound, and waits: whoever speaks is
+    then heard without it and cuts it off; after anything else it goes on.
 
     Args:
         detector: voice activity detector of its own.
+        canceller: tells the own voice from others, if there is one.
+
+    Attributes:
+        waits: whether the voice is to be silent for a moment, since somebody may be speaking.
     """
 
-    MARGIN = 8.0
-    """Decibels over the own echo."""
     FLOOR = -50.0
     """Level in dBFS below which nothing is taken for speech at the microphone."""
     ECHO = 0.3
     """Seconds in which the echo of a sound comes back."""
-    LEAST, WITHIN = 8, 12
-    """Blocks of speech that cut in, and the blocks among which they must be."""
-    LEARNED = 0.6
-    """Seconds of own voice before it dares to judge."""
+    WITHIN = 12
+    """Blocks among which those of speech must be."""
+    DEAF = 6
+    """Blocks of his speech that the canceller may have kept from being heard."""
+    WAIT = 12
+    """Blocks for which the voice waits."""
     MEMORY = 10.0
 
-    def __init__(self, detector: Detector) -> None:
+    def __init__(self, detector: Detector, canceller: Canceller | None = None) -> None:
         self._detect = detector
+        self._canceller = canceller
+        self._clean: Samples | None = None  # the last block without the own voice
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
+        self._loud = 0  # blocks since it began to be loud, 0 while it is not
+        self._his = 0  # blocks since it had been loud when somebody cut in
+        self.waits = False
+
+    def listen(self, block: Block) -> Block:
+        """Take in each block, in order; gives what is to be listened to, if it is listened to."""
+        self._clean = None
+        if self._canceller is None or block.reference is None:
+            return block
+        self._clean = self._canceller.hear(block.samples, block.reference)
+        return replace(block, samples=self._canceller.latest(len(block.samples)))
+
+    def overheard(self, held: Samples) -> Samples:
+        """What was held when somebody cut in, without the own voice as far as that is known."""
+        if self._canceller is None or self._clean is None:
+            return held
+        self._canceller.learn(len(held))
+        heard = self._canceller.latest(len(held)).copy()
+        heard[: -(self._his + self.DEAF) * BLOCK] = 0
+        return heard
 
     def hear(self, block: Block) -> bool:
         """Whether the technician speaks over the voice; one block while it speaks."""
-        speech = self._detect(block.samples) >= 0.5
+        clear = self._clean is not None
+        care = CANCELLED if clear else BESIDE_ECHO
+        samples = block.samples if self._clean is None else self._clean
+        speech = self._detect(samples) >= care.speech
         self._played.append(decibels(block.played))
-        heard, played = decibels(level(block.samples)), max(self._played)
+        heard, played = decibels(level(samples)), max(self._played)
         if played > self.FLOOR:
             self._coupling.append(heard - played)
-        if len(self._coupling) < self.LEARNED * RATE / BLOCK:
+        if len(self._coupling) < care.learned * RATE / BLOCK:
             return False
         echo = played + float(np.percentile(self._coupling, 90))
-        self._over.append(speech and heard > max(echo + self.MARGIN, self.FLOOR))
-        if sum(self._over) < self.LEAST:
+        loud = heard > max(echo + care.margin, self.FLOOR)
+        self._over.append(speech and loud)
+        if clear:
+            self._wait(loud)
+        if sum(self._over) < care.least:
             return False
+        self._his = max(self._loud, care.least)
         self.forget()
         return True
+
+    def _wait(self, loud: bool) -> None:
+        """Once for each time that it becomes loud: a noise that stays is spoken over."""
+        if self.waits or loud:
+            self._loud += 1
+        elif self._loud:
+            self._loud = 0
+        self.waits = 0 < self._loud <= self.WAIT
 
     def forget(self) -> None:
         """The voice has stopped: what was just heard says nothing about its next breath."""
         self._over.clear()
         self._played.clear()
+        self._loud, self.waits = 0, False
 
 
 class Turns:
@@ -112,6 +181,11 @@ class Turns:
             return "speaking"
         return "listening" if self._open > 0 else "waiting"
 
+    @property
+    def waits(self) -> bool:
+        """Whether the own voice is to be silent, since somebody may be speaking over it."""
+        return self._cut_in is not None and self._cut_in.waits
+
     def press(self) -> None:
         """The key was pressed: the own voice is cut off, and one utterance is listened to."""
         if self.key:
@@ -136,6 +210,8 @@ class Turns:
             come late while the tool speaks.
         """
         self.cut = False
+        if self._cut_in:
+            block = self._cut_in.listen(block)
         self._interrupted &= block.speaking
         if block.speaking and not self._interrupted:
             self._since = 0
@@ -162,9 +238,9 @@ class Turns:
         if self._cut_in.hear(block):
             self.press()
             self.cut = True
-            heard = np.concatenate(self._held)
+            held = np.concatenate(self._held)
             self._held.clear()
-            return heard
+            return self._cut_in.overheard(held)
         if len(self._held) > self.HELD:
             return np.zeros_like(self._held.popleft())
         return np.zeros(0, np.float32)

@@ -28,12 +28,15 @@ class Block:
         lost: samples at `RATE` that were lost just before it.
         speaking: whether the tool's own voice came out of the speaker meanwhile.
         played: root mean square of what came out, 0 to 1.
+        reference: what was given to the speaker until then, shape (`BLOCK`,), as `samples`; it
+            comes out, and back in, a little later.  None if that is not known.
     """
 
     samples: Samples
     lost: int = 0
     speaking: bool = False
     played: float = 0.0
+    reference: Samples | None = None
 
 
 class Blocks:
@@ -44,11 +47,12 @@ class Blocks:
 
     Args:
         rate: frames a second of what comes in.
+        quality: of the resampling, as soxr names it; "QQ" is at once and does not filter.
     """
 
-    def __init__(self, rate: int) -> None:
+    def __init__(self, rate: int, quality: str = "HQ") -> None:
         self._resampler = (
-            None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, "float32", "HQ")
+            None if rate == RATE else soxr.ResampleStream(rate, RATE, 1, "float32", quality)
         )
         self._rest = np.zeros(0, np.float32)
 

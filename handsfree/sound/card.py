@@ -133,6 +133,10 @@ class Card:
         """Fall silent at once."""
         self._send("stop", number)
 
+    def wait(self, number: int, silent: bool) -> None:
+        """Be silent within the breath `number` for a moment, or go on with it."""
+        self._send("wait", number, silent)
+
     def restart(self) -> None:
         """Open the devices afresh, because they do not answer."""
         self._kill()

@@ -42,7 +42,7 @@ def serve(microphone: str, speaker: str, audible: str = "") -> None:
     try:
         if missing:
             raise missing
-        heard = Microphone(microphone or None, loud.meanwhile if loud else None)
+        heard = Microphone(microphone or None, loud)
     except Missing as error:
         outbox.put(Deaf(error.what, error.remedy or "", audible=loud is not None))
         time.sleep(LAST_WORDS if loud else 0.2)

@@ -7,7 +7,7 @@ mixing down and resampling happen where the queue is read.
 from __future__ import annotations
 
 import queue
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -17,10 +17,16 @@ from numpy.typing import NDArray
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE
 from handsfree.sound.blocks import BACKLOG, BLOCK, Block, Blocks
+from handsfree.sound.played import Played
 from handsfree.sound.portaudio import portaudio
+from handsfree.sound.speaker import Speaker
 
 INPUT_LATENCY = 0.1
 """Seconds of sound that PortAudio may hold, before a busy machine loses any."""
+
+
+_Piece = tuple[NDArray[np.float32], Block, list[NDArray[np.float32]]]
+"""What came in, what is known of it, and what was given to the speaker since the last one."""
 
 
 class Microphone:
@@ -28,7 +34,7 @@ class Microphone:
 
     Args:
         device: its name or part of it, or None for the default.
-        meanwhile: says for each piece whether the own voice is heard, and how loud.
+        speaker: tells for each piece whether the own voice is heard, and what was played.
 
     Attributes:
         name: of the device.
@@ -38,11 +44,10 @@ class Microphone:
         Missing: PortAudio or the device is not there.
     """
 
-    def __init__(
-        self, device: str | None = None, meanwhile: Callable[[], tuple[bool, float]] | None = None
-    ) -> None:
-        self._meanwhile = meanwhile or (lambda: (False, 0.0))
-        self._pieces: queue.SimpleQueue[tuple[NDArray[np.float32], Block]] = queue.SimpleQueue()
+    def __init__(self, device: str | None = None, speaker: Speaker | None = None) -> None:
+        self._speaker = speaker
+        self._played = Played(speaker.rate) if speaker else None
+        self._pieces: queue.SimpleQueue[_Piece] = queue.SimpleQueue()
         self._due = 0.0  # when the next piece begins, by the clock of the device
         self._dropped = 0.0
         audio = portaudio()
@@ -90,18 +95,21 @@ class Microphone:
         if status.input_overflow:
             lost += max(time.inputBufferAdcTime - self._due, seconds)
         self._due = time.inputBufferAdcTime + seconds
-        speaking, played = self._meanwhile()
+        speaking, played = self._speaker.meanwhile() if self._speaker else (False, 0.0)
         mark = Block(np.zeros(0, np.float32), round(lost * RATE), speaking, played)
-        self._pieces.put((frames.copy(), mark))
+        self._pieces.put((frames.copy(), mark, self._speaker.out() if self._speaker else []))
 
     def blocks(self) -> Iterator[Block]:
         """What it hears, without end."""
         lost = 0
         while True:
-            frames, mark = self._pieces.get()
+            frames, mark, out = self._pieces.get()
             lost += mark.lost
+            if self._played:
+                self._played.feed(out)
             for samples in self._blocks.feed(frames):
-                yield replace(mark, samples=samples, lost=lost)
+                reference = self._played.next() if self._played else None
+                yield replace(mark, samples=samples, lost=lost, reference=reference)
                 lost = 0
 
 

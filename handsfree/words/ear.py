@@ -11,8 +11,8 @@ import numpy as np
 from handsfree.grammar import Automaton
 from handsfree.words.acceptor import Acceptor, Listed, PerGrammar
 from handsfree.words.recogniser import Recognition, recognition
-from handsfree.words.search import Follow, Found, LogProbabilities, Search, TokenGrammar
-from handsfree.words.spelling import Spelling
+from handsfree.words.search import Found, LogProbabilities, Search, TokenGrammar
+from handsfree.words.spelling import Spelling, Tokens
 
 MemoryT = TypeVar("MemoryT")
 
@@ -21,6 +21,8 @@ MemoryT = TypeVar("MemoryT")
 OUTSIDE = 2.0
 #: A text that is given is scored to its end, however unlikely it is.
 _NEVER_GIVEN_UP = 200.0
+#: A spelling of it that is less likely than another by this many nats adds nothing to it.
+_SPELLED = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +51,12 @@ class Wordings:
 class Ear(Generic[MemoryT]):
     """An utterance that a model has taken in.
 
+    What the model was once asked is kept: the same beginnings are met again and again.
+
     Args:
         first: log probabilities of the first token, shape (vocabulary,).
         memory: of the model before that token.
-        step: takes one token for each of these rows of a memory; log probabilities of what
+        step: takes one token for each of these rows of memories; log probabilities of what
             comes next, shape (rows, vocabulary), and the memory with the tokens in it.
         spelling: the tokens of the model.
         grammars: in these tokens.
@@ -63,19 +67,23 @@ class Ear(Generic[MemoryT]):
         self,
         first: LogProbabilities,
         memory: MemoryT,
-        step: Callable[[MemoryT, Sequence[int], Sequence[int]], tuple[LogProbabilities, MemoryT]],
+        step: Callable[
+            [Sequence[tuple[MemoryT, int]], Sequence[int]], tuple[LogProbabilities, MemoryT]
+        ],
         spelling: Spelling,
         grammars: PerGrammar[TokenGrammar],
         no_speech: Callable[[Found], bool] = lambda free: False,
     ) -> None:
-        self._first, self._memory, self._step = first, memory, step
+        self._after: dict[Tokens, LogProbabilities] = {(): first}
+        self._places: dict[Tokens, tuple[MemoryT, int]] = {(): (memory, 0)}
+        self._step = step
         self._spelling, self._grammars = spelling, grammars
         self._no_speech = no_speech
 
     def search(self, grammar: Automaton) -> Wordings:
         """The likeliest sentences, and what is heard without a grammar."""
-        search = Search(self._begin(), self._spelling)
-        found, free = search.run(self._first, self._grammars[grammar])
+        search = Search(self._follow, self._spelling)
+        found, free = search.run(self._grammars[grammar])
         if free is None:
             return Wordings(self._texts(found))
         if self._no_speech(free):
@@ -88,21 +96,25 @@ class Ear(Generic[MemoryT]):
         texts = dict.fromkeys(texts)
         if not texts:
             return {}
-        search = Search(self._begin(), self._spelling, width=3 * len(texts), slack=_NEVER_GIVEN_UP)
+        search = Search(
+            self._follow,
+            self._spelling,
+            width=3 * len(texts),
+            slack=_NEVER_GIVEN_UP,
+            spelled=_SPELLED,
+        )
         listed = TokenGrammar(Listed(texts), self._spelling)
-        found = self._texts(search.run(self._first, listed, freely=False)[0])
+        found = self._texts(search.run(listed, freely=False)[0])
         return {text: found.get(text, -_NEVER_GIVEN_UP) for text in texts}
 
-    def _begin(self) -> Follow:
-        """The model before its first token."""
-        memory = self._memory
-
-        def follow(rows: Sequence[int], tokens: Sequence[int]) -> LogProbabilities:
-            nonlocal memory
-            following, memory = self._step(memory, rows, tokens)
-            return following
-
-        return follow
+    def _follow(self, beginnings: Sequence[Tokens]) -> Sequence[LogProbabilities]:
+        new = [tokens for tokens in dict.fromkeys(beginnings) if tokens not in self._after]
+        if new:
+            before = [self._places[tokens[:-1]] for tokens in new]
+            scores, memory = self._step(before, [tokens[-1] for tokens in new])
+            for row, tokens in enumerate(new):
+                self._after[tokens], self._places[tokens] = scores[row], (memory, row)
+        return [self._after[tokens] for tokens in beginnings]
 
     def _texts(self, found: Iterable[Found]) -> dict[str, float]:
         scores: dict[str, float] = {}

@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.special import log_softmax
 
 from handsfree.errors import Missing
 from handsfree.grammar import Automaton
@@ -28,6 +27,7 @@ from handsfree.pinned import check_pinned
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
 from handsfree.words.recogniser import Recognition
+from handsfree.words.search import log_probabilities
 from handsfree.words.spelling import Spelling, Tokens
 from handsfree.words.weights import Tensor
 
@@ -104,9 +104,10 @@ class MoonshineRecogniser:
         scores, told = self._networks.step([[BEGIN]], sound)
 
         def step(
-            said: list[Tensor], rows: Sequence[int], tokens: Sequence[int]
+            places: Sequence[tuple[list[Tensor], int]], tokens: Sequence[int]
         ) -> tuple[Tensor, list[Tensor]]:
-            picked = [array[list(rows)] for array in said]
+            arrays = range(len(told))
+            picked = [np.stack([said[array][row] for said, row in places]) for array in arrays]
             following, said = self._networks.step([[t] for t in tokens], sound, picked)
             return following[:, -1], said
 
@@ -205,7 +206,7 @@ class Networks:
         present = dict(zip(self._given, given, strict=True))
         if not sound.keys:
             sound.keys = [present[name] for name in self._keys]
-        return log_softmax(logits, -1), [present[name] for name in self._said]
+        return log_probabilities(logits), [present[name] for name in self._said]
 
 
 def spelling(path: Path) -> Spelling:

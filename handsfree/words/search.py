@@ -20,9 +20,19 @@ from handsfree.words.acceptor import AcceptorState, Sentences
 from handsfree.words.spelling import Spelling, Tokens
 
 LogProbabilities: TypeAlias = NDArray[np.float32]
-Follow: TypeAlias = Callable[[Sequence[int], Sequence[int]], LogProbabilities]
-"""Goes on from rows of the last batch, one token each; gives the log probabilities of what
-comes next, shape (rows, vocabulary)."""
+Follow: TypeAlias = Callable[[Sequence[Tokens]], Sequence[LogProbabilities]]
+"""Gives the log probabilities of what comes next, shape (vocabulary,), after each of these
+beginnings; all are equally long, and were followed up to their last token before."""
+
+
+def log_probabilities(logits: NDArray[np.float32]) -> LogProbabilities:
+    """Log softmax over the last axis, in place."""
+    rows = logits.reshape(-1, logits.shape[-1])
+    for row in rows:  # one fits into the cache of a processor
+        row -= row.max()
+        row -= np.log(np.exp(row).sum())
+    return rows.reshape(logits.shape)
+
 
 #: Natural logarithm below the best from which a hypothesis no longer matters.
 SLACK = 6.0
@@ -125,7 +135,6 @@ class Found:
 class _Live:
     place: Place
     text: str
-    row: int
     tokens: Tokens
     best: float  # log probability of `tokens`
     score: float  # of all spellings that came to the same place by the same text
@@ -146,6 +155,7 @@ class Search:
         spelling: its tokens.
         width: sentences followed at once, and the most that are found.
         slack: a hypothesis so far below the best, in nats, is given up.
+        spelled: a spelling so far below another that came to the same text is given up.
         longest: most tokens of a sentence.
     """
 
@@ -153,15 +163,15 @@ class Search:
     spelling: Spelling
     width: int = 8
     slack: float = SLACK
+    spelled: float = np.inf
     longest: int = 48
 
     def run(
-        self, first: LogProbabilities, grammar: TokenGrammar, *, freely: bool = True
+        self, grammar: TokenGrammar, *, freely: bool = True
     ) -> tuple[list[Found], Found | None]:
         """The likeliest sentences, best first, and what is heard without a grammar.
 
         Args:
-            first: log probabilities of the first token, shape (vocabulary,).
             grammar: what may be said.
             freely: whether to find the free hypothesis as well.
 
@@ -169,18 +179,19 @@ class Search:
             Sentences; and the free hypothesis, None if it is far less likely than the best.  It
             may be unfinished where it is very long.
         """
-        live = [_Live(grammar.start, "", 0, (), 0.0, 0.0)]
+        live = [_Live(grammar.start, "", (), 0.0, 0.0)]
         free: Found | None = Found((), 0.0) if freely else None
         heard: Found | None = None
         done: dict[str, Found] = {}
-        scores = first[np.newaxis]
+        ahead: dict[str, float] = {}  # the likeliest spelling that came to a text
+        scores = self.follow([()])
         for _ in range(self.longest):
             going: dict[tuple[Place, str], _Live] = {}
-            for row, beam in enumerate(live):
+            for beam, following in zip(live, scores, strict=False):
                 move = grammar.move(beam.place)
                 if move.final:
-                    self._finish(done, beam, float(scores[row, self.spelling.end]))
-                for new in self._grow(beam, row, scores[row], move):
+                    self._finish(done, beam, float(following[self.spelling.end]))
+                for new in self._grow(beam, following, move):
                     key = new.place, new.text
                     going[key] = going[key].join(new) if key in going else new
             likeliest = max(done.values(), key=lambda found: found.score, default=None)
@@ -190,16 +201,15 @@ class Search:
                 likely = likeliest and best > LIKELY * (len(likeliest.tokens) + 1)
                 if free is not None and likely and free.score < best - self.slack / 2:
                     free = None
-            live = sorted(going.values(), key=lambda b: -b.score)[: self.width]
+            for beam in going.values():
+                ahead[beam.text] = max(ahead.get(beam.text, -np.inf), beam.score)
+            live = [b for b in going.values() if b.score > ahead[b.text] - self.spelled]
+            live = sorted(live, key=lambda b: -b.score)[: self.width]
             live = [beam for beam in live if beam.score > best - self.slack]
             if not live and free is None:
                 break
-            rows = [beam.row for beam in live]
-            tokens = [beam.tokens[-1] for beam in live]
-            if free is not None:
-                rows.append(len(scores) - 1)
-                tokens.append(free.tokens[-1])
-            scores = self.follow(rows, tokens)
+            going_on = [beam.tokens for beam in live]
+            scores = self.follow([*going_on, free.tokens] if free is not None else going_on)
         order = sorted(done.values(), key=lambda found: -found.score)
         return order[: self.width], heard or free
 
@@ -211,21 +221,19 @@ class Search:
             found = Found(likelier.tokens, float(np.logaddexp(found.score, other.score)))
         done[text] = found
 
-    def _grow(self, beam: _Live, row: int, scores: LogProbabilities, move: Move) -> Iterable[_Live]:
+    def _grow(self, beam: _Live, scores: LogProbabilities, move: Move) -> Iterable[_Live]:
         for index in _top(scores[move.tokens], self.width):
-            yield self._after(beam, row, scores, int(move.tokens[index]), move.places[index])
+            yield self._after(beam, scores, int(move.tokens[index]), move.places[index])
         if move.wild is not None:
             first = self.spelling.written.start
             for token in _top(scores[first : self.spelling.written.stop], self.width):
-                yield self._after(beam, row, scores, first + token, move.wild)
+                yield self._after(beam, scores, first + token, move.wild)
 
-    def _after(
-        self, beam: _Live, row: int, scores: LogProbabilities, token: int, place: Place
-    ) -> _Live:
+    def _after(self, beam: _Live, scores: LogProbabilities, token: int, place: Place) -> _Live:
         more = float(scores[token])
         text = beam.text + self.spelling.letters(token)
         tokens = (*beam.tokens, token)
-        return _Live(place, text, row, tokens, beam.best + more, beam.score + more)
+        return _Live(place, text, tokens, beam.best + more, beam.score + more)
 
     def _free_step(
         self, free: Found, scores: LogProbabilities

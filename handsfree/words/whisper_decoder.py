@@ -5,8 +5,8 @@ two tokens.  This is the same network over the same weights in NumPy: a pre-norm
 decoder with learned positions, cross attention to the encoded sound and tied embeddings
 (Radford et al. 2022, "Robust Speech Recognition via Large-Scale Weak Supervision").
 
-Shapes: B rows of a batch, N new tokens, T tokens so far, S positions of sound, D the width
-of the model, H heads of D / H each, V the vocabulary.
+Shapes: B rows of a batch, N new tokens, T tokens so far, P tokens that all rows begin with,
+S positions of sound, D the width of the model, H heads of D / H each, V the vocabulary.
 """
 
 from __future__ import annotations
@@ -15,8 +15,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import erf, log_softmax
+from scipy.special import erf
 
+from handsfree.words.product import Product
+from handsfree.words.search import log_probabilities
 from handsfree.words.weights import Tensor, Variables
 
 KeyValue = tuple[Tensor, Tensor]
@@ -28,16 +30,35 @@ class Memory:
 
     Attributes:
         sound: (H, D/H, S) and (H, S, D/H), of the encoded sound; the same for all rows.
-        said: (B, H, T, D/H) twice, of the tokens so far.
+        told: (H, D/H, P) and (H, P, D/H), of the tokens that all rows begin with; may be empty.
+        said: (B, H, T, D/H) twice, of the tokens since.
     """
 
     sound: Sequence[KeyValue]
-    said: Sequence[KeyValue]
+    told: Sequence[KeyValue] = ()
+    said: Sequence[KeyValue] = ()
 
-    def rows(self, rows: Sequence[int]) -> Memory:
-        """The memory of a batch that goes on from these rows."""
-        picked = list(rows)
-        return Memory(self.sound, [(k[picked], v[picked]) for k, v in self.said])
+    @property
+    def length(self) -> int:
+        """Tokens in it, of each row."""
+        told = self.told[0][1].shape[1] if self.told else 0
+        return told + (self.said[0][0].shape[2] if self.said else 0)
+
+    def as_beginning(self) -> Memory:
+        """What its only row has taken in, as that with which all rows begin."""
+        told = [(np.ascontiguousarray(np.swapaxes(k[0], -1, -2)), v[0]) for k, v in self.said]
+        return Memory(self.sound, told)
+
+
+def joined(places: Sequence[tuple[Memory, int]]) -> Memory:
+    """The memory of a batch that goes on from these rows of memories, which are equally long."""
+    first = places[0][0]
+
+    def rows(layer: int, part: int) -> Tensor:
+        return np.stack([memory.said[layer][part][row] for memory, row in places])
+
+    said = [(rows(layer, 0), rows(layer, 1)) for layer in range(len(first.said))]
+    return Memory(first.sound, first.told, said)
 
 
 class WhisperDecoder:
@@ -57,20 +78,17 @@ class WhisperDecoder:
             if name.startswith("decoder/")
         }
         try:
-            # Turned as well; a token's embedding is a column.
-            self._out = np.ascontiguousarray(weights["embeddings/weight"].T, np.float32)
+            self._embedded = np.array(weights["embeddings/weight"])  # without the rest of its file
             self._positions = weights["position_encodings/encodings"].astype(np.float32)
             self._heads = int(weights["num_heads"])
         except KeyError as error:
             raise ValueError(f"not a Whisper model: it has no {error}") from error
         if any(value.dtype == np.int8 and value.ndim > 1 for value in weights.values()):
             raise ValueError("8 bit weights; convert the model with 16 bit floats")
-        # Matrices are turned, so that x @ w is the fast way round.
-        self._weights: dict[str, Tensor] = {
-            name: np.ascontiguousarray(value.T, np.float32)
-            for name, value in weights.items()
-            if "layer" in name
-        }
+        layers = {n: value.astype(np.float32) for n, value in weights.items() if "layer" in n}
+        self._products = {n: Product(value.T) for n, value in layers.items() if value.ndim == 2}
+        self._vectors: dict[str, Tensor] = {n: v for n, v in layers.items() if v.ndim < 2}
+        self._out = Product(self._embedded.astype(np.float32).T)
         self._layers = sum(name.endswith("ffn/linear_0/weight") for name in weights)
 
     @property
@@ -95,7 +113,7 @@ class WhisperDecoder:
                 keys = np.concatenate([keys, more[0][..., len(encoded) :]], -1)
                 values = np.concatenate([values, more[1][:, len(encoded) :]], -2)
             sound.append((np.ascontiguousarray(keys), np.ascontiguousarray(values)))
-        return Memory(sound, [])
+        return Memory(sound)
 
     def step(
         self, tokens: Sequence[Sequence[int]], memory: Memory, last: int = 1
@@ -106,50 +124,63 @@ class WhisperDecoder:
             Natural logarithms, shape (B, last, V), and the memory with the tokens in it.
         """
         rows = np.asarray(tokens)
-        before = memory.said[0][0].shape[2] if memory.said else 0
-        x = np.moveaxis(self._out[:, rows], 0, -1)
-        x = x + self._positions[before : before + rows.shape[1]]
+        before = memory.length
+        x = self._embedded[rows] + self._positions[before : before + rows.shape[1]]
         said = []
         for layer in range(self._layers):
             name = f"layer_{layer}"
-            past = memory.said[layer] if memory.said else None
-            mixed, pair = self._attend_said(f"{name}/self_attention", x, past)
+            # Of the last layer only that is wanted which the probabilities are made of.
+            wanted = last if layer == self._layers - 1 else rows.shape[1]
+            mixed, pair = self._attend_said(f"{name}/self_attention", x, memory, layer, wanted)
             said.append(pair)
-            x = x + mixed
+            x = x[:, -wanted:] + mixed
             x = x + self._attend_sound(f"{name}/attention", x, memory.sound[layer])
             inner = self._linear(f"{name}/ffn/linear_0", self._norm(f"{name}/ffn/layer_norm", x))
-            inner *= (1 + erf(inner / np.float32(np.sqrt(2)))) / 2
+            share = erf(inner * np.float32(np.sqrt(0.5)))
+            share += 1
+            inner *= share
+            inner *= np.float32(0.5)
             x = x + self._linear(f"{name}/ffn/linear_1", inner)
-        logits = _rows(self._norm("layer_norm", x[:, -last:]), self._out)
-        return log_softmax(logits, -1), Memory(memory.sound, said)
+        logits = self._out(self._norm("layer_norm", x))
+        return log_probabilities(logits), Memory(memory.sound, memory.told, said)
 
-    def _attend_said(self, name: str, x: Tensor, past: KeyValue | None) -> tuple[Tensor, KeyValue]:
+    def _attend_said(
+        self, name: str, x: Tensor, memory: Memory, layer: int, wanted: int
+    ) -> tuple[Tensor, KeyValue]:
+        """Of the last `wanted` tokens of x; and the keys and values with those of all of x."""
         both = self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x))
         query, keys, values = map(self._split, np.split(both, 3, -1))
-        if past:
-            keys = np.concatenate([past[0], keys], 2)
-            values = np.concatenate([past[1], values], 2)
-        new, total = query.shape[2], keys.shape[2]
-        later = np.triu(np.full((new, total), -np.inf, np.float32), total - new + 1)
-        mixed = _softmax(query @ np.swapaxes(keys, -1, -2) * self._scale(query) + later) @ values
+        query = query[:, :, -wanted:] * self._scale(query)
+        if memory.said:
+            keys = np.concatenate([memory.said[layer][0], keys], 2)
+            values = np.concatenate([memory.said[layer][1], values], 2)
+        scores = query @ np.swapaxes(keys, -1, -2)
+        total = keys.shape[2]
+        scores += np.triu(np.full((wanted, total), -np.inf, np.float32), total - wanted + 1)
+        if memory.told:
+            shared_keys, shared_values = memory.told[layer]
+            scores = np.concatenate([_shared(query, shared_keys), scores], -1)
+        shares = _exponentials(scores)
+        mixed = shares[..., -total:] @ values
+        if memory.told:
+            mixed += _shared(shares[..., :-total], shared_values)
+        mixed /= shares.sum(-1, keepdims=True)
         return self._linear(f"{name}/linear_1", _join(mixed)), (keys, values)
 
     def _attend_sound(self, name: str, x: Tensor, sound: KeyValue) -> Tensor:
         query = self._split(self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x)))
-        rows, heads, new, width = query.shape
-        # All rows in one product a head: (H, B * N, D/H).
-        flat = np.swapaxes(query, 0, 1).reshape(heads, rows * new, width)
-        mixed = _softmax(flat @ sound[0] * self._scale(query)) @ sound[1]
-        mixed = np.swapaxes(mixed.reshape(heads, rows, new, width), 0, 1)
+        shares = _exponentials(_shared(query * self._scale(query), sound[0]))
+        mixed = _shared(shares, sound[1])
+        mixed /= shares.sum(-1, keepdims=True)
         return self._linear(f"{name}/linear_2", _join(mixed))
 
     def _linear(self, name: str, x: Tensor) -> Tensor:
-        return _rows(x, self._weights[f"{name}/weight"]) + self._weights[f"{name}/bias"]
+        return self._products[f"{name}/weight"](x) + self._vectors[f"{name}/bias"]
 
     def _norm(self, name: str, x: Tensor) -> Tensor:
         x = x - x.mean(-1, keepdims=True)
         x = x / np.sqrt((x * x).mean(-1, keepdims=True) + np.float32(1e-5))
-        return np.asarray(x * self._weights[f"{name}/gamma"] + self._weights[f"{name}/beta"])
+        return np.asarray(x * self._vectors[f"{name}/gamma"] + self._vectors[f"{name}/beta"])
 
     def _split(self, x: Tensor) -> Tensor:
         """(..., N, D) to (..., H, N, D/H)."""
@@ -160,16 +191,19 @@ class WhisperDecoder:
         return np.float32(query.shape[-1] ** -0.5)
 
 
-def _rows(x: Tensor, matrix: Tensor) -> Tensor:
-    """(..., D) by (D, E) as one product: NumPy else makes one of each row of the batch."""
-    return (x.reshape(-1, x.shape[-1]) @ matrix).reshape(*x.shape[:-1], -1)
-
-
 def _join(x: Tensor) -> Tensor:
     """(B, H, N, D/H) to (B, N, D)."""
     return np.swapaxes(x, 1, 2).reshape(x.shape[0], x.shape[2], -1)
 
 
-def _softmax(x: Tensor) -> Tensor:
-    e = np.exp(x - x.max(-1, keepdims=True))
-    return np.asarray(e / e.sum(-1, keepdims=True))
+def _shared(x: Tensor, matrix: Tensor) -> Tensor:
+    """(B, H, N, D) by (H, D, E), the same for all rows, as one product for each head."""
+    rows, heads, new, width = x.shape
+    flat = np.swapaxes(x, 0, 1).reshape(heads, rows * new, width)
+    return np.swapaxes((flat @ matrix).reshape(heads, rows, new, -1), 0, 1)
+
+
+def _exponentials(x: Tensor) -> Tensor:
+    """In place, up to a factor for each row."""
+    x -= x.max(-1, keepdims=True)
+    return np.asarray(np.exp(x, out=x))

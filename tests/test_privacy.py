@@ -14,6 +14,7 @@ from handsfree.cli.app import app
 from handsfree.cli.privacy import HEADINGS, Fact, facts
 from handsfree.display.certificate import local_certificate
 from handsfree.display.web_display import certificate_folder
+from handsfree.job.acquaintance import Acquaintance, keep_acquaintance
 from handsfree.job.progress import Progress, save_progress
 from handsfree.live.settings import Settings, remember
 from handsfree.log import open_job
@@ -38,6 +39,7 @@ def test_what_is_kept_is_where_it_says_and_for_whom(home: Path) -> None:
     assert not any(fact.there for name, fact in kept().items() if name != "definitions of units")
     remember(Settings())
     save_progress(Progress("Idris"))
+    keep_acquaintance(Acquaintance("Idris"))
     local_certificate(certificate_folder(), {"localhost"})
     with open_job(Path("jobs") / "van", b"title: x\n", title="x"):
         pass
@@ -50,6 +52,7 @@ def test_what_is_kept_is_where_it_says_and_for_whom(home: Path) -> None:
     for name in (
         "jobs",
         "progress",
+        "voices",
         "certificate and its key",
         "key of the shop, and the list of what it sealed",
     ):  # "Its owner's alone"
@@ -100,6 +103,7 @@ def test_no_other_module_opens_a_connection_or_has_a_place_of_its_own() -> None:
     places = {"platformdirs", "user_data_path", "user_config_path", "user_cache_path", "home"}
     assert uses(places) == {
         "display/web_display.py",
+        "job/acquaintance.py",
         "job/progress.py",
         "live/settings.py",
         "seal/keys.py",

@@ -35,6 +35,10 @@ COMMANDS: Mapping[str, Offered] = {
         "dictate", "Dictate readings along a plan; each is checked, read back and logged."
     ),
     "resume": Offered("resume", "Go on with a job exactly where it stands, dictated as before."),
+    "enrol": Offered(
+        "enrol",
+        "Learn how a voice is misheard: 20 short lines, read aloud once, in one go or in pieces.",
+    ),
     "check-setup": Offered(
         "setup", "Check engine, model, voice, microphone, speaker and disk, and say what to do."
     ),

@@ -46,13 +46,20 @@ from handsfree.cli.output import console, fan_out, print_event, print_json_event
 from handsfree.cli.seal import sealed, unlocked
 from handsfree.dialogue import Dialogue
 from handsfree.dialogue.informed import explanation
+from handsfree.dialogue.voice_record import UNHEARD
 from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
 from handsfree.display.phone import Phone
 from handsfree.errors import BadInput, HandsfreeError
 from handsfree.events import Tell
 from handsfree.heard import Heard
 from handsfree.job import Job
-from handsfree.job.progress import load_progress, progress_file, save_progress
+from handsfree.job.acquaintance import (
+    Acquaintance,
+    acquaintance,
+    keep_acquaintance,
+    known_before,
+)
+from handsfree.job.progress import load_progress, save_progress
 from handsfree.languages import data_folder, language_of
 from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
 from handsfree.live.keys import watch
@@ -146,11 +153,12 @@ def dictate(
     """
     loaded = _chosen(plan, free=free)
     vouching = unlocked() if seal else None  # now, while there is a hand for the keyboard
-    if person is not None:
-        progress_file(person)  # is the name one that can be kept?
+    known = None if person is None else acquaintance(person)
     how = Verbosity.apprentice if apprentice else verbosity
     sounds = recorded(audio) if audio else None
     ears = None if typed else Transcriber(engine.value, model, apart=True)
+    if ears is not None and known is not None:
+        ears.enrolled = known.enrolled
     told = {
         "vehicle": vehicle,
         "registration": registration,
@@ -173,6 +181,7 @@ def dictate(
         keep=keep,
         self_check=self_check,
         taken_up_by=taken_up_by or "",
+        known=known,
         as_json=as_json,
     )
     phone = device == PHONE
@@ -194,6 +203,8 @@ def dictate(
             session.tell_end()
             if person is not None:
                 keep_progress(person, loaded, session.folder, session.began)
+            if known is not None and ears is not None:
+                keep_acquaintance(known.after(session.folder, session.began))
             if vouching is not None:
                 sealed(session.folder, vouching)
 
@@ -324,6 +335,7 @@ class _Session:
         keep: KeepName = KeepName.all,
         self_check: bool = False,
         taken_up_by: str = "",
+        known: Acquaintance | None = None,
         as_json: bool = False,
     ) -> None:
         self.loaded, self.ears, self.as_json = loaded, ears, as_json
@@ -337,7 +349,12 @@ class _Session:
         apprentice = how is Verbosity.apprentice
         informed = route is Route.informed
         self.dialogue = Dialogue(
-            loaded.plan, language, apprentice=apprentice, informed=informed, self_check=self_check
+            loaded.plan,
+            language,
+            apprentice=apprentice,
+            informed=informed,
+            self_check=self_check,
+            known=known_before(known, ears.name, self.folder) if known and ears else UNHEARD,
         )
         self.route, self.how, self.keep = route.value, how.value, keep
         self.taken_up_by = taken_up_by

@@ -52,7 +52,10 @@ CutInOption = Annotated[
 CheckOption = Annotated[
     bool, typer.Option("--check/--no-check", help="Begin with a check of the microphone.")
 ]
-Person = Annotated[str | None, typer.Option("--person", help="Apprentice whose progress is kept.")]
+Person = Annotated[
+    str | None,
+    typer.Option("--person", help="Who speaks: what is known of voice and progress is kept."),
+]
 TypedOption = Annotated[
     bool,
     typer.Option("--type", help="From the keyboard, a line an utterance; nothing is heard."),

@@ -16,6 +16,7 @@ import typer
 from handsfree.cli.options import Json
 from handsfree.cli.output import console, print_json
 from handsfree.display.web_display import LOOPBACK, PORT, certificate_folder
+from handsfree.job.acquaintance import voices_folder
 from handsfree.job.progress import progress_folder
 from handsfree.live.settings import settings_file
 from handsfree.review.places import REVIEW_PORT, index_folder
@@ -172,6 +173,14 @@ def _keeping() -> Iterator[Fact]:
         "with --person: a file for each apprentice, by name; how often each step was asked about "
         "and known. Its owner's alone. Delete the file.",
         progress_folder(),
+    )
+    yield _kept(
+        "voices",
+        "with --person and after `enrol`: a file for each person, by name. How many values were "
+        "heard right and wrong; of the lines that were read what was heard, how surely, how long "
+        "it took and how loud it was. No sound, and nothing by which a voice is known again. Used "
+        "for that person alone. Its owner's alone. `enrol NAME --delete` deletes it.",
+        voices_folder(),
     )
     yield _kept(
         "settings",

@@ -16,6 +16,7 @@ from handsfree.dialogue.moving import begin_tests
 from handsfree.dialogue.session import Session
 from handsfree.dialogue.taking import record, take
 from handsfree.dialogue.turn import Turn, closed
+from handsfree.dialogue.voice_record import UNHEARD, VoiceRecord
 from handsfree.dialogue.wording import Wording
 from handsfree.events import Event, Noted, Question, Spoke, UtteranceHeard
 from handsfree.grammar import Language, SpokenPlan
@@ -53,8 +54,9 @@ SURE_QUERY = 0.3
 _ASKED = (DECISIVE | {"pause"}) - {"correct", "finish"}
 #: Obeyed whatever is asked.
 _PAUSING = ("pause", "resume")
-#: A value that is less likely than this to be right is confirmed.
-SURE_VALUE = 0.8
+#: A value that is less likely than this to be right is confirmed: one that is logged wrongly
+#: without a question costs as much as six questions.
+SURE_VALUE = 0.85
 #: The same for a number of one word, without wire and unit: many a word sounds like one.
 SURE_ONE_WORD = 0.95
 
@@ -88,6 +90,7 @@ class Dialogue:
         apprentice: also say how to probe and why, before each step.
         informed: the next step is the one that tells most a minute, not that of the plan.
         self_check: the meter is checked before the first step.
+        known: how the technician was heard before this session.
     """
 
     def __init__(
@@ -98,8 +101,9 @@ class Dialogue:
         apprentice: bool = False,
         informed: bool = False,
         self_check: bool = False,
+        known: VoiceRecord = UNHEARD,
     ) -> None:
-        self._self_check = self_check
+        self._self_check, self._known = self_check, known
         self.desk = Desk(
             plan, _spoken(language, plan), Wording(language, plan), apprentice, informed
         )
@@ -181,7 +185,7 @@ class Dialogue:
             return Turn(session).then(Spoke(desk.say("recogniser_broke")))
         number = not isinstance(understood.meaning, State | Observation)
         enough = SURE_ONE_WORD if _one_word(understood) else SURE_VALUE
-        likely = session.speaker.probability(understood.share)
+        likely = (self._known + session.speaker).probability(understood.share)
         unsure = likely < enough or (number and not heard.numbers_trusted)
         said = [desk.say("name_repaired", heard=r.heard, taken=r.taken) for r in understood.repairs]
         unsure = unsure or understood.by_gist

@@ -17,6 +17,8 @@ from dataclasses import dataclass, replace
 #: The prior: as many values misheard, and as many heard right.  Chosen, not fitted: the bench has
 #: no speaker with a job's worth of values.
 PRIOR_WRONG, PRIOR_RIGHT = 1.0, 19.0
+#: Values that an earlier job's record may count for at most, so that a cold passes.  Chosen.
+CARRIED_ON = 200.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,21 @@ class VoiceRecord:
         if right:
             return replace(self, right=self.right + 1)
         return replace(self, wrong=self.wrong + 1)
+
+    def __add__(self, other: VoiceRecord) -> VoiceRecord:
+        """Both records of the same person as one."""
+        return VoiceRecord(self.right + other.right, self.wrong + other.wrong)
+
+    def __sub__(self, other: VoiceRecord) -> VoiceRecord:
+        """What is left of it without a part."""
+        right, wrong = self.right - other.right, self.wrong - other.wrong
+        return VoiceRecord(max(right, 0.0), max(wrong, 0.0))
+
+    @property
+    def faded(self) -> VoiceRecord:
+        """As much of it as still counts in a later job: of `CARRIED_ON` values at most."""
+        share = min(1.0, CARRIED_ON / max(self.right + self.wrong, 1.0))
+        return VoiceRecord(self.right * share, self.wrong * share)
 
     @property
     def factor(self) -> float:

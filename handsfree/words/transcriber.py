@@ -5,7 +5,9 @@ from __future__ import annotations
 from functools import partial
 from pathlib import Path
 
+from handsfree.dialogue.enrolled import Enrolled
 from handsfree.grammar import Automaton
+from handsfree.grammar.text import parse_text
 from handsfree.heard import Heard
 from handsfree.sound.endpoint import Utterance
 from handsfree.words.apart import Apart
@@ -22,6 +24,9 @@ class Transcriber:
         model: folder of its model, or None for the one that is installed.
         apart: let it live in a process of its own.
 
+    Attributes:
+        enrolled: what is known of the voice that is heard; None if nothing is.
+
     Raises:
         Missing: the engine or its model is not there.
     """
@@ -29,6 +34,7 @@ class Transcriber:
     def __init__(self, engine: str, model: Path | None = None, *, apart: bool = False) -> None:
         opening = partial(open_engine, engine, model)
         self.recogniser: Recogniser = Apart(opening) if apart else opening()
+        self.enrolled: Enrolled | None = None
 
     @property
     def name(self) -> str:
@@ -46,7 +52,7 @@ class Transcriber:
         result = self.recogniser.recognise(utterance.samples, grammar, hint)
         if result.hypotheses and utterance.voiced is not None:
             result = in_time(result, utterance.voiced, self.recogniser.pace)
-        return Heard(
+        heard = Heard(
             result.hypotheses,
             confidence=result.confidence,
             start=utterance.start,
@@ -56,3 +62,6 @@ class Transcriber:
             calibration=self.recogniser.calibration,
             broke=result.broke,
         )
+        if self.enrolled is None or self.enrolled.engine != self.name:
+            return heard
+        return self.enrolled.corrected(heard, lambda text: bool(parse_text(grammar, text)))

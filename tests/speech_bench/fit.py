@@ -15,11 +15,12 @@ from scipy.optimize import minimize
 from scipy.special import expit, logit
 
 from handsfree.heard import Heard
-from handsfree.meaning import Unclear, interpret
+from handsfree.meaning import interpret
 
 from .hearing import Listener
-from .outcome import first_right
+from .outcome import first_turn
 from .phrases import dialogue, scene
+from .sweep import thresholds
 from .trials import Trial
 
 Array = NDArray[np.float64]
@@ -54,17 +55,23 @@ def regression(features: Array, right: Array) -> Array:
 
 
 def _cases(trial: Trial, listener: Listener) -> Iterator[tuple[float, float, bool]]:
-    """Belief, best score, and whether it is right, where one utterance was understood."""
+    """Belief, best score, and whether it is right, where nothing but the probability decides.
+
+    That is a value which would be logged if the engine were believed; what is asked about for
+    another reason (a rival that is close, a wire) tells nothing of when to believe it.
+    """
     phrase, session = trial.phrase, scene(trial.phrase)
-    desk = dialogue(phrase.plan).desk
     ears = list(listener.listen(trial, phrase.text, 0))
-    if len(ears) != 1:
+    if len(ears) != 1 or not phrase.is_value:
         return
-    heard = ears[0].hear(desk, session).heard
-    plain = Heard(heard.hypotheses)
-    found = interpret(plain, desk.spoken, desk.focus(session), session.moment)
-    if heard.hypotheses and not isinstance(found.meaning, Unclear):
-        yield found.share, heard.hypotheses[0].score, first_right(phrase, found.meaning)
+    with thresholds({"SURE_VALUE": 0.0, "SURE_ONE_WORD": 0.0}):
+        did, _ = first_turn(trial, listener)
+    if did in ("right", "silent wrong"):
+        desk = dialogue(phrase.plan).desk
+        heard = ears[0].hear(desk, session).heard
+        plain = Heard(heard.hypotheses)
+        found = interpret(plain, desk.spoken, desk.focus(session), session.moment)
+        yield found.share, heard.hypotheses[0].score, did == "right"
 
 
 def _loss(chance: Array, right: Array) -> float:

@@ -20,6 +20,7 @@ _HOMES = {
     "RIVAL_SHARE": "handsfree.meaning.interpret",
     "LEAST_SHARE": "handsfree.meaning.interpret",
     "SURE_VALUE": "handsfree.dialogue.respond",
+    "SURE_ONE_WORD": "handsfree.dialogue.respond",
 }
 VALUES = {
     "RIVAL_SHARE": (0.05, 0.1, 0.15, 0.25, 0.5),

@@ -28,7 +28,7 @@ class Offered(NamedTuple):
 
 COMMANDS: Mapping[str, Offered] = {
     "demo": Offered(
-        "dictate",
+        "demo",
         "Run a recorded session: sound to log, verdict and report. No microphone is needed.",
     ),
     "dictate": Offered(

@@ -1,21 +1,16 @@
-"""`handsfree dictate` and `demo`: from speech to log."""
+"""`handsfree dictate`: from speech to log."""
 
 from __future__ import annotations
 
-import json
 import sys
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from handsfree.cli.diagnosis import show_explanation
 from handsfree.cli.dictation import (
-    LONGEST_TYPED,
     CheckOption,
     CutInOption,
     Device,
@@ -42,37 +37,23 @@ from handsfree.cli.options import (
     VoiceOption,
     calendar_day,
 )
-from handsfree.cli.output import console, fan_out, print_event, print_json_event
+from handsfree.cli.output import console
 from handsfree.cli.seal import sealed, unlocked
-from handsfree.dialogue import Dialogue
-from handsfree.dialogue.informed import explanation
-from handsfree.dialogue.voice_record import UNHEARD
-from handsfree.display import PORT, ScreenKind, Site, WebDisplay, open_display
-from handsfree.display.phone import Phone
-from handsfree.errors import BadInput, HandsfreeError
-from handsfree.events import Tell
-from handsfree.heard import Heard
-from handsfree.job import Job
+from handsfree.cli.session import DictatedSession
+from handsfree.display import PORT
+from handsfree.errors import BadInput
 from handsfree.job.acquaintance import (
-    Acquaintance,
     acquaintance,
     keep_acquaintance,
-    known_before,
 )
 from handsfree.job.progress import load_progress, save_progress
-from handsfree.languages import data_folder, language_of
-from handsfree.live import CutIn, Live, Settings, Turns, remember, remembered
-from handsfree.live.keys import watch
-from handsfree.live.verbosity import Verbosity, language_for
-from handsfree.log import JobLog, JobRecord, open_job, verify
-from handsfree.log.consistency import length, setbacks
-from handsfree.log.folder import EVENTS
-from handsfree.plan import LoadedPlan, Plan, free_plan, load_plan
-from handsfree.sound.card import Card
+from handsfree.live import CutIn, Settings, Turns, remembered
+from handsfree.live.verbosity import Verbosity
+from handsfree.log import JobRecord, verify
+from handsfree.plan import LoadedPlan, free_plan, load_plan
 from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import silero
 from handsfree.sound.recordings import Captured, recorded
-from handsfree.sound.voice import open_voice
 from handsfree.words import Transcriber
 
 #: The name of a device that is a phone with the page open.
@@ -80,8 +61,7 @@ PHONE = "phone"
 
 
 def register(app: typer.Typer) -> None:
-    """Add these commands."""
-    app.command(epilog="Example: handsfree demo")(demo)
+    """Add this command."""
     app.command(epilog="Example: handsfree dictate headlamp-levelling --audio shift.wav")(dictate)
 
 
@@ -170,7 +150,7 @@ def dictate(
         "meter_serial": meter_serial,
         "calibrated": calibrated and calendar_day(calibrated),
     }
-    session = _Session(
+    session = DictatedSession(
         loaded,
         job,
         ears,
@@ -222,7 +202,7 @@ def _chosen(plan: str | None, *, free: bool) -> LoadedPlan:
 
 
 def _listen(
-    session: _Session,
+    session: DictatedSession,
     sounds: Iterator[Captured] | None,
     *,
     settings: Settings,
@@ -276,194 +256,3 @@ def keep_progress(person: str, loaded: LoadedPlan, job: Path, since: int) -> Non
     events = JobRecord.read(job).events[since:]
     progress.add(loaded.plan.title, (logged.event for logged in events))
     console.print(f"progress of {person}: {save_progress(progress)}")
-
-
-def demo(
-    job: Annotated[Path | None, typer.Option("--job", help="Job folder; else a new one.")] = None,
-    session: Annotated[
-        str, typer.Option("--session", help="Which recorded session: see --list.")
-    ] = "low-beam",
-    engine: EngineOption = EngineName.auto,
-    model: ModelOption = None,
-    voice: VoiceOption = "off",
-    list_sessions: Annotated[bool, typer.Option("--list", help="List the sessions.")] = False,
-) -> None:
-    """Run a recorded session: sound to log, verdict and report. No microphone is needed."""
-    from handsfree.report import report_file
-
-    recordings = data_folder("demo_audio")
-    sessions = sorted(path.parent.name for path in recordings.glob("*/manifest.json"))
-    if list_sessions:
-        for name in sessions:
-            console.print(name)
-        return
-    if session not in sessions:
-        raise BadInput(
-            f"there is no recorded session {session!r}", remedy=f"Known: {', '.join(sessions)}"
-        )
-    manifest = json.loads((recordings / session / "manifest.json").read_text(encoding="utf-8"))
-    clips = [recordings / session / each["file"] for each in manifest["utterances"]]
-    loaded = load_plan(manifest["plan"])
-    scenario = loaded.plan.subject.model_dump(exclude_defaults=True)
-    details = {"subject": scenario} if scenario else {}
-    ears = Transcriber(engine.value, model, apart=True)
-    run = _Session(loaded, job, ears, voice, Verbosity.normal, details=details)
-    done = run.run_files(recorded(clips)).session
-    run.tell_end()
-    report = run.folder / "report.html"
-    report_file(run.folder, report)
-    console.print(f"verdict: {done.finding.part if done.finding else 'no rule names a part'}")
-    found = explanation(run.dialogue.at(done), done)
-    if found:
-        show_explanation(found)
-    console.print(f"report: {report}")
-
-
-class _Session:
-    """One dictation of a plan from the command line."""
-
-    def __init__(
-        self,
-        loaded: LoadedPlan,
-        folder: Path | None,
-        ears: Transcriber | None,
-        voice: str,
-        how: Verbosity,
-        *,
-        details: Mapping[str, object],
-        route: Route = Route.plan,
-        keep: KeepName = KeepName.all,
-        self_check: bool = False,
-        taken_up_by: str = "",
-        known: Acquaintance | None = None,
-        as_json: bool = False,
-    ) -> None:
-        self.loaded, self.ears, self.as_json = loaded, ears, as_json
-        self.details = details
-        self.began: int | None = None  # events that were there when the log was opened
-        language_of(loaded)
-        self.folder = folder or _new_folder(loaded)
-        self.voice = open_voice(voice)
-        self.listeners: list[Tell] = [print_json_event if as_json else print_event]
-        language = language_for(loaded.plan.language, how)
-        apprentice = how is Verbosity.apprentice
-        informed = route is Route.informed
-        self.dialogue = Dialogue(
-            loaded.plan,
-            language,
-            apprentice=apprentice,
-            informed=informed,
-            self_check=self_check,
-            known=known_before(known, ears.name, self.folder) if known and ears else UNHEARD,
-        )
-        self.route, self.how, self.keep = route.value, how.value, keep
-        self.taken_up_by = taken_up_by
-
-    @contextmanager
-    def shown(self, kind: ScreenKind, where: Site) -> Iterator[None]:
-        """Show the session on a screen while it lasts."""
-        (lines,) = self.listeners
-        display = open_display(kind, self._plan_so_far(), plain=lines, site=where)
-        self.listeners = [display.tell]
-        self.phone = display.phone if isinstance(display, WebDisplay) else None
-        try:
-            yield
-        finally:
-            display.close()
-
-    def _plan_so_far(self) -> Plan:
-        """The plan, with what was told of it in a job that is gone on with."""
-        if not (self.folder / EVENTS).exists():
-            return self.loaded.plan
-        try:
-            return JobRecord.read(self.folder).plan
-        except HandsfreeError:  # opening the log says what is wrong with it
-            return self.loaded.plan
-
-    def run_files(self, sounds: Iterator[Captured]) -> Job:
-        """Listen to recordings until they or the job end."""
-        with self._log() as log:
-            tell = fan_out(self.listeners)
-            job = Job(self.dialogue, log, tell, self.voice.speak, self.keep.value)
-            job.begin()
-            for sound in sounds:
-                if job.finished:
-                    break
-                job.listen(self._ears, sound)
-        return job
-
-    def run_typed(self, lines: Iterable[str]) -> None:
-        """Take up what is typed, a line an utterance, until there is no more or the job ends."""
-        with self._log() as log:
-            job = Job(self.dialogue, log, fan_out(self.listeners), self.voice.speak)
-            job.begin()
-            for line in lines:
-                if text := line.strip()[:LONGEST_TYPED]:
-                    job.hear(Heard.of_text(text), None, "keyboard", "keyboard")
-                if job.finished:
-                    break
-
-    @property
-    def _ears(self) -> Transcriber:
-        """The engine.
-
-        Raises:
-            BadInput: everything is typed.
-        """
-        if self.ears is None:
-            raise BadInput("what is typed is not heard", where="--type")
-        return self.ears
-
-    def run_live(self, settings: Settings, turns: Turns, *, check: bool) -> Job:
-        """Listen to the microphone until the job ends."""
-        if self.phone is not None:
-            print("Open the page on the phone and make it the headset.", file=sys.stderr)
-            card: Card | Phone = self.phone
-        else:
-            card = Card(settings.device, settings.speaker, audible=self.voice.audible)
-        live = Live(card, self.voice, turns, settings, fan_out(self.listeners))
-        with live, self._log() as log:
-            job = Job(self.dialogue, log, live.follow, live.speak, self.keep.value)
-            if turns.key:
-                watch(live.press)
-            try:
-                live.run(job, self._ears, check=check)
-            finally:  # Ctrl-C is a usual end
-                remember(replace(live.mouth.settings, device=settings.device))
-        return job
-
-    @contextmanager
-    def _log(self) -> Iterator[JobLog]:
-        """The log, open; says where it is."""
-        if not self.as_json:
-            if self.voice.remark:
-                console.print(self.voice.remark)
-            name = self.ears.name if self.ears else "keyboard"
-            console.print(f"engine: {name}, log: {self.folder}")
-        plan, title = self.loaded.text.encode(), self.loaded.plan.title
-        with open_job(
-            self.folder,
-            plan,
-            title=title,
-            details=self.details,
-            route=self.route,
-            verbosity=self.how,
-            keep="" if self.keep is KeepName.all else self.keep.value,
-            taken_up_by=self.taken_up_by,
-        ) as log:
-            self.began = len(log.lines)
-            for seq, time in setbacks(log.lines):
-                if seq == self.began:  # now, and not in an earlier session
-                    late = f"the clock of this machine is {length(time)} behind the last event"
-                    print(f"note: {late}. Set it right; the log says so too.", file=sys.stderr)
-            yield log
-
-    def tell_end(self) -> None:
-        """Say where the log is, once the terminal is given back."""
-        if not self.as_json:
-            console.print(f"log: {self.folder}   (handsfree report {self.folder})")
-
-
-def _new_folder(loaded: LoadedPlan) -> Path:
-    stem = Path(loaded.source).stem
-    return Path("jobs") / f"{stem}-{datetime.now():%Y%m%d-%H%M%S}"

@@ -23,6 +23,9 @@ TAIL = 0.3
 PRESSED = 8.0
 """Seconds after a press of the key in which speech must begin."""
 
+HELD = 38
+"""Blocks held while it may turn out that the technician cut in, 1.2 s."""
+
 TurnState = Literal["listening", "speaking", "waiting"]
 
 
@@ -76,7 +79,7 @@ class CutIn:
     """Blocks among which those of speech must be."""
     DEAF = 6
     """Blocks of his speech that the canceller may have kept from being heard."""
-    WAIT = 12
+    WAIT = 16
     """Blocks for which the voice waits."""
     MEMORY = 10.0
 
@@ -88,7 +91,8 @@ class CutIn:
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
         self._loud = 0  # blocks since it began to be loud, 0 while it is not
-        self._his = 0  # blocks since it had been loud when somebody cut in
+        self._louds: deque[bool] = deque(maxlen=HELD)
+        self._his = 0  # blocks since it had first been loud when somebody cut in
         self.waits = False
 
     def listen(self, block: Block) -> Block:
@@ -123,11 +127,12 @@ class CutIn:
         echo = played + float(np.percentile(self._coupling, 90))
         loud = heard > max(echo + care.margin, self.FLOOR)
         self._over.append(speech and loud)
+        self._louds.append(loud)
         if clear:
             self._wait(loud)
         if sum(self._over) < care.least:
             return False
-        self._his = max(self._loud, care.least)
+        self._his = len(self._louds) - self._louds.index(True)
         self.forget()
         return True
 
@@ -142,6 +147,7 @@ class CutIn:
     def forget(self) -> None:
         """The voice has stopped: what was just heard says nothing about its next breath."""
         self._over.clear()
+        self._louds.clear()
         self._played.clear()
         self._loud, self.waits = 0, False
 
@@ -158,9 +164,6 @@ class Turns:
         key: whether there is one.
         cut: whether the last block was the one that cut in.
     """
-
-    HELD = 25
-    """Blocks held while it may turn out that the technician cut in, 0.8 s."""
 
     def __init__(
         self, tail: float = TAIL, *, cut_in: CutIn | None = None, key: bool = False
@@ -241,7 +244,7 @@ class Turns:
             held = np.concatenate(self._held)
             self._held.clear()
             return self._cut_in.overheard(held)
-        if len(self._held) > self.HELD:
+        if len(self._held) > HELD:
             return np.zeros_like(self._held.popleft())
         return np.zeros(0, np.float32)
 

@@ -24,7 +24,7 @@ WATCHED = 100
 """Blocks, 3 s, in which all that always waited was too much."""
 
 
-NOTHING = 1e-5
+INAUDIBLE = 1e-5
 """-100 dBFS."""
 
 
@@ -46,7 +46,7 @@ class Played:
         """Take what the speaker was given."""
         for piece in pieces:
             low, self._state = sosfilt(self._low, piece, zi=self._state)
-            if not piece.any() and np.abs(low).max(initial=0) < NOTHING:
+            if not piece.any() and np.abs(low).max(initial=0) < INAUDIBLE:
                 low[:], self._state[:] = 0, 0  # a filter alone would never be silent
             self._waiting.extend(self._blocks.feed(low.astype(np.float32)))
 

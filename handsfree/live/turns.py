@@ -36,7 +36,8 @@ class Care(NamedTuple):
         margin: decibels over the own echo.
         least: blocks of speech.
         speech: probability from which a block is speech.
-        learned: seconds of own voice before it is judged.
+        learned: seconds of own voice before it is judged; what a canceller leaves of it until then
+            says nothing.
     """
 
     margin: float
@@ -88,6 +89,7 @@ class CutIn:
         self._canceller = canceller
         self._clean: Samples | None = None  # the last block without the own voice
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
+        self._voiced = 0  # blocks of own voice
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
         self._loud = 0  # blocks since it began to be loud, 0 while it is not
@@ -108,9 +110,8 @@ class CutIn:
         if self._canceller is None or self._clean is None:
             return held
         self._canceller.learn(len(held))
-        heard = self._canceller.latest(len(held)).copy()
-        heard[: -(self._his + self.DEAF) * BLOCK] = 0
-        return heard
+        count = self._canceller.since((self._his + self.DEAF) * BLOCK, len(held))
+        return np.pad(self._canceller.latest(count), (len(held) - count, 0))
 
     def hear(self, block: Block) -> bool:
         """Whether the technician speaks over the voice; one block while it speaks."""
@@ -121,8 +122,10 @@ class CutIn:
         self._played.append(decibels(block.played))
         heard, played = decibels(level(samples)), max(self._played)
         if played > self.FLOOR:
-            self._coupling.append(heard - played)
-        if len(self._coupling) < care.learned * RATE / BLOCK:
+            self._voiced += 1
+            if not clear or self._voiced > care.learned * RATE / BLOCK:
+                self._coupling.append(heard - played)
+        if self._voiced < care.learned * RATE / BLOCK or not self._coupling:
             return False
         echo = played + float(np.percentile(self._coupling, 90))
         loud = heard > max(echo + care.margin, self.FLOOR)

@@ -82,7 +82,7 @@ class Bench:
         for at in range(0, size, BLOCK):
             out = np.zeros(BLOCK, np.float32)
             speaking = bool(left)
-            if left and not silent.popleft():
+            if not silent.popleft() and left:
                 said = left.popleft()
                 out[: len(said)] = said
             back[at : at + BLOCK + len(self.way) - 1] += fftconvolve(out, self.way)
@@ -90,6 +90,7 @@ class Bench:
             block = Block(sound, speaking=speaking, played=level(out), reference=out)
             taken = self.turns.take(block, speech=self.endpointer.speaking)
             heard.utterances += self.endpointer.feed(taken)
+            heard.waits += self.turns.waits and not silent[-1]
             silent.append(self.turns.waits or heard.cut is not None)
             if heard.silent is None and silent[-1]:
                 heard.silent = at + BLOCK
@@ -112,20 +113,24 @@ class Heard:
         utterances: what was heard.
         silent: the sample at which the tool was told to be silent, and was so until it was cut off.
         cut: the sample at which it was cut off.
+        waits: how often it was told to be silent.
     """
 
     utterances: list[Utterance]
     silent: int | None = None
     cut: int | None = None
+    waits: int = 0
 
 
-def one(trial: Spoken, number: int) -> tuple[float | None, list[Utterance], int, list[Utterance]]:
+def one(
+    trial: Spoken, number: int
+) -> tuple[float | None, list[Utterance], tuple[int, int], list[Utterance]]:
     """He speaks over the read-back.
 
     Returns:
         Seconds from the beginning of his speech until the tool was told to be silent, if it was cut
-        off; what was heard of him; how often the tool alone cut itself off or was heard; what is
-        heard of him while the tool is silent.
+        off; what was heard of him; how often the tool alone cut itself off or was heard, and
+        how often it paused; what is heard of him while the tool is silent.
     """
     bench = Bench(number)
     alone = bench.hear(read_back(number), np.zeros(0, np.float32))
@@ -138,7 +143,7 @@ def one(trial: Spoken, number: int) -> tuple[float | None, list[Utterance], int,
     late = None
     if heard.cut is not None and heard.silent is not None:
         late = (heard.silent - begins) / RATE - active_from(phrase)
-    own = len(alone.utterances) + (alone.cut is not None)
+    own = len(alone.utterances) + (alone.cut is not None), alone.waits
     plain = bench.hear(np.zeros(0, np.float32), np.pad(phrase, (RATE, 0)))
     return late, heard.utterances, own, plain.utterances
 
@@ -182,15 +187,17 @@ def main(count: int, split: Split) -> None:
         if trial.phrase.kind == "reading"
     ]
     late, did, plainly, own = [], Counter[str](), Counter[str](), 0
+    pauses = 0
     for number, trial in enumerate(readings[:count]):
         after, utterances, alone, plain = one(trial, number)
         what = understood(trial.phrase, ears, utterances)
         else_ = understood(trial.phrase, ears, plain)
         did[what] += 1
         plainly[else_] += 1
-        own += alone
+        own += alone[0]
+        pauses += alone[1]
         late += [after] if after is not None else []
-        if what != else_ or after is None or after > SOON or alone:
+        if what != else_ or after is None or after > SOON or alone[0]:
             when = "not" if after is None else f"{after:.3f} s"
             print(
                 f"{trial.voice}: {trial.phrase.text!r}: {when}, {what} for {else_}, {alone} alone"
@@ -199,7 +206,7 @@ def main(count: int, split: Split) -> None:
     print(f"{count} tries: {len(late)} cut off, told to be silent p50 {p50:.3f} s, p95 {p95:.3f} s")
     print(f"{sum(each < 0 for each in late)} of them before he spoke")
     print(f"understood: {dict(did)}; the same while the tool is silent: {dict(plainly)}")
-    print(f"the tool alone, as often: {own} times heard or cut off")
+    print(f"the tool alone, as often: {own} times heard or cut off, {pauses} pauses")
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.signal import fftconvolve
 
 from handsfree.languages import data_folder
-from handsfree.live.turns import PRESSED, TAIL, CutIn, Turns
+from handsfree.live.turns import HELD, PRESSED, TAIL, CutIn, Turns
 from handsfree.sound.audio import RATE, Audio, Samples, load
 from handsfree.sound.blocks import BLOCK, Block, decibels, level
 from handsfree.sound.echo import Canceller
@@ -67,7 +67,7 @@ def test_time_goes_on_whoever_speaks(speaking: list[bool], cut_in: bool, key: bo
     turns = Turns(cut_in=CutIn(lambda _: 0.0) if cut_in else None, key=key)
     sound = np.full(BLOCK, 0.5, np.float32)
     heard = [turns.take(Block(sound, speaking=s, played=0.3 * s)) for s in speaking]
-    late = Turns.HELD + 1 if cut_in else 0
+    late = HELD + 1 if cut_in else 0
     total = sum(map(len, heard))
     assert len(speaking) - late <= total / BLOCK <= len(speaking)
     rest = [turns.take(Block(sound)) for _ in range(TAIL_BLOCKS + 2)]

@@ -23,6 +23,9 @@ TAIL = 0.3
 PRESSED = 8.0
 """Seconds after a press of the key in which speech must begin."""
 
+HELD = 38
+"""Blocks held while it may turn out that the technician cut in, 1.2 s."""
+
 TurnState = Literal["listening", "speaking", "waiting"]
 
 
@@ -33,7 +36,8 @@ class Care(NamedTuple):
         margin: decibels over the own echo.
         least: blocks of speech.
         speech: probability from which a block is speech.
-        learned: seconds of own voice before it is judged.
+        learned: seconds of own voice before it is judged; what a canceller leaves of it until then
+            says nothing.
     """
 
     margin: float
@@ -76,7 +80,7 @@ class CutIn:
     """Blocks among which those of speech must be."""
     DEAF = 6
     """Blocks of his speech that the canceller may have kept from being heard."""
-    WAIT = 12
+    WAIT = 16
     """Blocks for which the voice waits."""
     MEMORY = 10.0
 
@@ -85,10 +89,12 @@ class CutIn:
         self._canceller = canceller
         self._clean: Samples | None = None  # the last block without the own voice
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
+        self._voiced = 0  # blocks of own voice
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
         self._loud = 0  # blocks since it began to be loud, 0 while it is not
-        self._his = 0  # blocks since it had been loud when somebody cut in
+        self._louds: deque[bool] = deque(maxlen=HELD)
+        self._his = 0  # blocks since it had first been loud when somebody cut in
         self.waits = False
 
     def listen(self, block: Block) -> Block:
@@ -104,9 +110,8 @@ class CutIn:
         if self._canceller is None or self._clean is None:
             return held
         self._canceller.learn(len(held))
-        heard = self._canceller.latest(len(held)).copy()
-        heard[: -(self._his + self.DEAF) * BLOCK] = 0
-        return heard
+        count = self._canceller.since((self._his + self.DEAF) * BLOCK, len(held))
+        return np.pad(self._canceller.latest(count), (len(held) - count, 0))
 
     def hear(self, block: Block) -> bool:
         """Whether the technician speaks over the voice; one block while it speaks."""
@@ -117,17 +122,20 @@ class CutIn:
         self._played.append(decibels(block.played))
         heard, played = decibels(level(samples)), max(self._played)
         if played > self.FLOOR:
-            self._coupling.append(heard - played)
-        if len(self._coupling) < care.learned * RATE / BLOCK:
+            self._voiced += 1
+            if not clear or self._voiced > care.learned * RATE / BLOCK:
+                self._coupling.append(heard - played)
+        if self._voiced < care.learned * RATE / BLOCK or not self._coupling:
             return False
         echo = played + float(np.percentile(self._coupling, 90))
         loud = heard > max(echo + care.margin, self.FLOOR)
         self._over.append(speech and loud)
+        self._louds.append(loud)
         if clear:
             self._wait(loud)
         if sum(self._over) < care.least:
             return False
-        self._his = max(self._loud, care.least)
+        self._his = len(self._louds) - self._louds.index(True)
         self.forget()
         return True
 
@@ -142,6 +150,7 @@ class CutIn:
     def forget(self) -> None:
         """The voice has stopped: what was just heard says nothing about its next breath."""
         self._over.clear()
+        self._louds.clear()
         self._played.clear()
         self._loud, self.waits = 0, False
 
@@ -158,9 +167,6 @@ class Turns:
         key: whether there is one.
         cut: whether the last block was the one that cut in.
     """
-
-    HELD = 25
-    """Blocks held while it may turn out that the technician cut in, 0.8 s."""
 
     def __init__(
         self, tail: float = TAIL, *, cut_in: CutIn | None = None, key: bool = False
@@ -241,7 +247,7 @@ class Turns:
             held = np.concatenate(self._held)
             self._held.clear()
             return self._cut_in.overheard(held)
-        if len(self._held) > self.HELD:
+        if len(self._held) > HELD:
             return np.zeros_like(self._held.popleft())
         return np.zeros(0, np.float32)
 

@@ -13,10 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_toeplitz
+from scipy.ndimage import maximum_filter1d
 from scipy.signal import fftconvolve
 
 from handsfree.errors import Missing
 from handsfree.sound.audio import RATE, Samples
+from handsfree.sound.blocks import BLOCK, decibels, level
 
 PIECE = RATE // 100
 """Samples that AEC3 takes at once."""
@@ -35,6 +37,12 @@ WAY = int(0.35 * RATE)
 
 PAST = 6 * RATE
 """Samples from which it is learned."""
+
+REACH, GAP = 11, 4
+"""Blocks in which an echo comes back, and without speech within a word."""
+
+CLEARLY = 6.0
+"""Decibels."""
 
 FIRM = 1e-3
 """Share by which the power of what was played is raised, so that its gaps say nothing."""
@@ -94,6 +102,24 @@ class Canceller:
             return heard
         played = self._played[-count - WAY :]
         return np.asarray(heard - fftconvolve(played, self._way)[WAY : WAY + count], np.float32)
+
+    def since(self, count: int, most: int) -> int:
+        """How many of the last samples are somebody's, if the last `count` are.
+
+        Before those it goes on as long as more is left of a block than usually was of the own
+        voice, in the second before the last `most` samples.
+        """
+        left = self.latest(most + RATE // BLOCK * BLOCK).reshape(-1, BLOCK)
+        played = self._played[-left.size :].reshape(-1, BLOCK)
+        loudest = maximum_filter1d(
+            [decibels(level(block)) for block in played], REACH, origin=REACH // 2
+        )
+        over = np.array([decibels(level(block)) for block in left]) - loudest
+        usual = np.percentile(over[: RATE // BLOCK], 90)
+        first = len(left) - count // BLOCK
+        while (before := np.flatnonzero(over[max(first - GAP, 0) : first] > usual + CLEARLY)).size:
+            first = max(first - GAP, 0) + int(before[0])
+        return min((len(left) - first) * BLOCK, most)
 
 
 def _correlation(one: Samples, other: Samples) -> NDArray[np.float64]:

@@ -31,10 +31,11 @@ class Transcriber:
         Missing: the engine or its model is not there.
     """
 
+    enrolled: Enrolled | None = None
+
     def __init__(self, engine: str, model: Path | None = None, *, apart: bool = False) -> None:
         opening = partial(open_engine, engine, model)
         self.recogniser: Recogniser = Apart(opening) if apart else opening()
-        self.enrolled: Enrolled | None = None
 
     @property
     def name(self) -> str:

@@ -29,3 +29,4 @@ def _work(desk: Desk, session: Session) -> None:
         for step in steps:
             for written in (False, True):
                 spoken.automaton(step, "answering", written=written)
+        spoken.several()

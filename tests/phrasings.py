@@ -1,8 +1,9 @@
 """Phrasings as mechanics say them, each with what it means: tests/data/phrasings/*.yaml.
 
-They were written down by people who had not seen the grammar.  Those of "bench" and "partner" have
-all been looked at.  Half of "second", drawn by their text, and all of "third" are kept aside:
-nothing is tuned on them.
+They were written down by people who had not seen the grammar, or not yet: "third" by whoever worked
+on it next, who had seen those of "partner".  Those of "bench" and "partner" have all been looked
+at.  Half of "second", drawn by their text, and all of "third" are kept aside: nothing is tuned on
+them.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 

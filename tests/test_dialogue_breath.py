@@ -255,6 +255,14 @@ def test_a_list_that_is_said_again_replaces_the_one_asked_about(english: Languag
     assert ("violet", "4.97 V", "in range") in entries(session)
 
 
+def test_one_that_is_said_again_is_put_right_among_the_others(english: Language) -> None:
+    dialogue = Dialogue(plan_of(), english)
+    session = dialogue.respond(dialogue.start().session, spoken((THREE, 0.0))).session
+    for text in ("violet four nine seven", "violet six hundred volts", "four nine six", "yes"):
+        session = dialogue.respond(session, spoken((text, 0.0))).session
+    assert [figures for _, figures, _ in entries(session)] == ["ground", "4.97 V", "0.6 V"]
+
+
 def test_one_that_is_heard_in_two_ways_is_left_out_of_the_question(english: Language) -> None:
     dialogue = Dialogue(plan_of(), english)
     other = THREE.replace("four nine eight", "four nine five")
@@ -358,3 +366,34 @@ def test_the_lines_of_a_log_give_the_same_session(english: Language) -> None:
     assert Session.of(taken) == session
     assert StepOpened in map(type, happened)
     assert ReadingStruck not in map(type, happened)
+
+
+# What a partner at the bench says besides; common practice, no published source
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("same", "Say the value itself."),
+        ("still five", "violet, five volts, in range."),
+        ("make that four point two", "Corrected."),
+        ("what was the last one", "Last: violet, four point nine volts."),
+        ("undo", "Struck: violet, four point nine volts."),
+        ("how many left", "At most"),
+        ("back to the grounds", "Go to black?"),
+        ("about four", "I log no guesses. Say what the meter shows."),
+        ("between four and five, moving", "Say one value. If it moves, say so in a note."),
+        ("flickers", "I need a value in volts here."),
+        ("nothing", "I need a value in volts here."),
+        ("hardly any volts", "I log no guesses. Say what the meter shows."),
+        ("there's supposed to be eight volts but I see three", "violet, three volts. Right?"),
+    ],
+)
+def test_it_is_understood_or_refused_in_words_that_say_what_to_say(
+    english: Language, text: str, said: str
+) -> None:
+    talk = Talk(Dialogue(plan_of(), english)).start()
+    for before in ("brown ground", "four point nine volts", "go to violet"):
+        talk.hear(before)
+    assert talk.session.step == "violet"
+    assert said in talk.hear(text)

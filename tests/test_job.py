@@ -120,8 +120,9 @@ def test_the_sound_of_a_value_is_that_in_which_it_was_said(
     folder, both = tmp_path / "job", "sensor ground point oh two, violet four nine eight"
     bench = Bench(folder, loaded, dialogue)
     bench.job.begin()
-    said = [("one two six", ""), ("mumble", ""), ("the second", ""), (both, "ear"), ("yes", "ear")]
-    for text, engine in [*said, ("point six", "")]:
+    said = [("one two six", ""), ("mumble", ""), ("the second", ""), (both, "ear")]
+    again = "violet four nine seven"
+    for text, engine in [*said, (again, "ear"), ("yes", "ear"), ("point six", "")]:
         if anew:
             bench.close()
             bench = Bench(folder, loaded, dialogue)
@@ -130,7 +131,7 @@ def test_the_sound_of_a_value_is_that_in_which_it_was_said(
     assert heard_in(folder) == [
         ("battery_voltage", "one two six"),
         ("sensor_ground", both),
-        ("reference", both),
+        ("reference", again),
         ("feedback_cold", "point six"),
     ]
 

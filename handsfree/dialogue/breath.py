@@ -15,7 +15,7 @@ that" takes back and what a correction puts right.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handsfree.check import resolve
 from handsfree.dialogue import informed, route
@@ -79,6 +79,26 @@ def confirmed(desk: Desk, session: Session, question: Question) -> Turn:
         turn = closed(session)
         return turn.then(Spoke(desk.standing_prompt(turn.session)))
     return _take_each(desk, session, here, question.candidates, ())
+
+
+def put_right(
+    desk: Desk,
+    session: Session,
+    question: Question,
+    value: Take | Ambiguous,
+    said: Iterable[str] = (),
+) -> Turn:
+    """A value was said by itself while several are asked about: it is one of them from now on."""
+    here = desk.step(session)
+    if here is None or not _pins(value):
+        return ask_again(desk, session, question)
+    found = _sorted(desk, session, here, value, (value,))
+    if isinstance(found, _Left):
+        return ask(desk, session, question, "several", [*said, _left_out(desk, [found])])
+    values = dict(zip(question.steps, question.candidates, strict=True))
+    values[found.step.id] = found.take
+    changed = replace(question, candidates=tuple(values.values()), steps=tuple(values), asked=1)
+    return ask(desk, session, changed, "several", said)
 
 
 def _allowed(desk: Desk, session: Session, here: Step) -> bool:

@@ -42,7 +42,6 @@ from handsfree.meaning import (
     Note,
     Reading,
     SetCondition,
-    Several,
     State,
     Take,
     Telling,
@@ -115,9 +114,6 @@ def follow_freely(desk: Desk, session: Session, meaning: Meaning, how: HowSaid) 
         case Reading() | State() | Ambiguous() as value:
             supersedes = question.supersedes if question else None
             return log_value(desk, session, _of_question(desk, question, value), how, supersedes)
-        case Several():
-            prompt = desk.standing_prompt(turn.session)
-            return turn.then(Spoke(desk.say("one_at_a_time", prompt=prompt)))
         case Note(text=text):
             return Turn(session).then(Noted(text), Spoke(desk.say("noted")))
         case Aside() as beside:

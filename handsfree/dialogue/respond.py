@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from handsfree.check import Refusal, check, resolve
 from handsfree.dialogue import free, meter, vehicle
 from handsfree.dialogue.asking import aside, ask, unclear
-from handsfree.dialogue.breath import take_several
+from handsfree.dialogue.breath import put_right, take_several
 from handsfree.dialogue.commanding import obey, set_condition
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.going_on import after_interruption, again, where
@@ -180,7 +180,10 @@ class Dialogue:
         understood = _sure(understood, session)
         if desk.free and not session.watch:
             return free.settled(desk, session, understood)
-        return resolve(understood, step, desk.plan, session.taken) if step else understood
+        of_several = session.question is not None and session.question.kind == "several"
+        if step is None or of_several:  # settled at the test of its own wire
+            return understood
+        return resolve(understood, step, desk.plan, session.taken)
 
     def _follow(self, session: Session, understood: Understood, heard: Heard) -> Turn:
         desk = self.at(session)
@@ -229,6 +232,9 @@ class Dialogue:
                 return obey(desk, session, command, said, unsure=unsure)
             case SetCondition(condition=condition):
                 return set_condition(desk, session, condition)
+            case (Reading() | State() | Ambiguous()) as value if kind == "several":
+                assert session.question is not None
+                return put_right(desk, session, session.question, value, said)
             case Reading() | State() | Observation() | Ambiguous() as value:
                 return take(desk, session, value, said, unsure=unsure)
             case Several() as values:

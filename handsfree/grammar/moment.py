@@ -328,20 +328,21 @@ class SpokenPlan:
             self._read[key] = self.language.parser(rule, slots)
         return self._read[key]
 
-    def several(self, step: Step) -> tuple[Unfolding, Unfolding] | None:
-        """What may be said before several values at `step`, and each of them; in text, made once.
+    def several(self) -> tuple[Unfolding, Unfolding] | None:
+        """What may be said before several values, and each of them; of text alone, made once.
 
-        None in a language without such rules.
+        None in a language without such rules, and in a free job, whose wires come and go.
         """
         rules = "several_begin", "one_of_several"
-        if not all(rule in self.language.rules for rule in rules):
+        known = all(rule in self.language.rules for rule in rules)
+        if not known or isinstance(self.plan, FreePlan):
             return None
-        measure = step.measure.quantity
         for rule in rules:
-            if (key := (measure, rule)) not in self._read:
-                slots = self._slots_of_text(step) | {"option": VOID}
-                self._read.setdefault(key, self.language.parser(rule, slots))
-        begins, each = (self._read[measure, rule] for rule in rules)
+            if rule not in self._read:
+                units = _units(self.language, self.plan, "resistance")
+                slots = self._slots_of_text(None) | {"unit": choice([units, Ref("written")])}
+                self._read.setdefault(rule, self.language.parser(rule, slots))
+        begins, each = (self._read[rule] for rule in rules)
         return begins, each
 
     def _slots_of_text(self, step: Step | None) -> dict[str, Expansion]:

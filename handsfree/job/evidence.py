@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from handsfree.events import Asked, Logged, Question, QuestionClosed, ReadingTaken, UtteranceHeard
-from handsfree.meaning import Command
-
-#: Commands that answer a question with one of its values.
-_ANSWERS = ("yes", "choice", "wire")
+from handsfree.meaning import State, Take
 
 
 class SaidIn:
@@ -19,30 +16,25 @@ class SaidIn:
 
     def __init__(self) -> None:
         self.utterance: dict[str, object] = {}
-        self._asked: dict[str, object] = {}  # of the values of the open question
-        self._question: Question | None = None
-        self._answered = self._over = False
+        self._asked: dict[Take, dict[str, object]] = {}  # the values of the open question
+        self._over = False
 
-    @property
-    def value(self) -> dict[str, object]:
-        """The same of a value that is taken now: of the one asked about, if that is confirmed."""
-        return self._asked if self._answered and self._asked else self.utterance
+    def of_value(self, take: Take) -> dict[str, object]:
+        """The same of a value that is taken now: if it was asked about, of what was said first."""
+        shown = take.shown if isinstance(take, State) else None
+        told = self._asked.get(take) or (self._asked.get(shown) if shown else None)
+        return told or self.utterance
 
     def follow(self, logged: Logged) -> None:
         """Take up the next event of the log."""
         match logged.event:
-            case UtteranceHeard(understood=understood):
+            case UtteranceHeard():
                 self.utterance = {"heard": logged.seq, "clip": logged.clip}
                 if self._over:
-                    self._asked, self._question, self._over = {}, None, False
-                meaning = understood.meaning
-                self._answered = isinstance(meaning, Command) and meaning.name in _ANSWERS
-            case Asked(question=Question(candidates=values, step=step) as question) if values:
-                known = self._question
-                if known is None or (known.candidates, known.step) != (values, step):
-                    self._asked = self.utterance
-                self._question, self._over = question, False
-            case Asked(question=Question()):
-                self._asked, self._question = {}, None
+                    self._asked, self._over = {}, False
+            case Asked(question=Question(candidates=values)):
+                known = self._asked
+                self._asked = {value: known.get(value, self.utterance) for value in values}
+                self._over = False
             case ReadingTaken() | QuestionClosed():
                 self._over = True

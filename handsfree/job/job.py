@@ -169,8 +169,8 @@ class Job:
             match event:
                 case UtteranceHeard():
                     self.happened(replace(event, source=source, via=via), sound)
-                case ReadingTaken():
-                    self.happened(event, None, **self._said_in.value)
+                case ReadingTaken(entry=entry):
+                    self.happened(event, None, **self._said_in.of_value(entry.take))
                 case ReadingStruck() | Noted():
                     self.happened(event, None, **self._said_in.utterance)
                 case Spoke(text=text) | Asked(text=text):

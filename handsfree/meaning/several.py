@@ -85,7 +85,7 @@ def several(text: str, spoken: SpokenPlan, step: Step | None) -> Understood | No
         return None
     if sum(word in spoken.wire_words for word in words(text, {*spoken.wire_words, "'s"})) < 2:
         return None
-    grammars = spoken.several(step)
+    grammars = spoken.several()
     if grammars is None:
         return None
     begins, pieces = grammars

@@ -85,7 +85,7 @@ def dictate(
     volume: Volume = None,
     speed: Speed = None,
     key: Key = False,
-    cut_in: CutInOption = True,
+    cut_in: CutInOption = False,
     check: CheckOption = True,
     route: Annotated[
         Route, typer.Option("--route", help="By the plan, or the test that tells most a minute.")

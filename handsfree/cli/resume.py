@@ -50,7 +50,7 @@ def resume(
     volume: Volume = None,
     speed: Speed = None,
     key: Key = False,
-    cut_in: CutInOption = True,
+    cut_in: CutInOption = False,
     check: CheckOption = True,
     technician: Annotated[
         str | None, typer.Option("--technician", help="Who tests from now on, if another one.")

@@ -47,7 +47,7 @@ class Care(NamedTuple):
 
 
 BESIDE_ECHO = Care(margin=8, least=8, speech=0.5, learned=0.6)
-CANCELLED = Care(margin=12, least=3, speech=0.4, learned=1.5)
+CANCELLED = Care(margin=14, least=3, speech=0.4, learned=1.5)
 """The voice is silent by then, and what is left of it in the first sentence is seldom louder."""
 
 
@@ -80,6 +80,8 @@ class CutIn:
     """Blocks among which those of speech must be."""
     DEAF = 6
     """Blocks of his speech that the canceller may have kept from being heard."""
+    FEW, ANEW = 15, 60
+    """Blocks by which it is known what is left of the own voice, and between two learnings."""
     WAIT = 16
     """Blocks for which the voice waits."""
     MEMORY = 10.0
@@ -89,7 +91,10 @@ class CutIn:
         self._canceller = canceller
         self._clean: Samples | None = None  # the last block without the own voice
         self._coupling: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
+        self._left: deque[float] = deque(maxlen=int(self.MEMORY * RATE / BLOCK))
         self._voiced = 0  # blocks of own voice
+        self._alone = 0  # blocks since anybody else was heard
+        self._unlearned = self.ANEW  # blocks since the way was learned
         self._played: deque[float] = deque(maxlen=int(self.ECHO * RATE / BLOCK))
         self._over: deque[bool] = deque(maxlen=self.WITHIN)
         self._loud = 0  # blocks since it began to be loud, 0 while it is not
@@ -109,7 +114,6 @@ class CutIn:
         """What was held when somebody cut in, without the own voice as far as that is known."""
         if self._canceller is None or self._clean is None:
             return held
-        self._canceller.learn(len(held))
         count = self._canceller.since((self._his + self.DEAF) * BLOCK, len(held))
         return np.pad(self._canceller.latest(count), (len(held) - count, 0))
 
@@ -117,19 +121,23 @@ class CutIn:
         """Whether the technician speaks over the voice; one block while it speaks."""
         clear = self._clean is not None
         care = CANCELLED if clear else BESIDE_ECHO
-        samples = block.samples if self._clean is None else self._clean
-        speech = self._detect(samples) >= care.speech
+        speech = self._detect(block.samples) >= care.speech
         self._played.append(decibels(block.played))
-        heard, played = decibels(level(samples)), max(self._played)
-        if played > self.FLOOR:
-            self._voiced += 1
-            if not clear or self._voiced > care.learned * RATE / BLOCK:
-                self._coupling.append(heard - played)
-        if self._voiced < care.learned * RATE / BLOCK or not self._coupling:
+        played = max(self._played)
+        self._voiced += played > self.FLOOR
+        learned = care.learned * RATE / BLOCK
+        sure = loud = False
+        if self._clean is None:
+            sure = loud = self._over_echo(self._coupling, block.samples, care, known=True)
+        elif self._voiced > learned:
+            # To be silent for is what stands out of either; somebody, what AEC3 leaves as well.
+            sure = loud = self._over_echo(self._left, self._clean, care, known=True)
+            known = self._canceller is not None and self._canceller.knows
+            loud |= self._over_echo(self._coupling, block.samples, care, known=known)
+            self._learn(loud)
+        if self._voiced < learned:
             return False
-        echo = played + float(np.percentile(self._coupling, 90))
-        loud = heard > max(echo + care.margin, self.FLOOR)
-        self._over.append(speech and loud)
+        self._over.append(speech and sure)
         self._louds.append(loud)
         if clear:
             self._wait(loud)
@@ -138,6 +146,29 @@ class CutIn:
         self._his = len(self._louds) - self._louds.index(True)
         self.forget()
         return True
+
+    def _over_echo(
+        self, coupling: deque[float], samples: Samples, care: Care, *, known: bool
+    ) -> bool:
+        """Whether that is louder than what usually is left of the own voice, which is learned."""
+        if not known:
+            coupling.clear()
+            return False
+        heard, played = decibels(level(samples)), max(self._played)
+        if played > self.FLOOR:
+            coupling.append(heard - played)
+        if len(coupling) < self.FEW:
+            return False
+        echo = played + float(np.percentile(coupling, 90))
+        return heard > max(echo + care.margin, self.FLOOR)
+
+    def _learn(self, loud: bool) -> None:
+        """The way from the speaker, again and again while nobody else is heard."""
+        self._alone = 0 if loud else self._alone + 1
+        self._unlearned += 1
+        if self._canceller is not None and min(self._alone, self._unlearned) >= self.ANEW:
+            self._canceller.learn(self._alone * BLOCK)
+            self._unlearned = 0
 
     def _wait(self, loud: bool) -> None:
         """Once for each time that it becomes loud: a noise that stays is spoken over."""

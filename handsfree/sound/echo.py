@@ -77,8 +77,6 @@ class Canceller:
         self._heard = np.concatenate([self._heard[size:], late[:size]])
         self._played = np.concatenate([self._played[size:], played])
         self._silent = 0.0 if played.any() else self._silent + size / RATE
-        if self._silent > PLAIN_AFTER:
-            self._way = None
         self._waiting += size
         begin, whole = PAST - self._waiting, self._waiting // PIECE * PIECE
         now = slice(begin, begin + whole)
@@ -88,9 +86,14 @@ class Canceller:
         clean, self._clean = self._clean[:size], self._clean[size:]
         return clean
 
-    def learn(self, before: int) -> None:
-        """Find the way by what was heard until so many samples ago."""
-        heard, played = self._heard[:-before], self._played[:-before]
+    @property
+    def knows(self) -> bool:
+        """Whether the way is known."""
+        return self._way is not None
+
+    def learn(self, count: int) -> None:
+        """Find the way by the last so many samples, in which nobody else was heard."""
+        heard, played = self._heard[-count:], self._played[-count:]
         power = _correlation(played, played)
         power[0] *= 1 + FIRM
         self._way = solve_toeplitz(power, _correlation(played, heard)) if power[0] else None
@@ -98,7 +101,7 @@ class Canceller:
     def latest(self, count: int) -> Samples:
         """The last so many samples, less the echo once the way is known."""
         heard = self._heard[-count:]
-        if self._way is None:
+        if self._way is None or self._silent > PLAIN_AFTER:
             return heard
         played = self._played[-count - WAY :]
         return np.asarray(heard - fftconvolve(played, self._way)[WAY : WAY + count], np.float32)

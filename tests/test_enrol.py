@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from handsfree.cli.app import app
 from handsfree.dialogue import Dialogue, Session
 from handsfree.dialogue.enrolled import Confusion, LineHeard, learnt
 from handsfree.dialogue.voice_record import CARRIED_ON, PRIOR_WRONG, VoiceRecord
-from handsfree.errors import BadInput
+from handsfree.errors import BadInput, Missing
 from handsfree.grammar.text import parse_text
 from handsfree.heard import Heard, Hypothesis
 from handsfree.job.acquaintance import (
@@ -33,6 +34,9 @@ from handsfree.languages import load_language
 from handsfree.log import open_job
 from handsfree.meaning import Ambiguous, Reading
 from handsfree.plan import load_plan
+from handsfree.sound.audio import RATE
+from handsfree.sound.blocks import BLOCK, Block
+from handsfree.sound.card import Lost
 from handsfree.words import Transcriber
 
 #: What the engines made of a Tamil accent made in the phonemes, heard on the speech bench: final
@@ -190,6 +194,32 @@ def test_it_is_read_in_pieces_and_deleted(home: Path, monkeypatch: pytest.Monkey
     gone = CliRunner().invoke(app, ["enrol", "Ilya", "--delete"])
     assert gone.exit_code == 0
     assert not voice_file("Ilya").exists()
+
+
+def test_it_is_read_into_the_microphone(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three utterances, then the microphone is unplugged: what was read is kept."""
+    hearing(HEARD, monkeypatch)
+    words = Path(__file__).parents[1] / "demo_audio" / "low-beam" / "05-joe.flac"
+    samples, _ = soundfile.read(words, dtype="float32")
+    sound = np.concatenate([samples, np.zeros(2 * RATE, np.float32)] * 3)
+
+    class Unplugged:
+        def __init__(self, *_: object, **__: object) -> None:
+            self.closed = False
+
+        def messages(self) -> Iterator[Block | Lost]:
+            for at in range(0, len(sound) - BLOCK, BLOCK):
+                yield Block(sound[at : at + BLOCK])
+            yield Lost("the microphone is gone")
+
+        def close(self) -> None:
+            self.closed = True
+
+    monkeypatch.setattr("handsfree.cli.enrol.Card", Unplugged)
+    result = CliRunner().invoke(app, ["enrol", "Ilya"])
+    assert isinstance(result.exception, Missing)
+    assert len(acquaintance("Ilya").lines) == 3
+    assert "four five six" in result.output
 
 
 def test_more_utterances_than_lines_are_refused(

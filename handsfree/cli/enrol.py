@@ -67,6 +67,10 @@ def enrol(
             if utterance is None:
                 break
             line = hearing.line(said, utterance)
+            if not (audio or line.heard):  # a cough, perhaps
+                console.print("    nothing was understood: once more")
+                again = next(utterances, None)
+                line = hearing.line(said, again) if again else line
             known = replace(known, lines=(*known.lines, line))
             if not as_json:
                 console.print(f"    {'heard' if line.right else 'misheard'}: {line.heard}")

@@ -140,7 +140,7 @@ def learnt(engine: str, lines: Sequence[LineHeard]) -> Enrolled:
         lines=len(lines),
         right=sum(line.right for line in lines),
         expected=sum(1 - line.likely for line in lines),
-        pace=math.exp(sum(math.log(line.pace) for line in lines) / count),
+        pace=math.exp(sum(math.log(max(line.pace, 0.01)) for line in lines) / count),
         level=sum(line.level for line in lines) / count,
         confusions=tuple(_confusions(lines)),
     )

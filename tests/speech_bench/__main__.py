@@ -31,8 +31,11 @@ from typing import Any, TypeVar
 from rich.console import Console
 from rich.progress import track
 
+from handsfree.dialogue.voice_record import UNHEARD
+
 from . import table
 from .conditions import CONDITIONS
+from .enrolment import enrolled
 from .false_triggers import Triggers, pieces, triggers
 from .fit import fit
 from .front_ends import FRONT_ENDS
@@ -42,7 +45,7 @@ from .outcome import Outcome, outcome
 from .outside import Overheard, Response, besides, response
 from .phrases import Split
 from .score import row
-from .strangers import WHERE, Who, strangers
+from .strangers import WHERE, Stranger, Who, strangers
 from .sweep import sweep, thresholds
 from .trials import Trial, trials
 from .voices import GET_THE_VOICES, VOICES, cache_folder, installed
@@ -68,6 +71,18 @@ def _start(
 def _outcomes(trials: Sequence[Trial]) -> list[Outcome]:
     assert _listener is not None
     return [outcome(trial, _listener) for trial in trials]
+
+
+def _enrolled_outcomes(trials: Sequence[Trial]) -> list[Outcome]:
+    """What comes of trials after whoever says them has enrolled."""
+    assert _listener is not None
+    found = []
+    for trial in trials:
+        _listener.enrolled = None
+        known = enrolled(trial, _listener) if isinstance(trial, Stranger) else None
+        _listener.enrolled = known
+        found.append(outcome(trial, _listener, known.record if known else UNHEARD))
+    return found
 
 
 def _response(trial: Overheard) -> Response:
@@ -122,7 +137,8 @@ def main() -> None:
             dict(options.set),
         ),
     ) as pool:
-        found = _show(console, "phrases", len(tasks), _run(pool, _outcomes, together, end))
+        say = _enrolled_outcomes if options.enrolled else _outcomes
+        found = _show(console, "phrases", len(tasks), _run(pool, say, together, end))
         found = [one for some in found for one in some]
         beside: list[Response] = []
         others = besides(split, options.limit) if OUTSIDE in options.conditions else []
@@ -147,6 +163,7 @@ def main() -> None:
         "model": str(options.model) if options.model else None,
         "split": split,
         "strangers": options.strangers,
+        "enrolled": options.enrolled,
         "limit": options.limit,
         "front_end": options.front_end,
         "thresholds": dict(options.set),
@@ -185,6 +202,7 @@ def _options() -> argparse.Namespace:
     add("--conditions", type=lambda text: text.split(","),
         help=f"some of {','.join(every)}; of strangers {','.join(WHERE)}")  # fmt: skip
     add("--strangers", action="store_true", help="accents, voices, noises and links unheard of")
+    add("--enrolled", action="store_true", help="strangers enrol before; see handsfree enrol")
     add("--limit", type=int, help="phrases of each condition; all of the split by default")
     add("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
     add("--minutes", type=float, help="start no phrase after so many minutes")

@@ -19,7 +19,9 @@ from typing import Any
 import handsfree
 from handsfree.dialogue import Session
 from handsfree.dialogue.desk import Desk
+from handsfree.dialogue.enrolled import Enrolled
 from handsfree.grammar import Automaton
+from handsfree.grammar.text import parse_text
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import data_folder
 from handsfree.sound.audio import RATE, Samples
@@ -133,6 +135,9 @@ class Listener:
         model: folder of its model, or None.
         records: what was heard before.
         front_end: what is done to the sound first.
+
+    Attributes:
+        enrolled: what is known of the voice that is heard; None if nothing is.
     """
 
     def __init__(
@@ -141,6 +146,7 @@ class Listener:
         self._engine, self._model, self._records = engine, model, records
         self._front_end = front_end
         self._ears: Transcriber | None = None
+        self.enrolled: Enrolled | None = None
 
     @property
     def ears(self) -> Transcriber:
@@ -200,6 +206,9 @@ class Listener:
             engine.numbers_trusted,
             calibration=engine.calibration,
         )
+        if self.enrolled:
+            grammar = desk.spoken.automaton(step, session.moment)
+            heard = self.enrolled.corrected(heard, lambda text: bool(parse_text(grammar, text)))
         return Listened(heard, ear.closed, ear.spoken, wall, cpu)
 
 

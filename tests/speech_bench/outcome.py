@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from handsfree.dialogue import Response, Session
+from handsfree.dialogue.voice_record import UNHEARD, VoiceRecord
 from handsfree.events import Asked, Event, Question, ReadingTaken, UtteranceHeard
 from handsfree.meaning import Ambiguous, Meaning, Observation, Reading, State, Unclear
 
@@ -75,10 +76,16 @@ class _Turn:
         return [event for event in every if not isinstance(event, UtteranceHeard)]
 
 
-def outcome(trial: Trial, listener: Listener) -> Outcome:
-    """Say the phrase; if the tool asks, answer once, in the same condition."""
+def outcome(trial: Trial, listener: Listener, speaker: VoiceRecord = UNHEARD) -> Outcome:
+    """Say the phrase; if the tool asks, answer once, in the same condition.
+
+    Args:
+        trial: what is said.
+        listener: hears it.
+        speaker: how the voice was heard before.
+    """
     phrase = trial.phrase
-    before = scene(phrase)
+    before = replace(scene(phrase), speaker=speaker)
     first = _say(trial, listener, phrase.text, 0, before)
     turns = [first]
     result = _judge(phrase, before, first)
@@ -122,13 +129,15 @@ def outcome(trial: Trial, listener: Listener) -> Outcome:
     )
 
 
-def first_turn(trial: Trial, listener: Listener) -> tuple[str, bool]:
+def first_turn(
+    trial: Trial, listener: Listener, speaker: VoiceRecord = UNHEARD
+) -> tuple[str, bool]:
     """What the first thing said came to, and whether one question can put it right.
 
     It can where the question holds what was meant, or wants it said again.
     """
     phrase = trial.phrase
-    before = scene(phrase)
+    before = replace(scene(phrase), speaker=speaker)
     turn = _say(trial, listener, phrase.text, 0, before)
     did = str(_judge(phrase, before, turn)["did"])
     return did, did in ("asked", "refused") and bool(_answer(phrase, turn.session)[0])

@@ -49,7 +49,7 @@ _NOISES: dict[Who, tuple[str, ...]] = {
     "strangers": ("grinder", "rain", "pump", "siren", "crowd"),
 }
 #: Speed of a speaker, and the number of people in a crowd.
-_SPEED, _CROWD = (0.8, 1.25), (3, 5)
+SPEED, _CROWD = (0.8, 1.25), (3, 5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ def strangers(who: Who, condition: str, limit: int | None = None) -> list[Strang
 
 def _stranger(who: Who, condition: str, phrase: Phrase) -> Stranger:
     number = phrase.number
-    speed = random.Random(f"speed {who} {number}").uniform(*_SPEED)
+    speed = random.Random(f"speed {who} {number}").uniform(*SPEED)
     kinds = ("room",) if condition in ("quiet", "narrow") else _NOISES[who]
     return Stranger(
         phrase,

@@ -96,7 +96,7 @@ def interpret(
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
             told = _in_one_breath(heard, found.text, spoken, step)
-            if told and isinstance(told.meaning, Several):
+            if told and isinstance(told.meaning, Several) and told.meaning.of_each_wire:
                 return told
         return replace(found, share=likely)
     awake = moment in ("beginning", "listening", "answering")

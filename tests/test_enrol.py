@@ -90,7 +90,7 @@ def test_who_is_heard_well_gets_no_more_trust_than_others() -> None:
 
 def test_words_that_were_misheard_are_known_with_what_stood_before_them() -> None:
     found = {(c.said, c.heard): c.times for c in learnt("whisper", lines(HEARD)).confusions}
-    assert found == {("point", "point two"): 2, ("eight", "eight two"): 1, ("ohms", "volts"): 1}
+    assert found == {("point", "point two"): 2}  # what was misheard once may be chance
 
 
 def test_a_word_that_was_mostly_said_when_it_was_heard_is_hardly_doubted() -> None:

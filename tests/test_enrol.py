@@ -29,7 +29,7 @@ from handsfree.job.acquaintance import (
     known_before,
     voice_file,
 )
-from handsfree.job.enrolling import enrolment_lines, how_far_trusted
+from handsfree.job.enrolling import enrolment_lines, how_far_trusted, understood_text
 from handsfree.languages import load_language
 from handsfree.log import open_job
 from handsfree.meaning import Ambiguous, Reading
@@ -90,7 +90,7 @@ def test_who_is_heard_well_gets_no_more_trust_than_others() -> None:
 
 def test_words_that_were_misheard_are_known_with_what_stood_before_them() -> None:
     found = {(c.said, c.heard): c.times for c in learnt("whisper", lines(HEARD)).confusions}
-    assert found == {("point", "point two"): 2, ("eight", "eight two"): 1, ("ohms", "volts"): 1}
+    assert found == {("point", "point two"): 2}  # what was misheard once may be chance
 
 
 def test_a_word_that_was_mostly_said_when_it_was_heard_is_hardly_doubted() -> None:
@@ -110,6 +110,13 @@ def test_what_may_have_been_said_is_asked_about(talk: Dialogue) -> None:
     assert isinstance(found, Ambiguous)
     numbers = {float(c.number) for c in found.candidates if isinstance(c, Reading) and c.number}
     assert numbers == {10.25, 10.5}
+
+
+def test_another_word_for_the_same_is_no_mistake(talk: Dialogue) -> None:
+    step = talk.desk.plan.step("pin_1_to_2")
+    session = Session(step=step.id, condition=step.condition, phase=step.phase)
+    assert understood_text(talk, session, "seventy ohms", "seventy ohm") == "seventy ohms"
+    assert understood_text(talk, session, "seventy ohms", "seventy volts") == "seventy volts"
 
 
 def test_what_the_grammar_has_not_is_not_put_beside() -> None:

@@ -28,6 +28,12 @@ def enrolment_lines(language: str = "en") -> list[str]:
     return path.read_text(encoding="utf-8").split("\n")[:-1]
 
 
+def understood_text(talk: Dialogue, session: Session, said: str, heard: str) -> str:
+    """The line itself, where what was heard means the same: "ohm" for "ohms" is no mistake."""
+    one, other = (talk.understand(session, Heard.of_text(t)).meaning for t in (said, heard))
+    return said if heard and one == other else heard
+
+
 class Enrolling:
     """Hears lines.
 
@@ -48,7 +54,8 @@ class Enrolling:
         spoken = utterance.voiced or utterance.end - utterance.start
         usual = START + LETTER * sum(map(str.isalnum, said))
         loud = decibels(level(utterance.samples))
-        return LineHeard(said, heard.text, self._likely(session, heard), spoken / usual, loud)
+        text = understood_text(talk, session, said, heard.text)
+        return LineHeard(said, text, self._likely(session, heard), spoken / usual, loud)
 
     def _likely(self, session: Session, heard: Heard) -> float:
         understood = self._talk.understand(session, heard)

@@ -9,7 +9,7 @@ import random
 import zlib
 
 from handsfree.dialogue.enrolled import Enrolled, LineHeard, learnt
-from handsfree.job.enrolling import enrolment_lines
+from handsfree.job.enrolling import enrolment_lines, understood_text
 from handsfree.meaning import Reading, Unclear
 
 from .hearing import Listener
@@ -53,5 +53,6 @@ def enrolled(stranger: Stranger, listener: Listener) -> Enrolled:
         found = ears[0].hear(talk.desk, session).heard
         understood = talk.understand(session, found)
         unclear = not found.hypotheses or isinstance(understood.meaning, Unclear)
-        heard.append(LineHeard(text, found.text, _NOTHING if unclear else understood.share))
+        taken = understood_text(talk, session, text, found.text)
+        heard.append(LineHeard(text, taken, _NOTHING if unclear else understood.share))
     return learnt("", heard)

@@ -141,6 +141,7 @@ class Job:
 
     def answer(self, path: Path, sound: np.ndarray, meant: Take | None) -> Answer | None:
         """Say it; None if nothing came of it."""
+        self._dictation.forget()
         before, begin = len(self._dictation.events), self._recorder.position
         self._server.play(path)
         try:

@@ -185,6 +185,11 @@ class Dictation:
             if event["event"] in kinds and state in (None, event.get("state")):
                 return event
 
+    def forget(self) -> None:
+        """What has been told is not waited for any more."""
+        while not self._new.empty():
+            self._new.get()
+
     def of(self, kind: str) -> list[dict[str, Any]]:
         return [event for event in self.events if event["event"] == kind]
 

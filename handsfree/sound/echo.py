@@ -38,7 +38,7 @@ WAY = int(0.35 * RATE)
 PAST = 6 * RATE
 """Samples from which it is learned."""
 
-REACH, GAP = 11, 4
+REACH, WITHIN_WORD = 11, 4
 """Blocks in which an echo comes back, and without speech within a word."""
 
 CLEARLY = 6.0
@@ -120,8 +120,10 @@ class Canceller:
         over = np.array([decibels(level(block)) for block in left]) - loudest
         usual = np.percentile(over[: RATE // BLOCK], 90)
         first = len(left) - count // BLOCK
-        while (before := np.flatnonzero(over[max(first - GAP, 0) : first] > usual + CLEARLY)).size:
-            first = max(first - GAP, 0) + int(before[0])
+        while (
+            before := np.flatnonzero(over[max(first - WITHIN_WORD, 0) : first] > usual + CLEARLY)
+        ).size:
+            first = max(first - WITHIN_WORD, 0) + int(before[0])
         return min((len(left) - first) * BLOCK, most)
 
 

@@ -96,7 +96,7 @@ def interpret(
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
             told = _in_one_breath(heard, found.text, spoken, step)
-            if told and isinstance(told.meaning, Several) and told.meaning.of_each_wire:
+            if told and isinstance(told.meaning, Several) and _all_clear(told.meaning):
                 return told
         return replace(found, share=likely)
     awake = moment in ("beginning", "listening", "answering")
@@ -139,6 +139,12 @@ def _in_one_breath(
             values = [_or_rival(value, rival.meaning.values) for value in values]
     meaning = replace(found.meaning, values=tuple(values))
     return replace(found, meaning=meaning, share=share, by_gist=found.by_gist or not heard.typed)
+
+
+def _all_clear(told: Several) -> bool:
+    """Whether each is a value, and of another wire."""
+    wires = [{take.wire for take in _candidates(value)} for value in told.values]
+    return all(wires) and len(set[str | None]().union(*wires)) >= len(wires)
 
 
 def _or_rival(value: OneValue, heard: Sequence[OneValue]) -> OneValue:

@@ -235,12 +235,6 @@ class Several:
     values: tuple[OneValue, ...]
     announced: int = 0
 
-    @property
-    def of_each_wire(self) -> bool:
-        """Whether they are one value for each of several wires, all of them understood."""
-        wires = [one.wire for one in self.values if isinstance(one, Reading | State)]
-        return len({*wires} - {None}) == len(self.values)
-
 
 @dataclass(frozen=True, slots=True)
 class Unclear:

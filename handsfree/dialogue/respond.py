@@ -57,9 +57,9 @@ _PAUSING = ("pause", "resume")
 #: A value that is less likely than this to be right is confirmed: one that is logged wrongly
 #: without a question costs as much as six questions.
 SURE_VALUE = 0.85
-#: The same for a state or an answer: there are few, and none of 53 was misheard by the accents that
-#: are tuned with, of whose numbers one in eleven was.
-SURE_STATE = 0.5
+#: The same for an answer to what is observed: there are few, and none was misheard by the accents
+#: that are tuned with, of whose numbers one in eleven was.
+SURE_ANSWER = 0.5
 #: The same for a number of one word, without wire and unit: many a word sounds like one.
 SURE_ONE_WORD = 0.95
 
@@ -190,7 +190,7 @@ class Dialogue:
         if heard.broke:
             return Turn(session).then(Spoke(desk.say("recogniser_broke")))
         number = not isinstance(understood.meaning, State | Observation)
-        enough = SURE_VALUE if number else SURE_STATE
+        enough = SURE_ANSWER if isinstance(understood.meaning, Observation) else SURE_VALUE
         enough = SURE_ONE_WORD if _one_word(understood) else enough
         likely = (self._known + session.speaker).probability(understood.share)
         unsure = likely < enough or (number and not heard.numbers_trusted)

@@ -9,12 +9,7 @@ from typing import Annotated
 import typer
 
 from handsfree.cli.diagnosis import show_explanation
-from handsfree.cli.options import (
-    EngineName,
-    EngineOption,
-    ModelOption,
-    VoiceOption,
-)
+from handsfree.cli.options import EngineName, EngineOption, ModelOption, VoiceOption
 from handsfree.cli.output import console
 from handsfree.cli.session import DictatedSession
 from handsfree.dialogue.informed import explanation

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
@@ -42,10 +42,8 @@ from handsfree.cli.seal import sealed, unlocked
 from handsfree.cli.session import DictatedSession
 from handsfree.display import PORT
 from handsfree.errors import BadInput
-from handsfree.job.acquaintance import (
-    acquaintance,
-    keep_acquaintance,
-)
+from handsfree.events import Logged
+from handsfree.job.acquaintance import acquaintance, keep_acquaintance
 from handsfree.job.progress import load_progress, save_progress
 from handsfree.live import CutIn, Settings, Turns, remembered
 from handsfree.live.verbosity import Verbosity
@@ -181,10 +179,11 @@ def dictate(
     finally:  # however it ends: what is in the log is done
         if session.began is not None:
             session.tell_end()
-            if person is not None:
-                keep_progress(person, loaded, session.folder, session.began)
-            if known is not None and ears is not None:
-                keep_acquaintance(known.after(session.folder, session.began))
+            if known is not None:
+                events = JobRecord.read(session.folder).events
+                keep_progress(known.person, loaded, events[session.began :])
+                if ears is not None:
+                    keep_acquaintance(known.after(events, session.began))
             if vouching is not None:
                 sealed(session.folder, vouching)
 
@@ -250,9 +249,8 @@ def job_details(after: Path | None, told: Mapping[str, str | None]) -> dict[str,
     return {**details, "follows": earlier.fingerprint}
 
 
-def keep_progress(person: str, loaded: LoadedPlan, job: Path, since: int) -> None:
-    """Add the lessons of a job after event `since` to a person's progress."""
+def keep_progress(person: str, loaded: LoadedPlan, events: Sequence[Logged]) -> None:
+    """Add the lessons of these events of a job to a person's progress."""
     progress = load_progress(person)
-    events = JobRecord.read(job).events[since:]
     progress.add(loaded.plan.title, (logged.event for logged in events))
     console.print(f"progress of {person}: {save_progress(progress)}")

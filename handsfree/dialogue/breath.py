@@ -27,7 +27,7 @@ from handsfree.dialogue.taking import Accepted, log, replaced, settle, where_to
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Asked, Question, Spoke
 from handsfree.meaning import Ambiguous, Several, Take, Understood, Unread
-from handsfree.meaning.meanings import OneValue
+from handsfree.meaning.meanings import OneValue, candidates
 from handsfree.plan.schema import NO_OHMMETER, Step
 
 
@@ -66,8 +66,7 @@ def take_several(
     if here is None or not may_be_together(desk, session, here):
         prompt = desk.standing_prompt(session)
         return turn.then(*map(Spoke, said), Spoke(desk.say("one_at_a_time", prompt=prompt)))
-    counted = told.announced and told.announced != len(told.values)
-    if unsure or counted:
+    if unsure or told.miscounted:
         return turn.and_then(_confirm(desk, session, here, told, said))
     return turn.and_then(_take_each(desk, session, here, told.values, said))
 
@@ -143,7 +142,7 @@ def _confirm(desk: Desk, session: Session, here: Step, told: Several, said: Iter
     if not clear:
         return _about(desk, session, left, said)
     words = [*said, _left_out(desk, left)]
-    if told.announced and told.announced != len(told.values):
+    if told.miscounted:
         count = desk.wording.integer(len(told.values))
         announced = desk.wording.integer(told.announced)
         words.append(desk.say("several_counted", count=count, announced=announced))
@@ -231,8 +230,8 @@ def _sorted(
 
 def _pins(value: OneValue) -> frozenset[str]:
     """Labels of the pins that a value may be of."""
-    takes = value.candidates if isinstance(value, Ambiguous) else (value,)
-    return frozenset(one.wire for one in takes if one.wire is not None)
+    wires = [value.wire] if isinstance(value, Unread) else [t.wire for t in candidates(value)]
+    return frozenset(wire for wire in wires if wire is not None)
 
 
 def _about(desk: Desk, session: Session, left: Sequence[_Left], said: Iterable[str]) -> Turn:

@@ -48,6 +48,7 @@ from handsfree.meaning import (
     Unclear,
     Understood,
 )
+from handsfree.meaning.meanings import candidates
 from handsfree.meaning.plain import unit_symbol
 from handsfree.plan.schema import Step
 from handsfree.plan.sheet import identifier, test_of
@@ -252,7 +253,7 @@ def log_value(
     """
     answers, turn = session.question, closed(session)
     meaning = meter.without_leads(session, meaning)
-    takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    takes = candidates(meaning)
     if len({one.wire for one in takes}) > 1:  # asked about by their wires
         takes = tuple(replace(one, wire=one.wire or session.wire) for one in takes)
     placed: list[_Placed] = []

@@ -14,6 +14,7 @@ from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import Entry, LeadMoved, Question, ReadingStruck, ReadingTaken, Spoke
 from handsfree.meaning import Ambiguous, Command, Take
+from handsfree.meaning.meanings import candidates
 from handsfree.plan.schema import Step
 
 
@@ -37,7 +38,7 @@ def take(
     question, step = session.question, desk.focus(session)
     if guessed := desk.guessing(session):
         return teaching.judge_guess(desk, session, guessed, meaning)
-    takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    takes = candidates(meaning)
     if question and len(set(question.steps)) > 1 and all(one.wire is None for one in takes):
         return ask_again(desk, session, question)  # the value alone tells no wire
     return _take(desk, session, step, meaning, said, question, unsure=unsure)
@@ -100,7 +101,7 @@ def settle(
     """
     supersedes = answers.supersedes if answers else None
     meaning = meter.without_leads(session, meaning)
-    takes = meaning.candidates if isinstance(meaning, Ambiguous) else (meaning,)
+    takes = candidates(meaning)
     turn = closed(session)
     if step is None:
         return turn.then(Spoke(desk.standing_prompt(turn.session)))

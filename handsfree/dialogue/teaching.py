@@ -8,6 +8,7 @@ from handsfree.dialogue.session import Session
 from handsfree.dialogue.turn import Turn
 from handsfree.events import Guess, Guessed, Spoke
 from handsfree.meaning import Ambiguous, Take
+from handsfree.meaning.meanings import candidates
 from handsfree.plan.schema import Step
 
 
@@ -24,7 +25,7 @@ def before(desk: Desk, step: Step) -> list[str]:
 
 def judge_guess(desk: Desk, session: Session, step: Step, said: Take | Ambiguous | None) -> Turn:
     """The apprentice has said what to expect, or that it is not known (None)."""
-    takes = said.candidates if isinstance(said, Ambiguous) else (said,) if said else ()
+    takes = candidates(said) if said else ()
     verdicts = [check(take, step, desk.plan, session.taken) for take in takes]
     right = any(isinstance(v, Comparison) and v.passed for v in verdicts)
     guess = Guess(step.id, takes[0] if takes else None, right)

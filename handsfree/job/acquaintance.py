@@ -7,6 +7,7 @@ jobs, and what he was misheard in when he was enrolled.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -19,6 +20,7 @@ from handsfree.dialogue import Session
 from handsfree.dialogue.enrolled import Enrolled, LineHeard, learnt
 from handsfree.dialogue.voice_record import UNHEARD, VoiceRecord
 from handsfree.errors import BadInput, HandsfreeError
+from handsfree.events import Logged
 from handsfree.job.progress import progress_file
 from handsfree.log import JobRecord
 from handsfree.log.folder import EVENTS, FOLDER_RIGHTS, write_file
@@ -45,9 +47,9 @@ class Acquaintance:
         """What his lines taught; None if he read none."""
         return learnt(self.engine, self.lines) if self.lines else None
 
-    def after(self, job: Path, since: int) -> Acquaintance:
-        """After what became of his values in a job, from event number `since` on."""
-        events = [logged.event for logged in JobRecord.read(job).events]
+    def after(self, job: Sequence[Logged], since: int) -> Acquaintance:
+        """After what became of his values in the events of a job, from number `since` on."""
+        events = [logged.event for logged in job]
         before, whole = (Session.of(some).speaker for some in (events[:since], events))
         return replace(self, record=self.record.faded + (whole - before))
 

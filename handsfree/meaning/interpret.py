@@ -41,7 +41,7 @@ from handsfree.meaning.meanings import (
     Telling,
     Unclear,
     Understood,
-    Unread,
+    candidates,
 )
 from handsfree.meaning.several import several
 from handsfree.meaning.tags import in_base_unit, meaning_of
@@ -143,28 +143,19 @@ def _in_one_breath(
 
 def _all_clear(told: Several) -> bool:
     """Whether each is a value, and of another wire."""
-    wires = [{take.wire for take in _candidates(value)} for value in told.values]
+    wires = [{take.wire for take in candidates(value)} for value in told.values]
     return all(wires) and len(set[str | None]().union(*wires)) >= len(wires)
 
 
 def _or_rival(value: OneValue, heard: Sequence[OneValue]) -> OneValue:
     """The value of a wire, or the two between which must be asked, if it was heard otherwise."""
-    takes = _candidates(value)
+    takes = candidates(value)
     for other in heard:
-        rivals = _candidates(other)
+        rivals = candidates(other)
         if takes and rivals and {t.wire for t in takes} == {r.wire for r in rivals}:
             both = tuple(dict.fromkeys((*takes, *rivals)))
             return value if set(both) == set(takes) else Ambiguous(both, "heard")
     return value
-
-
-def _candidates(value: OneValue) -> tuple[Take, ...]:
-    match value:
-        case Unread():
-            return ()
-        case Ambiguous(candidates=candidates):
-            return candidates
-    return (value,)
 
 
 def _may_be_meant(text: str, spoken: SpokenPlan, *, telling: bool) -> bool:

@@ -223,6 +223,16 @@ OneValue = Take | Ambiguous | Unread
 """One of several that are said in one breath."""
 
 
+def candidates(value: OneValue) -> tuple[Take, ...]:
+    """What a value may be; nothing if it was not understood."""
+    match value:
+        case Unread():
+            return ()
+        case Ambiguous(candidates=takes):
+            return takes
+    return (value,)
+
+
 @dataclass(frozen=True, slots=True)
 class Several:
     """Values of several wires, said in one breath.
@@ -234,6 +244,11 @@ class Several:
 
     values: tuple[OneValue, ...]
     announced: int = 0
+
+    @property
+    def miscounted(self) -> bool:
+        """Whether another number of them was announced."""
+        return self.announced not in (0, len(self.values))
 
 
 @dataclass(frozen=True, slots=True)

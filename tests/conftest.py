@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from by_hand import by_hand
 from plan_sample import sample
@@ -52,3 +54,12 @@ def spoken_plans(english: Language) -> list[SpokenPlan]:
 def some_spoken_plans(english: Language) -> list[SpokenPlan]:
     """Some of the shipped plans: the grammars of all of them take long to make."""
     return [SpokenPlan(english, load_plan(name).plan) for name in sample()]
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty folder to work in, with what a person keeps in it too."""
+    for kind in ("DATA", "CONFIG", "CACHE"):
+        monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path / kind))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path

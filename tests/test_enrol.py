@@ -54,14 +54,6 @@ def lines(heard: dict[str, str], likely: float = 0.9) -> list[LineHeard]:
     return [LineHeard(said, heard.get(said, said), likely) for said in enrolment_lines()]
 
 
-@pytest.fixture
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for kind in ("DATA", "CONFIG", "CACHE"):
-        monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path / kind))
-    monkeypatch.chdir(tmp_path)
-    return tmp_path
-
-
 @pytest.fixture(scope="module")
 def talk() -> Dialogue:
     return Dialogue(load_plan("thermistor-2wire").plan, load_language("en"))

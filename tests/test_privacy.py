@@ -6,7 +6,6 @@ import ast
 import json
 from pathlib import Path
 
-import pytest
 from typer.testing import CliRunner
 
 import handsfree
@@ -21,14 +20,6 @@ from handsfree.log import open_job
 from handsfree.seal import make_key, seal_job
 
 SOURCES = sorted(Path(handsfree.__file__).parent.rglob("*.py"))
-
-
-@pytest.fixture
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for kind in ("DATA", "CONFIG", "CACHE"):
-        monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path / kind))
-    monkeypatch.chdir(tmp_path)
-    return tmp_path
 
 
 def kept() -> dict[str, Fact]:

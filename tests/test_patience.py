@@ -37,6 +37,8 @@ def grammar(language: str = "en", plan: str = "headlamp-levelling") -> Automaton
         ("what is expected", "whole"),
         ("next", "whole"),
         ("eight point four k", "unit"),  # kilohms, or kilovolts
+        ("no", "answer"),  # ... four point nine
+        ("yes", "whole"),
         ("four point nine", "decimals"),
         ("twelve six", "decimals"),
         ("four nine eight", "decimals"),
@@ -63,20 +65,36 @@ def test_a_whole_sentence_is_waited_for_shortly_and_one_that_may_go_on_longer() 
     assert pause("four point") == PAUSE
 
 
-def test_after_a_value_with_its_wire_that_of_another_may_follow() -> None:
-    def pause(text: str) -> float:
-        return Patience().pause(Heard.of_text(text), grammar())
+def test_who_says_several_values_in_a_breath_is_waited_for_after_one_with_its_wire() -> None:
+    patience = Patience()
 
+    def pause(text: str) -> float:
+        return patience.pause(Heard.of_text(text), grammar())
+
+    wired = "red with white stripe four point nine seven volts"
+    assert pause(wired) == WAITED_FOR["whole"]
+    patience.spoke(0.0, several=True)
     assert pause("red with white stripe four point nine seven volts") == ANOTHER_WIRE
     assert pause("orange ground") == ANOTHER_WIRE
     assert pause("four point nine seven volts") == pause("ground") == WAITED_FOR["whole"]
     assert pause("go to orange") == WAITED_FOR["whole"]
     assert pause("orange twelve") == PAUSE
+    for _ in range(REMEMBERED):
+        patience.spoke(0.0)
+    assert pause(wired) == WAITED_FOR["whole"]
 
 
-def test_what_is_not_sure_decides_nothing() -> None:
-    rivals = (Hypothesis("four volts", 0.0), Hypothesis("four point four volts", -0.1))
-    assert Patience().pause(Heard(rivals), grammar()) == PAUSE
+def test_where_it_is_not_sure_the_likely_wording_that_may_go_on_furthest_decides() -> None:
+    def pause(*texts: str) -> float:
+        wordings = [Hypothesis(text, -0.1 * place) for place, text in enumerate(texts)]
+        return Patience().pause(Heard(tuple(wordings)), grammar())
+
+    assert pause("four volts", "four point four volts") == WAITED_FOR["whole"]
+    assert pause("four volts", "four point four") == WAITED_FOR["decimals"]
+    assert pause("four volts", "four") == PAUSE
+    assert pause("four volts", "the fall of") == PAUSE
+    unlikely = (Hypothesis("four volts", 0.0), Hypothesis("four", -3.0))
+    assert Patience().pause(Heard(unlikely), grammar()) == WAITED_FOR["whole"]
     assert Patience().pause(Heard(()), grammar()) == PAUSE
 
 

@@ -12,12 +12,15 @@ from handsfree.grammar.automaton import Automaton
 from handsfree.grammar.numerals import NUMBER_TAGS
 from handsfree.grammar.parsing import ANY, Tags
 
-Outlook = Literal["whole", "unit", "decimals", "number", "words", "hesitation", "no sentence"]
-"""What may come: nothing that matters; a unit, so that the value would be another; one more digit
-of a number that has its point, or three digits; more of a number; free words.  Or nothing but "uh"
-was said, or no sentence of the grammar."""
+Outlook = Literal[
+    "whole", "unit", "answer", "decimals", "number", "words", "hesitation", "no sentence"
+]
+"""What may come: nothing that matters; a unit, so that the value would be another; after yes or no
+a value; one more digit of a number that has its point, or three digits; more of a number; free
+words.  Or nothing but "uh" was said, or no sentence of the grammar."""
 
 _POINT = frozenset({"point", "elided", "late", "gap"})
+_ANSWERS = frozenset({"command yes", "command no"})
 _UNIT = frozenset({"unit", "scale"})
 _DIGITS = 3
 """Words of a number by which most meters have shown all they show."""
@@ -44,6 +47,8 @@ def outlook(grammar: Automaton, words: Sequence[str]) -> Outlook:
         return "words"
     kinds = _opened(grammar, {arc.target for arc in arcs}, _SILENT_WORDS)
     if kinds & NUMBER_TAGS:
+        if any(set(tags) <= _ANSWERS for tags in parses):
+            return "answer"
         return "decimals" if all(map(_nearly_said, parses)) else "number"
     return "unit" if kinds & _UNIT else "whole"
 

@@ -9,11 +9,20 @@ from handsfree.dialogue import Session
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.informed import proposal
 from handsfree.errors import HandsfreeError
+from handsfree.job import Job
+from handsfree.words import Transcriber
 
 
 def work_ahead(desk: Desk, session: Session) -> threading.Thread:
     """Begin, in the background; each thing is kept where it is made."""
     thread = threading.Thread(target=_work, args=(desk, session), daemon=True)
+    thread.start()
+    return thread
+
+
+def grammar_ahead(job: Job, ears: Transcriber) -> threading.Thread:
+    """Make the grammar of what may be said next, and give it to the engine, in the background."""
+    thread = threading.Thread(target=lambda: ears.prepare(job.grammar), daemon=True)
     thread.start()
     return thread
 

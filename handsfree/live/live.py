@@ -6,7 +6,7 @@ from typing import Literal, Self
 
 from handsfree.events import Logged, MicrophoneChanged, SoundLevel, Tell, told
 from handsfree.job import Job
-from handsfree.live.ahead import work_ahead
+from handsfree.live.ahead import grammar_ahead, work_ahead
 from handsfree.live.hearing import Ending, Happening, Hearing, InputLevel, Overrun
 from handsfree.live.mouth import Mouth
 from handsfree.live.patience import Patience
@@ -14,6 +14,7 @@ from handsfree.live.ready import judge_level
 from handsfree.live.settings import Settings
 from handsfree.live.sounds import Sounds
 from handsfree.live.turns import Turns
+from handsfree.meaning import Several
 from handsfree.sound.card import Deaf, Lost, Opened
 from handsfree.sound.endpoint import Utterance
 from handsfree.sound.recordings import Captured
@@ -56,11 +57,14 @@ class Live:
         self.hearing = Hearing(sounds, turns, self.mouth, self._meter)
         self._patience = Patience()
         self._job: Job | None = None
+        self._ears: Transcriber | None = None
         self._via: Literal["microphone", "phone"] = "microphone"
         self._mourned = False  # it has been said that the microphone is gone
 
     def speak(self, text: str) -> None:
         """Say it once the technician has finished speaking."""
+        if self._job and self._ears:
+            grammar_ahead(self._job, self._ears)
         self.hearing.wait_quiet(PATIENCE)
         self.mouth.speak(text)
         if self.mouth.was_cut and self._job:
@@ -101,7 +105,7 @@ class Live:
             ears: the engine.
             check: begin with a level check.
         """
-        self._job = job
+        self._job, self._ears = job, ears
         desk = job.dialogue.at(job.session)
         work_ahead(desk, job.session)
         self.mouth.prepare(desk.wording.brief_prompt(step, step) for step in desk.plan.steps)
@@ -114,8 +118,9 @@ class Live:
     def _take_up(self, job: Job, ears: Transcriber, happening: Happening | None) -> None:
         match happening:
             case Utterance(within=within):
-                self._patience.spoke(within)
-                job.listen(ears, Captured(happening, self._via, self._via))
+                said = job.listen(ears, Captured(happening, self._via, self._via)).understood
+                several = said is not None and isinstance(said.meaning, Several)
+                self._patience.spoke(within, several=several)
             case Ending(utterance=utterance):
                 self._foresee(job, ears, utterance)
             case Overrun(seconds=seconds, count=count):

@@ -47,19 +47,30 @@ class Engine:
 
 
 @dataclass(frozen=True, slots=True)
+class Keep:
+    """A grammar to be kept.
+
+    Attributes:
+        place: among those that the process keeps.
+        grammar: it.
+    """
+
+    place: int
+    grammar: Automaton
+
+
+@dataclass(frozen=True, slots=True)
 class Task:
     """An utterance to be understood.
 
     Attributes:
         samples, hint: see `Recogniser.recognise`.
         place: of its grammar among those that the process keeps.
-        grammar: it, if the process does not have it there.
     """
 
     samples: Samples
     hint: str
     place: int
-    grammar: Automaton | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +115,12 @@ class Apart:
         self._start()  # it opens while the technician is told
         return Recognition((), broke=f"the recogniser {found.why}")
 
+    def prepare(self, grammar: Automaton) -> None:
+        """Let the process have a grammar that will be needed; from any thread."""
+        with self._sending:
+            if not self._opening:
+                self._place(grammar)
+
     def close(self) -> None:
         """End the process, as is done when nobody needs it any more."""
         self._end()
@@ -117,6 +134,7 @@ class Apart:
         )
         self._end = weakref.finalize(self, _end, self._process)
         self._opening = True
+        self._sending = threading.Lock()
         self._grammars: list[Automaton | None] = [None] * GRAMMARS_KEPT
         self._next = 0
         self._send(self._open_engine)
@@ -130,17 +148,27 @@ class Apart:
                     return Broke(f"does not open again: {error.what}")
                 case Broke(why=why):
                     return Broke(f"does not open again: it {why}")
-        known = [place for place, kept in enumerate(self._grammars) if kept is grammar]
-        place = known[0] if known else self._next
-        if not known:
-            self._grammars[place], self._next = grammar, (place + 1) % GRAMMARS_KEPT
-        task = Task(samples, hint, place, None if known else grammar)
-        answer = self._answer(ANSWERS_WITHIN + SLOWNESS * len(samples) / RATE, task)
+
+        def ask() -> None:
+            with self._sending:
+                self._send(Task(samples, hint, self._place(grammar)))
+
+        answer = self._answer(ANSWERS_WITHIN + SLOWNESS * len(samples) / RATE, ask)
         assert isinstance(answer, Recognition | Broke)
         return answer
 
-    def _answer(self, seconds: float, task: Task | None = None) -> object:
-        """What the process says next, to a task or of itself; `Broke` if it says nothing."""
+    def _place(self, grammar: Automaton) -> int:
+        """Of a grammar in the process, which is given it if it does not have it."""
+        known = [place for place, kept in enumerate(self._grammars) if kept is grammar]
+        if known:
+            return known[0]
+        place, self._next = self._next, (self._next + 1) % GRAMMARS_KEPT
+        self._grammars[place] = grammar
+        self._send(Keep(place, grammar))
+        return place
+
+    def _answer(self, seconds: float, ask: Callable[[], None] = lambda: None) -> object:
+        """What the process says next, to what it is asked or of itself; `Broke` if nothing."""
         process, late = self._process, threading.Event()
 
         def give_up() -> None:
@@ -151,8 +179,7 @@ class Apart:
         timer.daemon = True
         timer.start()
         try:
-            if task:
-                self._send(task)
+            ask()
             assert process.stdout
             return pickle.load(process.stdout)
         except (OSError, EOFError, pickle.UnpicklingError):

@@ -2,7 +2,7 @@
 
     python -m handsfree.words.served
 
-The first message says how the engine is opened, each further one is an utterance.  It ends when
+The first message says how the engine is opened, each further one is a grammar or an utterance.  It ends when
 its input does, and at the first error: what an engine is in afterwards nobody knows.
 """
 
@@ -18,7 +18,7 @@ from typing import BinaryIO
 
 from handsfree.errors import HandsfreeError
 from handsfree.grammar import Automaton
-from handsfree.words.apart import GRAMMARS_KEPT, Broke, Engine, Task
+from handsfree.words.apart import Broke, Engine, Keep, Task
 
 MEMORY_FIRST = b"500"
 """Of -1000 to 1000: where memory is short, Linux ends this process before the one with the log."""
@@ -37,13 +37,14 @@ def understand(tasks: BinaryIO, answers: BinaryIO) -> None:
         answer(error)
         return
     answer(Engine(engine.name, engine.numbers_trusted, engine.pace, engine.calibration))
-    grammars: list[Automaton | None] = [None] * GRAMMARS_KEPT
+    grammars: dict[int, Automaton] = {}
     while True:
-        task: Task = pickle.load(tasks)
-        grammars[task.place] = grammar = task.grammar or grammars[task.place]
-        assert grammar
+        task: Task | Keep = pickle.load(tasks)
+        if isinstance(task, Keep):
+            grammars[task.place] = task.grammar
+            continue
         try:
-            answer(engine.recognise(task.samples, grammar, task.hint))
+            answer(engine.recognise(task.samples, grammars[task.place], task.hint))
         except MemoryError:
             answer(Broke("ran out of memory"))
             return

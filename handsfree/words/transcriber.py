@@ -42,6 +42,11 @@ class Transcriber:
         """Name of the engine."""
         return self.recogniser.name
 
+    def prepare(self, grammar: Automaton) -> None:
+        """Let an engine that lives apart have a grammar that will be needed; from any thread."""
+        if isinstance(self.recogniser, Apart):
+            self.recogniser.prepare(grammar)
+
     def hear(self, utterance: Utterance, grammar: Automaton, hint: str = "") -> Heard:
         """What was said.
 

@@ -20,8 +20,8 @@ from scipy.signal import fftconvolve
 
 from handsfree.events import ReadingTaken
 from handsfree.live.turns import CutIn, Turns
-from handsfree.sound.audio import RATE, Samples
-from handsfree.sound.blocks import BLOCK, Block, level
+from handsfree.sound.audio import RATE, Samples, level
+from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import Endpointer, Utterance, silero
 from handsfree.words import Transcriber

@@ -20,8 +20,8 @@ from handsfree.languages import data_folder, load_language
 from handsfree.live import Live, Settings, Turns, hearing
 from handsfree.log import open_job, read
 from handsfree.plan import load_plan
-from handsfree.sound.audio import RATE, Samples, load
-from handsfree.sound.blocks import Block, Blocks, level
+from handsfree.sound.audio import RATE, Samples, level, load
+from handsfree.sound.blocks import Block, Blocks
 from handsfree.sound.card import Message, Opened, Said
 from handsfree.sound.endpoint import Endpointer, Utterance
 from handsfree.sound.voice import Voice
@@ -118,6 +118,14 @@ class _Ears:
         self._start = utterance.start
         text = Heard.of_text({1: "finish", 0: "yes"}.get(self._left, "note the seal is torn"))
         return Heard(text.hypotheses, start=utterance.start, end=utterance.end)
+
+    guess = hear
+
+    def prepare(self, grammar: object) -> None:
+        """It needs none."""
+
+    def give_up(self) -> None:
+        """It hears at once."""
 
 
 def listen(hours: float, folder: Path, detector: str = "neural") -> Result:

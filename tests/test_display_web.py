@@ -635,6 +635,14 @@ def test_a_job_is_dictated_through_a_phone(site: Served, tmp_path: Path) -> None
             heard.append(utterance.end - utterance.start)
             return Heard.of_text(next(said))
 
+        guess = hear
+
+        def prepare(self, grammar: object) -> None:
+            """It needs none."""
+
+        def give_up(self) -> None:
+            """It hears at once."""
+
     word = load(data_folder("demo_audio") / "low-beam" / "01-joe.flac").samples
     sound = np.concatenate([word, np.zeros(16_000, np.float32)] * 3)
     loaded = load_plan(PLAN)

@@ -13,8 +13,8 @@ from scipy.signal import fftconvolve
 
 from handsfree.languages import data_folder
 from handsfree.live.turns import HELD, PRESSED, TAIL, CutIn, Turns
-from handsfree.sound.audio import RATE, Audio, Samples, load
-from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.audio import RATE, Audio, Samples, decibels, level, load
+from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import Endpointer, Utterance, silero, utterances
 

@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.errors import Missing
-from handsfree.sound.audio import RATE
-from handsfree.sound.blocks import BACKLOG, BLOCK, Blocks, level
+from handsfree.sound.audio import RATE, level
+from handsfree.sound.blocks import BACKLOG, BLOCK, Blocks
 from handsfree.sound.card import Card
 from handsfree.sound.microphone import Microphone
 from handsfree.sound.speaker import Speaker

@@ -23,8 +23,8 @@ from handsfree.live import Settings, remembered
 from handsfree.log import open_job
 from handsfree.meaning import interpret
 from handsfree.plan import load_plan
-from handsfree.sound.audio import RATE
-from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.audio import RATE, decibels, level
+from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.card import Card, Deaf, Lost, Opened, Said
 from handsfree.sound.pieces import Pieces
 from handsfree.sound.recordings import recorded

@@ -11,7 +11,7 @@ from handsfree.heard import Heard
 from handsfree.languages import data_folder, load_language
 from handsfree.meaning import Unclear
 from handsfree.plan import load_plan
-from handsfree.sound.blocks import decibels, level
+from handsfree.sound.audio import decibels, level
 from handsfree.sound.endpoint import Utterance
 from handsfree.words import Transcriber
 from handsfree.words.pace import LETTER, START

@@ -106,14 +106,28 @@ class Job:
     def recognise(self, ears: Transcriber, utterance: Utterance) -> Heard:
         """What was said, by the grammar of the moment; nothing follows from it.
 
-        Asked again for the same utterance at the same moment, it is not decoded again.
+        Asked again for the same sound at the same moment, it is not decoded again.
         """
-        desk, grammar = self.dialogue.at(self.session), self.grammar
+        return self._known(utterance) or self._remember(
+            utterance, ears.hear(utterance, self.grammar, self._hint)
+        )
+
+    def guess(self, ears: Transcriber, utterance: Utterance) -> Heard | None:
+        """The same for an utterance that has perhaps ended; None if it has been given up."""
+        known = self._known(utterance) or ears.guess(utterance, self.grammar, self._hint)
+        return known and self._remember(utterance, known)
+
+    @property
+    def _hint(self) -> str:
+        return self.dialogue.at(self.session).wording.hint
+
+    def _known(self, utterance: Utterance) -> Heard | None:
         known = self._recognised
-        if known and known[1] == grammar and _same_sound(known[0], utterance):
-            return known[2]
-        heard = ears.hear(utterance, grammar, desk.wording.hint)
-        self._recognised = utterance, grammar, heard
+        same = known and known[1] == self.grammar and _same_sound(known[0], utterance)
+        return known[2] if known and same else None
+
+    def _remember(self, utterance: Utterance, heard: Heard) -> Heard:
+        self._recognised = utterance, self.grammar, heard
         return heard
 
     def hear(
@@ -201,4 +215,4 @@ class Job:
 def _same_sound(one: Utterance, other: Utterance) -> bool:
     """Whether they are the same utterance; two recordings may have the same times."""
     times = one.start, one.end
-    return times == (other.start, other.end) and np.array_equal(one.samples, other.samples)
+    return times == (other.start, other.end) and np.array_equal(one.sounding, other.sounding)

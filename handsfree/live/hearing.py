@@ -18,8 +18,8 @@ from handsfree.errors import HandsfreeError
 from handsfree.live.mouth import Mouth
 from handsfree.live.sounds import Sounds
 from handsfree.live.turns import Turns, TurnState
-from handsfree.sound.audio import RATE, Samples
-from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.audio import RATE, Samples, decibels, level
+from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.card import Deaf, Lost, Opened, Said
 from handsfree.sound.endpoint import Endpointer, Utterance
 
@@ -30,7 +30,8 @@ HOLE = RATE // 2
 """Samples that may be missing within an utterance; a longer hole ends it unheard."""
 
 FORESEEN = 0.22
-"""Seconds without speech after which an utterance has perhaps ended."""
+"""Seconds without speech that an utterance has at its end; where they are hush, that it has perhaps
+ended is told before."""
 
 NOISE = 60.0
 """Seconds over which the level of the noise is taken."""
@@ -86,6 +87,7 @@ class Hearing:
         turns: what of its sound is the technician's.
         mouth: is told, from the thread, when it has been heard, cut off, or can speak no more.
         meter: called about four times a second, from the thread.
+        went_on: called from the thread when an utterance that had perhaps ended has not.
     """
 
     def __init__(
@@ -94,15 +96,18 @@ class Hearing:
         turns: Turns,
         mouth: Mouth,
         meter: Callable[[InputLevel], None] = lambda _: None,
+        went_on: Callable[[], None] = lambda: None,
     ) -> None:
+        self._went_on = went_on
         self._sounds, self._turns = sounds, turns
         self._mouth, self._meter = mouth, meter
         self._inbox: queue.Queue[Happening] = queue.Queue()
-        self._endpointer = Endpointer(after=FORESEEN)
+        self._endpointer = Endpointer(after=FORESEEN, soon=True)
         self._offset = 0  # where the endpointer's stream begins in that of the microphone
         self._fed = 0  # samples it has had
         self._foreseen = 0.0  # end of the utterance that has perhaps ended; 0 while speech goes on
         self._ending = 0.0  # the same in times of the endpointer
+        self._told: tuple[float, float] | None = None  # that end and its hush, while it may go on
         self._wanted = (-1.0, 0.0)  # end of an utterance, and the pause that ends it
         self._overruns = 0
         self._quiet = threading.Event()
@@ -190,13 +195,16 @@ class Hearing:
         for utterance in self._endpointer.feed(samples):
             self._turns.ended()
             self._inbox.put(self._timed(utterance))
-        ending = self._endpointer.ending
-        if ending and ending.end != self._ending:
+            self._told = None
+        ending = self._endpointer.perhaps or self._endpointer.ending
+        if ending is None:
+            if self._told and self._endpointer.speaking:
+                self._foreseen, self._told = 0.0, None
+                self._went_on()
+        elif self._told != (told := (ending.end, ending.hush)):
             timed = self._timed(ending)
-            self._ending, self._foreseen = ending.end, timed.end
+            self._ending, self._foreseen, self._told = ending.end, timed.end, told
             self._inbox.put(Ending(timed))
-        elif ending is None and self._endpointer.speaking:
-            self._foreseen = 0.0
         if self._endpointer.speaking:
             self._quiet.clear()
         else:
@@ -218,8 +226,8 @@ class Hearing:
         """Forget the utterance that is under way: half a number is worse than none."""
         self._offset += self._fed + lost
         self._fed = 0
-        self._endpointer = Endpointer(after=FORESEEN)
-        self._ending = self._foreseen = 0.0
+        self._endpointer = Endpointer(after=FORESEEN, soon=True)
+        self._ending, self._foreseen, self._told = 0.0, 0.0, None
         self._quiet.set()
 
     def _tell(self, block: Block) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Literal, Self
 
 from handsfree.events import Logged, MicrophoneChanged, SoundLevel, Tell, told
@@ -54,7 +55,7 @@ class Live:
     ) -> None:
         self._sounds, self._turns, self._tell = sounds, turns, tell
         self.mouth = Mouth(voice, sounds, settings)
-        self.hearing = Hearing(sounds, turns, self.mouth, self._meter)
+        self.hearing = Hearing(sounds, turns, self.mouth, self._meter, self._went_on)
         self._patience = Patience()
         self._job: Job | None = None
         self._ears: Transcriber | None = None
@@ -145,11 +146,18 @@ class Live:
         """In the pause: what was said, how long the pause must be, and the sound of the answer."""
         if not self.hearing.ends(utterance):
             return
-        heard = job.recognise(ears, utterance)
+        heard = job.guess(ears, utterance)
+        if heard is None:
+            return
         pause = self._patience.pause(heard, job.grammar, utterance.within)
         self.hearing.wait(utterance, pause)
         if self.hearing.ends(utterance):
             self.mouth.prepare(job.foresee(heard))
+
+    def _went_on(self) -> None:
+        """What was guessed is wrong, since more is said; nobody is waited for here."""
+        if self._ears:
+            threading.Thread(target=self._ears.give_up, daemon=True).start()
 
     def _go_on(self, job: Job) -> None:
         """After an outage: what was not heard to its end, or where we are."""

@@ -26,15 +26,17 @@ WAITED_FOR: dict[Outlook, float] = {
     "no sentence": PAUSE,
     "hesitation": 2.0,
 }
-"""Seconds without speech that end an utterance, by what may come; the first and that of decimals
-fitted on the tuning split, as a value cut in two against waiting (`python -m tests.patience_fit`)."""
+"""Seconds without speech that end an utterance, by what may come; that of whole sentences and that
+of decimals fitted on the tuning split, as a value cut in two against waiting (tests/patience_fit).
+After an answer as long is waited as for another wire."""
 
 ANOTHER_WIRE = 0.5
 """Seconds after a value that was said with its wire by somebody who says several in a breath, since
 that of another wire may follow.  Common practice, no published source: the pause of a comma."""
 
 PLAUSIBLE = 0.8
-"""Share of the belief that decides: as long is waited as the likeliest wordings want that have it."""
+"""Share of the belief that decides: of the likeliest wordings that have it the one that may go on
+furthest is waited for."""
 
 REMEMBERED = 10
 """Utterances over which the pauses within them count, and what was said in them."""

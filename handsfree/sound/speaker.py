@@ -10,7 +10,7 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 
-from handsfree.sound.blocks import level
+from handsfree.sound.audio import level
 from handsfree.sound.portaudio import no_output, portaudio
 
 OUTPUT_LATENCY = 0.05

@@ -47,7 +47,7 @@ class Engine:
 
 
 @dataclass(frozen=True, slots=True)
-class Keep:
+class Prepare:
     """A grammar to be kept.
 
     Attributes:
@@ -64,13 +64,31 @@ class Task:
     """An utterance to be understood.
 
     Attributes:
+        number: from 1.
         samples, hint: see `Recogniser.recognise`.
         place: of its grammar among those that the process keeps.
     """
 
+    number: int
     samples: Samples
     hint: str
     place: int
+
+
+@dataclass(frozen=True, slots=True)
+class GiveUp:
+    """The answer to a task is not wanted any more.
+
+    Attributes:
+        number: of the task.
+    """
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Unwanted:
+    """The answer to a task that was given up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +126,19 @@ class Apart:
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`; what the engine broke on says so."""
-        found = self._recognised(samples, grammar, hint)
-        if isinstance(found, Recognition):
-            return found
-        self.close()
-        self._start()  # it opens while the technician is told
-        return Recognition((), broke=f"the recogniser {found.why}")
+        found = self._recognised(samples, grammar, hint, guess=False)
+        assert found
+        return found
+
+    def guess(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition | None:
+        """What `recognise` would say; None if it was given up meanwhile."""
+        return self._recognised(samples, grammar, hint, guess=True)
+
+    def give_up(self) -> None:
+        """No guess is waited for any more; from any thread."""
+        with self._sending:
+            if self._guess:
+                self._send(GiveUp(self._guess))
 
     def prepare(self, grammar: Automaton) -> None:
         """Let the process have a grammar that will be needed; from any thread."""
@@ -137,9 +162,22 @@ class Apart:
         self._sending = threading.Lock()
         self._grammars: list[Automaton | None] = [None] * GRAMMARS_KEPT
         self._next = 0
+        self._asked = self._guess = 0  # numbers of the last task, and of it if it is a guess
         self._send(self._open_engine)
 
-    def _recognised(self, samples: Samples, grammar: Automaton, hint: str) -> Recognition | Broke:
+    def _recognised(
+        self, samples: Samples, grammar: Automaton, hint: str, *, guess: bool
+    ) -> Recognition | None:
+        found = self._understood(samples, grammar, hint, guess=guess)
+        if not isinstance(found, Broke):
+            return None if isinstance(found, Unwanted) else found
+        self.close()
+        self._start()  # it opens while the technician is told
+        return Recognition((), broke=f"the recogniser {found.why}")
+
+    def _understood(
+        self, samples: Samples, grammar: Automaton, hint: str, *, guess: bool
+    ) -> Recognition | Broke | Unwanted:
         if self._opening:
             match self._answer(ENGINE_OPENS_WITHIN):
                 case Engine():
@@ -151,10 +189,12 @@ class Apart:
 
         def ask() -> None:
             with self._sending:
-                self._send(Task(samples, hint, self._place(grammar)))
+                self._asked += 1
+                self._guess = self._asked if guess else 0
+                self._send(Task(self._asked, samples, hint, self._place(grammar)))
 
         answer = self._answer(ANSWERS_WITHIN + SLOWNESS * len(samples) / RATE, ask)
-        assert isinstance(answer, Recognition | Broke)
+        assert isinstance(answer, Recognition | Broke | Unwanted)
         return answer
 
     def _place(self, grammar: Automaton) -> int:
@@ -164,7 +204,7 @@ class Apart:
             return known[0]
         place, self._next = self._next, (self._next + 1) % GRAMMARS_KEPT
         self._grammars[place] = grammar
-        self._send(Keep(place, grammar))
+        self._send(Prepare(place, grammar))
         return place
 
     def _answer(self, seconds: float, ask: Callable[[], None] = lambda: None) -> object:

@@ -10,7 +10,7 @@ import numpy as np
 
 from handsfree.grammar import Automaton
 from handsfree.words.acceptor import Acceptor, Listed, PerGrammar
-from handsfree.words.recogniser import Recognition, recognition
+from handsfree.words.recogniser import GivenUp, Recognition, always, recognition
 from handsfree.words.search import Found, LogProbabilities, Search, TokenGrammar
 from handsfree.words.spelling import Spelling, Tokens
 
@@ -61,6 +61,7 @@ class Ear(Generic[MemoryT]):
         spelling: the tokens of the model.
         grammars: in these tokens.
         no_speech: whether the utterance is no speech, by the text that is heard freely.
+        wanted: see `CanGiveUp`; asked before each step.
     """
 
     def __init__(
@@ -73,12 +74,14 @@ class Ear(Generic[MemoryT]):
         spelling: Spelling,
         grammars: PerGrammar[TokenGrammar],
         no_speech: Callable[[Found], bool] = lambda free: False,
+        wanted: Callable[[], bool] = always,
     ) -> None:
         self._after: dict[Tokens, LogProbabilities] = {(): first}
         self._places: dict[Tokens, tuple[MemoryT, int]] = {(): (memory, 0)}
         self._step = step
         self._spelling, self._grammars = spelling, grammars
         self._no_speech = no_speech
+        self._wanted = wanted
 
     def search(self, grammar: Automaton) -> Wordings:
         """The likeliest sentences, and what is heard without a grammar."""
@@ -110,6 +113,8 @@ class Ear(Generic[MemoryT]):
     def _follow(self, beginnings: Sequence[Tokens]) -> Sequence[LogProbabilities]:
         new = [tokens for tokens in dict.fromkeys(beginnings) if tokens not in self._after]
         if new:
+            if not self._wanted():
+                raise GivenUp
             before = [self._places[tokens[:-1]] for tokens in new]
             scores, memory = self._step(before, [tokens[-1] for tokens in new])
             for row, tokens in enumerate(new):

@@ -11,7 +11,7 @@ vocabulary, L layers of H heads.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from itertools import pairwise
@@ -26,7 +26,7 @@ from handsfree.heard import Calibration
 from handsfree.pinned import check_pinned
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
-from handsfree.words.recogniser import Recognition
+from handsfree.words.recogniser import Recognition, always
 from handsfree.words.search import log_probabilities
 from handsfree.words.spelling import Spelling, Tokens
 from handsfree.words.weights import Tensor
@@ -90,6 +90,7 @@ class MoonshineRecogniser:
                 where=str(model),
                 remedy="Name a folder with encoder_model.ort and tokenizer.bin.",
             ) from error
+        self.wanted: Callable[[], bool] = always
         self._grammars = token_grammars(self._spelling)
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
@@ -111,7 +112,7 @@ class MoonshineRecogniser:
             following, said = self._networks.step([[t] for t in tokens], sound, picked)
             return following[:, -1], said
 
-        return Ear(scores[0, -1], told, step, self._spelling, self._grammars)
+        return Ear(scores[0, -1], told, step, self._spelling, self._grammars, wanted=self.wanted)
 
 
 @dataclass(slots=True)

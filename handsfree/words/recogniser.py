@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -25,6 +25,20 @@ class Recognition:
     hypotheses: tuple[Hypothesis, ...]
     confidence: float = 0.0
     broke: str = ""
+
+
+class GivenUp(Exception):
+    """An utterance is not waited for any more."""
+
+
+class CanGiveUp(Protocol):
+    """An engine that looks, now and then, whether its answer is still wanted.
+
+    Attributes:
+        wanted: tells it; where it is not, the engine raises `GivenUp`.
+    """
+
+    wanted: Callable[[], bool]
 
 
 class Recogniser(Protocol):
@@ -52,6 +66,11 @@ class Recogniser(Protocol):
             hint: likely words in a sentence; engines that take no prompt pass it over.
         """
         ...
+
+
+def always() -> bool:
+    """An answer that is wanted in any case."""
+    return True
 
 
 def recognition(scores: Mapping[str, float], best: int = 10) -> Recognition:

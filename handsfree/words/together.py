@@ -8,7 +8,7 @@ is far more often right than either alone believes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Callable, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
 from heapq import nlargest
 from typing import Any
@@ -51,6 +51,15 @@ class Together:
     def __init__(self, whisper: WhisperRecogniser, moonshine: MoonshineRecogniser) -> None:
         self._whisper, self._moonshine = whisper, moonshine
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="moonshine")
+
+    @property
+    def wanted(self) -> Callable[[], bool]:
+        """See `CanGiveUp`."""
+        return self._whisper.wanted
+
+    @wanted.setter
+    def wanted(self, wanted: Callable[[], bool]) -> None:
+        self._whisper.wanted = self._moonshine.wanted = wanted
 
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""

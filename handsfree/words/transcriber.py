@@ -13,7 +13,7 @@ from handsfree.sound.endpoint import Utterance
 from handsfree.words.apart import Apart
 from handsfree.words.engines import open_engine
 from handsfree.words.pace import in_time
-from handsfree.words.recogniser import Recogniser
+from handsfree.words.recogniser import Recogniser, Recognition
 
 
 class Transcriber:
@@ -55,7 +55,23 @@ class Transcriber:
             grammar: what may be said now.
             hint: words that are likely, for an engine that takes a prompt.
         """
-        result = self.recogniser.recognise(utterance.samples, grammar, hint)
+        return self._heard(
+            utterance, grammar, self.recogniser.recognise(utterance.sounding, grammar, hint)
+        )
+
+    def guess(self, utterance: Utterance, grammar: Automaton, hint: str = "") -> Heard | None:
+        """What `hear` would say; None if `give_up` came meanwhile."""
+        if not isinstance(self.recogniser, Apart):
+            return self.hear(utterance, grammar, hint)
+        result = self.recogniser.guess(utterance.sounding, grammar, hint)
+        return None if result is None else self._heard(utterance, grammar, result)
+
+    def give_up(self) -> None:
+        """No guess of an engine that lives apart is waited for any more; from any thread."""
+        if isinstance(self.recogniser, Apart):
+            self.recogniser.give_up()
+
+    def _heard(self, utterance: Utterance, grammar: Automaton, result: Recognition) -> Heard:
         if result.hypotheses and utterance.voiced is not None:
             result = in_time(result, utterance.voiced, self.recogniser.pace)
         heard = Heard(

@@ -11,7 +11,7 @@ else.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from functools import cached_property
 from pathlib import Path
@@ -26,7 +26,7 @@ from handsfree.heard import Calibration
 from handsfree.pinned import check_pinned
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
-from handsfree.words.recogniser import Recognition
+from handsfree.words.recogniser import Recognition, always
 from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
 from handsfree.words.weights import Tensor, Variables, adapt, variables_in
@@ -113,6 +113,7 @@ class WhisperRecogniser:
                 where=str(model),
                 remedy="Name a CTranslate2 folder with model.bin and tokenizer.json.",
             ) from error
+        self.wanted: Callable[[], bool] = always
         self._grammars = token_grammars(self._spelling)
         self._threads = ThreadpoolController()
 
@@ -152,7 +153,7 @@ class WhisperRecogniser:
         def nothing(free: Found) -> bool:
             return no_speech > NO_SPEECH and free.score / (len(free.tokens) + 1) < FAINT
 
-        return Ear(scores[0, -1], told, step, self._spelling, self._grammars, nothing)
+        return Ear(scores[0, -1], told, step, self._spelling, self._grammars, nothing, self.wanted)
 
     def _encode(self, samples: Samples) -> Tensor:
         """The sound as the encoder gives it, shape (positions, width).

@@ -39,13 +39,18 @@ def main(count: int, *, final: bool) -> None:
         if len(whole) != 1:
             continue
         heard_in += 1
-        endpointer, patience, asked, found = Endpointer(after=FORESEEN), Patience(), 0.0, []
+        endpointer, patience, asked, found = (
+            Endpointer(after=FORESEEN, soon=True),
+            Patience(),
+            None,
+            [],
+        )
         first = None
         for at in range(0, len(samples), FRAME):
             found += endpointer.feed(samples[at : at + FRAME])
-            ending = endpointer.ending
-            if ending and ending.end != asked:
-                asked = ending.end
+            ending = endpointer.perhaps or endpointer.ending
+            if ending and (ending.end, ending.hush) != asked:
+                asked = ending.end, ending.hush
                 first = ears.hear(ending, grammar, hint)
                 pause = patience.pause(first, grammar, ending.within)
                 endpointer.wait(ending.end, pause)

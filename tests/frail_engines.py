@@ -12,6 +12,7 @@ from handsfree.heard import Calibration, Hypothesis
 from handsfree.sound.audio import RATE, Samples
 from handsfree.sound.endpoint import Utterance
 from handsfree.words import Recognition
+from handsfree.words.recogniser import GivenUp, always
 
 STEP = 1 / 1024
 
@@ -36,6 +37,7 @@ class Frail:
 
     def __init__(self, *texts: str) -> None:
         self.texts = texts
+        self.wanted = always
 
     def recognise(self, samples: Samples, grammar: object, hint: str = "") -> Recognition:
         text = self.texts[round(float(samples[0]) / STEP)]
@@ -54,6 +56,10 @@ class Frail:
                 np.ones(1 << 50)
             case "raise":
                 raise RuntimeError("no such layer")
+            case "ponder":
+                while self.wanted():
+                    time.sleep(0.01)
+                raise GivenUp
             case "states":
                 text = str(len(grammar.table))  # type: ignore[attr-defined]
         return Recognition((Hypothesis(text),), 1.0)

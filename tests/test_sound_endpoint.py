@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.sound.audio import RATE, Audio, load
-from handsfree.sound.endpoint import FRAME, Endpointer, utterances
+from handsfree.sound.endpoint import FRAME, SOON, Endpointer, utterances
 
 DIGITS = Path("/usr/share/asterisk/sounds/en_US_f_Allison/digits")
 needs_digits = pytest.mark.skipif(
@@ -141,3 +141,51 @@ def test_the_utterance_is_foreseen_before_the_pause_is_over():
     assert [f.start for f in foreseen] == [whole.start] * 2
     assert foreseen[0].end < foreseen[1].end == whole.end  # more was said after the first
     assert np.array_equal(foreseen[1].samples, whole.samples)
+
+
+def hum(seconds, amplitude, seed=1):
+    """Steady noise, too faint for `loud`."""
+    noise = np.random.default_rng(seed).standard_normal(round(seconds * RATE / FRAME) * FRAME)
+    return (noise * amplitude).astype(np.float32)
+
+
+def told(endpointer, samples):
+    """What is perhaps the end, after each frame."""
+    found = []
+    for at in range(0, len(samples), FRAME):
+        endpointer.feed(samples[at : at + FRAME])
+        found.append(endpointer.perhaps)
+    return found
+
+
+@pytest.mark.parametrize("noise", [0.0, 1e-3, 1e-2])
+def test_a_tenth_of_a_second_of_hush_may_be_the_end(noise):
+    parts = hum(1.024, noise), stream((0.512, True)), hum(0.224, noise, 2)
+    endpointer = Endpointer(detector=loud, after=0.224, soon=True)
+    found = told(endpointer, np.concatenate(parts))
+    soon = len(found) - len(parts[2]) // FRAME + SOON - 1
+    assert not any(found[:soon])
+    assert all(found[soon:])
+    early, ending = found[soon], endpointer.ending
+    assert (early.start, early.end) == (ending.start, ending.end)
+    assert np.array_equal(early.sounding, ending.sounding)
+    assert len(early.sounding) < len(ending.samples) == len(early.samples)
+
+
+def test_what_stands_out_after_the_speech_belongs_to_it():
+    """The burst of the last sound of "eight" comes after a closure that is silent."""
+    burst = np.full(FRAME, 0.05, np.float32)
+    after = np.concatenate(
+        [np.zeros(4 * FRAME, np.float32), burst, np.zeros(2 * FRAME, np.float32)]
+    )
+    samples = np.concatenate([hum(1.024, 1e-3), stream((0.512, True)), after])
+    endpointer = Endpointer(detector=loud, after=7 * FRAME / RATE, soon=True)
+    found = told(endpointer, samples)
+    assert [u is not None for u in found[-7:]] == [False, False, True, True, False, False, False]
+    ending = endpointer.ending
+    assert ending.hush == pytest.approx(2 * FRAME / RATE)
+    assert 0.05 in ending.sounding
+
+
+def test_files_are_heard_with_all_that_follows_the_speech():
+    assert all(u.hush == 0 for u in cut(stream((1, False), (0.5, True), (2, False))))

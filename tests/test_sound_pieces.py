@@ -102,7 +102,7 @@ def test_a_piece_is_given_before_the_next_is_made(singer: Singer) -> None:
 
 def test_what_was_said_is_not_made_again(singer: Singer) -> None:
     kept = Pieces(Voice("singer", singer))
-    kept.prepare(["violet,"])
+    kept.prepare("violet,")
     first = list(kept.say("violet, in range."))
     again = list(kept.say("violet, in range."))
     assert [text for text, _ in singer.made] == ["violet,", "in range."]
@@ -114,11 +114,13 @@ def test_what_was_said_is_not_made_again(singer: Singer) -> None:
 def test_what_is_kept_is_bounded(singer: Singer, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pieces, "KEPT", 20_000)  # ten seconds of this voice
     kept = Pieces(Voice("singer", singer))
-    kept.prepare(f"word{number}" for number in range(30))
+    for number in range(30):
+        kept.prepare(f"word{number}")
     made = len(singer.made)
-    kept.prepare(f"word{number}" for number in range(20, 30))
+    for number in range(20, 30):
+        kept.prepare(f"word{number}")
     assert len(singer.made) == made
-    kept.prepare(["word0"])
+    kept.prepare("word0")
     assert len(singer.made) == made + 1
 
 

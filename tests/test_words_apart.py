@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import signal
+import threading
 import time
 from collections.abc import Iterator
 from functools import partial
@@ -31,7 +32,7 @@ from tests.frail_engines import Frail, utterance
 
 TEXTS = (
     "crash", "kill", "hang", "eat", "raise", "leave", "states", "print",
-    "twelve point six volts", "point oh two", "pause", "wake up",
+    "ponder", "twelve point six volts", "point oh two", "pause", "wake up",
 )  # fmt: skip
 GRAMMAR = Automaton((), {})
 
@@ -84,6 +85,43 @@ def test_each_utterance_is_heard_by_its_own_grammar(frail: Apart) -> None:
         assert said(frail, "states", grammar) == (str(grammar.states), "")
     said(frail, "leave", grammars[3])
     assert said(frail, "states", grammars[3]) == ("3", "")
+
+
+def test_a_grammar_may_be_given_before_it_is_needed(frail: Apart) -> None:
+    said(frail, "states")
+    grammar = Automaton(((),) * 77, {})
+    frail.prepare(grammar)
+    frail.prepare(grammar)
+    assert [kept is grammar for kept in frail._grammars].count(True) == 1
+    assert said(frail, "states", grammar) == ("77", "")
+
+
+def test_one_that_is_being_started_again_is_given_no_grammar(frail: Apart) -> None:
+    said(frail, "leave")
+    frail.prepare(GRAMMAR)
+    assert frail._grammars == [None] * len(frail._grammars)
+    assert said(frail, "states") == ("0", "")
+
+
+def test_a_guess_is_given_up_and_the_next_is_heard(frail: Apart) -> None:
+    said(frail, "states")
+    sound = utterance(TEXTS.index("ponder")).samples
+    timer = threading.Timer(0.3, frail.give_up)
+    timer.start()
+    assert frail.guess(sound, GRAMMAR) is None
+    frail.give_up()  # there is none
+    found = frail.guess(utterance(TEXTS.index("point oh two")).samples, GRAMMAR)
+    assert found is not None
+    assert found.hypotheses[0].text == "point oh two"
+
+
+def test_what_is_no_guess_is_not_given_up(frail: Apart) -> None:
+    """It hangs, as far as it knows, until its time is over."""
+    said(frail, "states")
+    timer = threading.Timer(0.3, frail.give_up)
+    timer.start()
+    assert said(frail, "ponder") == ("", "the recogniser did not answer for 4 s")
+    assert said(frail, "point oh two") == ("point oh two", "")
 
 
 def test_what_an_engine_prints_is_no_answer(frail: Apart) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 
 from handsfree.dialogue import Session
@@ -13,9 +14,14 @@ from handsfree.job import Job
 from handsfree.words import Transcriber
 
 
-def work_ahead(desk: Desk, session: Session) -> threading.Thread:
-    """Begin, in the background; each thing is kept where it is made."""
-    thread = threading.Thread(target=_work, args=(desk, session), daemon=True)
+def work_ahead(desk: Desk, session: Session, wait: Callable[[], None]) -> threading.Thread:
+    """Begin, in the background; each thing is kept where it is made.
+
+    Args:
+        desk, session: the conversation.
+        wait: called before each thing, to leave the machine to what is more urgent.
+    """
+    thread = threading.Thread(target=_work, args=(desk, session, wait), daemon=True)
     thread.start()
     return thread
 
@@ -27,12 +33,15 @@ def grammar_ahead(job: Job, ears: Transcriber) -> threading.Thread:
     return thread
 
 
-def _work(desk: Desk, session: Session) -> None:
+def _work(desk: Desk, session: Session, wait: Callable[[], None]) -> None:
     spoken, here = desk.spoken, desk.focus(session)
     steps = [*([here] if here else []), *desk.plan.steps]
     with suppress(HandsfreeError, LookupError):  # it will be told where it is needed
         for step in steps[:1] if desk.informed else steps:
+            wait()
             spoken.automaton(step)
+        wait()
         proposal(desk, session)
         for step in steps:
+            wait()
             spoken.automaton(step, "answering")

@@ -66,7 +66,7 @@ class Live:
         """Say it once the technician has finished speaking."""
         if self._job and self._ears:
             grammar_ahead(self._job, self._ears)
-        self.hearing.wait_quiet(PATIENCE)
+        self._wait_quiet()
         self.mouth.speak(text)
         if self.mouth.was_cut and self._job:
             self._job.happened(MicrophoneChanged("cut", f"cut off: {text}"))
@@ -108,8 +108,9 @@ class Live:
         """
         self._job, self._ears = job, ears
         desk = job.dialogue.at(job.session)
-        work_ahead(desk, job.session)
-        self.mouth.prepare(desk.wording.brief_prompt(step, step) for step in desk.plan.steps)
+        prompts = (desk.wording.brief_prompt(step, step) for step in desk.plan.steps)
+        work_ahead(desk, job.session, self._wait_quiet)
+        self.mouth.prepare(prompts, self._wait_quiet)
         if check:
             self._check(job)
         job.begin()
@@ -192,6 +193,10 @@ class Live:
             happening = self.hearing.next(READY_WITHIN)
             if happening is None or isinstance(happening, Utterance):
                 return happening
+
+    def _wait_quiet(self) -> None:
+        """Until the technician has finished speaking, but not for ever."""
+        self.hearing.wait_quiet(PATIENCE)
 
     def _meter(self, level: InputLevel) -> None:
         bar = round(min(max(1 + level.dbfs / SHOWN, 0.0), 1.0), 3)

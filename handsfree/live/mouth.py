@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 
 import numpy as np
@@ -64,14 +64,21 @@ class Mouth:
             case UtteranceHeard(understood=Understood(meaning=Command(name=command))):
                 self.settings = self.settings.changed(command)
 
-    def prepare(self, texts: Iterable[str]) -> None:
-        """Make the sound of texts that will be said often, in the background."""
-        if self._voice.audible:
-            threading.Thread(target=self._prepare, args=(list(texts),), daemon=True).start()
+    def prepare(self, texts: Iterable[str], wait: Callable[[], None] = lambda: None) -> None:
+        """Make the sound of texts that will be said, in the background.
 
-    def _prepare(self, texts: Iterable[str]) -> None:
+        Args:
+            texts: them.
+            wait: called before each, to leave the machine to what is more urgent.
+        """
+        if self._voice.audible:
+            threading.Thread(target=self._prepare, args=(list(texts), wait), daemon=True).start()
+
+    def _prepare(self, texts: Iterable[str], wait: Callable[[], None]) -> None:
         with suppress(HandsfreeError):  # it will be told when it is to be heard
-            self._pieces.prepare(texts, self.settings.speed / 100)
+            for text in texts:
+                wait()
+                self._pieces.prepare(text, self.settings.speed / 100)
 
     def speak(self, text: str, *, keep: bool = True) -> None:
         """Say it; returns when it has been heard, cut off, or lost and, if wanted, kept."""

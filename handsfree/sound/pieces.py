@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -57,11 +57,10 @@ class Pieces:
             silence = np.zeros(int(pause * rate), np.float32)
             yield np.concatenate([samples.astype(np.float32) / 32767, silence]), rate
 
-    def prepare(self, texts: Iterable[str], speed: float = 1.0) -> None:
-        """Make and keep the sound of texts that will be said."""
-        for text in texts:
-            for piece in split(text):
-                self._piece(piece, speed)
+    def prepare(self, text: str, speed: float = 1.0) -> None:
+        """Make and keep the sound of a text that will be said."""
+        for piece in split(text):
+            self._piece(piece, speed)
 
     def _piece(self, text: str, speed: float) -> tuple[np.ndarray, int]:
         """One piece without silence around it, as 16 bit integers."""

@@ -54,12 +54,14 @@ class Answer:
         did: right, asked, silent wrong, or nothing.
         cut: whether it was cut in two.
         decided, sounded: seconds from the end of the speech to the log, and to the first sound.
+        answered: seconds from the first sound of the answer to its last.
     """
 
     did: str
     cut: bool
     decided: float
     sounded: float
+    answered: float
 
 
 @contextmanager
@@ -160,7 +162,7 @@ class Job:
         heard = [e for e in events if e["event"] == "heard"]
         span = heard[0]["end"] - heard[0]["start"] if heard else 0.0
         cut = len(heard) > 1 or span < (spoken[-1] - spoken[0]) / RATE - AROUND
-        late = (decided - begin - end) / RATE, (first - end) / RATE
+        late = (decided - begin - end) / RATE, (first - end) / RATE, (loud[-1] - first) / RATE
         return Answer(self._did(events, meant), cut, *late)
 
     def _did(self, events: list[dict[str, Any]], meant: Take | None) -> str:
@@ -227,6 +229,9 @@ def summary(found: list[Answer]) -> str:
     for name in ("decided", "sounded"):
         p50, p95 = np.percentile([getattr(answer, name) for answer in found], [50, 95])
         parts.append(f"{name} p50 {p50:.2f} s, p95 {p95:.2f} s")
+    waited, spoken = (sum(getattr(a, n) for a in found) for n in ("sounded", "answered"))
+    job = 40 / max(sum(answer.did == "right" for answer in found), 1) / 60
+    parts.append(f"40 readings: {waited * job:.1f} min of waiting, {spoken * job:.1f} of answers")
     return "; ".join(parts)
 
 

@@ -117,24 +117,17 @@ class MoonshineRecogniser:
 
 @dataclass(slots=True)
 class EncodedSound:
-    """An utterance, the same for all rows of a batch, of as many rows as were wanted so far.
+    """An utterance: one row, which the network broadcasts to all rows of a batch.
 
     Attributes:
         samples: of which it was made.
-        encoded: by the encoder, shape (B, S, width).
-        keys: the decoder's keys and values of it, (B, H, S, width / H) each, once there are.
+        encoded: by the encoder, shape (1, S, width).
+        keys: the decoder's keys and values of it, (1, H, S, width / H) each, once there are.
     """
 
     samples: int
     encoded: Tensor
     keys: list[Tensor]
-
-    def widen(self, rows: int) -> None:
-        """Make it at least so many rows."""
-        if len(self.encoded) < rows:
-            self.encoded, *self.keys = (
-                np.repeat(array[:1], rows, 0) for array in (self.encoded, *self.keys)
-            )
 
 
 class Networks:
@@ -189,16 +182,14 @@ class Networks:
         Returns:
             Natural logarithms, shape (B, N, V), and `said` with the tokens in it.
         """
-        batch = len(tokens)
-        nothing = np.zeros((batch, self._shape[1], 0, self._shape[3]), np.float32)
-        sound.widen(batch)
-        heard = [keys[:batch] for keys in sound.keys] or [nothing] * len(self._keys)
+        nothing = np.zeros((len(tokens), self._shape[1], 0, self._shape[3]), np.float32)
+        heard = sound.keys or [nothing] * len(self._keys)
         logits, *given = self._decoder.run(
             None,
             {
-                "encoder_attention_mask": np.ones((batch, sound.samples), np.int64),
+                "encoder_attention_mask": np.ones((1, sound.samples), np.int64),
                 "input_ids": np.asarray(tokens, np.int64),
-                "encoder_hidden_states": sound.encoded[:batch],
+                "encoder_hidden_states": sound.encoded,
                 "use_cache_branch": np.array([bool(said)]),
                 **dict(zip(self._said, said or [nothing] * len(self._said), strict=True)),
                 **dict(zip(self._keys, heard, strict=True)),

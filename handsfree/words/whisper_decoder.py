@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import erf
 
-from handsfree.words.product import Product
+from handsfree.words.product import Logits, Product
 from handsfree.words.search import log_probabilities
 from handsfree.words.weights import Tensor, Variables
 
@@ -88,7 +88,7 @@ class WhisperDecoder:
         layers = {n: value.astype(np.float32) for n, value in weights.items() if "layer" in n}
         self._products = {n: Product(value.T) for n, value in layers.items() if value.ndim == 2}
         self._vectors: dict[str, Tensor] = {n: v for n, v in layers.items() if v.ndim < 2}
-        self._out = Product(self._embedded.astype(np.float32).T)
+        self._out = Logits(self._embedded)
         self._layers = sum(name.endswith("ffn/linear_0/weight") for name in weights)
 
     @property
@@ -109,9 +109,9 @@ class WhisperDecoder:
             keys, values = map(self._split, np.split(both, 2, -1))
             keys = np.swapaxes(keys, -1, -2)
             if behind:
-                more = behind.sound[layer]
-                keys = np.concatenate([keys, more[0][..., len(encoded) :]], -1)
-                values = np.concatenate([values, more[1][:, len(encoded) :]], -2)
+                all_keys, all_values = (more.copy() for more in behind.sound[layer])
+                all_keys[..., : len(encoded)], all_values[:, : len(encoded)] = keys, values
+                keys, values = all_keys, all_values
             sound.append((np.ascontiguousarray(keys), np.ascontiguousarray(values)))
         return Memory(sound)
 

@@ -15,9 +15,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import erf
 
-from handsfree.words.product import Logits, Product
+from handsfree.words.logits import Logits
+from handsfree.words.onnx_graph import OnnxGraph, OnnxMessage, onnx_node
 from handsfree.words.search import log_probabilities
 from handsfree.words.weights import Tensor, Variables
 
@@ -85,11 +85,13 @@ class WhisperDecoder:
             raise ValueError(f"not a Whisper model: it has no {error}") from error
         if any(value.dtype == np.int8 and value.ndim > 1 for value in weights.values()):
             raise ValueError("8 bit weights; convert the model with 16 bit floats")
-        layers = {n: value.astype(np.float32) for n, value in weights.items() if "layer" in n}
-        self._products = {n: Product(value.T) for n, value in layers.items() if value.ndim == 2}
-        self._vectors: dict[str, Tensor] = {n: v for n, v in layers.items() if v.ndim < 2}
+        layers = range(sum(name.endswith("ffn/linear_0/weight") for name in weights))
+        parts = _Parts(weights, len(layers))
+        self._keys = [parts.keys(layer) for layer in layers]
+        self._begin = parts.begin()
+        self._after_said = [parts.after_said(layer) for layer in layers]
+        self._after_sound = [parts.after_sound(layer) for layer in layers]
         self._out = Logits(self._embedded)
-        self._layers = sum(name.endswith("ffn/linear_0/weight") for name in weights)
 
     @property
     def longest(self) -> int:
@@ -104,8 +106,8 @@ class WhisperDecoder:
             behind: a longer sound; what it has more of is put behind the other.
         """
         sound = []
-        for layer in range(self._layers):
-            both = self._linear(f"layer_{layer}/attention/linear_1", encoded)
+        for layer, part in enumerate(self._keys):
+            (both,) = part(encoded)
             keys, values = map(self._split, np.split(both, 2, -1))
             keys = np.swapaxes(keys, -1, -2)
             if behind:
@@ -127,29 +129,27 @@ class WhisperDecoder:
         before = memory.length
         x = self._embedded[rows] + self._positions[before : before + rows.shape[1]]
         said = []
-        for layer in range(self._layers):
-            name = f"layer_{layer}"
+        (asked,) = self._begin(x)
+        layers = len(memory.sound)
+        for layer in range(layers):
             # Of the last layer only that is wanted which the probabilities are made of.
-            wanted = last if layer == self._layers - 1 else rows.shape[1]
-            mixed, pair = self._attend_said(f"{name}/self_attention", x, memory, layer, wanted)
+            wanted = last if layer == layers - 1 else rows.shape[1]
+            mixed, pair = self._attend_said(asked, memory, layer, wanted)
             said.append(pair)
-            x = x[:, -wanted:] + mixed
-            x = x + self._attend_sound(f"{name}/attention", x, memory.sound[layer])
-            inner = self._linear(f"{name}/ffn/linear_0", self._norm(f"{name}/ffn/layer_norm", x))
-            share = erf(inner * np.float32(np.sqrt(0.5)))
-            share += 1
-            inner *= share
-            inner *= np.float32(0.5)
-            x = x + self._linear(f"{name}/ffn/linear_1", inner)
-        logits = self._out(self._norm("layer_norm", x))
-        return log_probabilities(logits), Memory(memory.sound, memory.told, said)
+            x, asked = self._after_said[layer](mixed, x[:, -wanted:])
+            mixed = self._attend_sound(asked, memory.sound[layer])
+            x, asked = self._after_sound[layer](mixed, x)
+        return log_probabilities(self._out(asked)), Memory(memory.sound, memory.told, said)
 
     def _attend_said(
-        self, name: str, x: Tensor, memory: Memory, layer: int, wanted: int
+        self, asked: Tensor, memory: Memory, layer: int, wanted: int
     ) -> tuple[Tensor, KeyValue]:
-        """Of the last `wanted` tokens of x; and the keys and values with those of all of x."""
-        both = self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x))
-        query, keys, values = map(self._split, np.split(both, 3, -1))
+        """Of the last `wanted` tokens; and the keys and values with those of all.
+
+        Args:
+            asked: queries, keys and values side by side, of each token.
+        """
+        query, keys, values = map(self._split, np.split(asked, 3, -1))
         query = query[:, :, -wanted:] * self._scale(query)
         if memory.said:
             keys = np.concatenate([memory.said[layer][0], keys], 2)
@@ -165,22 +165,14 @@ class WhisperDecoder:
         if memory.told:
             mixed += _shared(shares[..., :-total], shared_values)
         mixed /= shares.sum(-1, keepdims=True)
-        return self._linear(f"{name}/linear_1", _join(mixed)), (keys, values)
+        return _join(mixed), (keys, values)
 
-    def _attend_sound(self, name: str, x: Tensor, sound: KeyValue) -> Tensor:
-        query = self._split(self._linear(f"{name}/linear_0", self._norm(f"{name}/layer_norm", x)))
+    def _attend_sound(self, asked: Tensor, sound: KeyValue) -> Tensor:
+        query = self._split(asked)
         shares = _exponentials(_shared(query * self._scale(query), sound[0]))
         mixed = _shared(shares, sound[1])
         mixed /= shares.sum(-1, keepdims=True)
-        return self._linear(f"{name}/linear_2", _join(mixed))
-
-    def _linear(self, name: str, x: Tensor) -> Tensor:
-        return self._products[f"{name}/weight"](x) + self._vectors[f"{name}/bias"]
-
-    def _norm(self, name: str, x: Tensor) -> Tensor:
-        x = x - x.mean(-1, keepdims=True)
-        x = x / np.sqrt((x * x).mean(-1, keepdims=True) + np.float32(1e-5))
-        return np.asarray(x * self._vectors[f"{name}/gamma"] + self._vectors[f"{name}/beta"])
+        return _join(mixed)
 
     def _split(self, x: Tensor) -> Tensor:
         """(..., N, D) to (..., H, N, D/H)."""
@@ -189,6 +181,102 @@ class WhisperDecoder:
     @staticmethod
     def _scale(query: Tensor) -> np.float32:
         return np.float32(query.shape[-1] ** -0.5)
+
+
+class _Parts:
+    """What a decoder does to each token by itself, between one attention and the next.
+
+    Args:
+        weights: of the decoder, matrices as (out, in).
+        layers: how many it has.
+    """
+
+    def __init__(self, weights: Variables, layers: int) -> None:
+        self._weights, self._layers = weights, layers
+
+    def keys(self, layer: int) -> OnnxGraph:
+        """From the encoded sound to its keys and values."""
+        nodes = self._linear(f"layer_{layer}/attention/linear_1", "x", "keys")
+        return self._graph(["x"], nodes, ["keys"])
+
+    def begin(self) -> OnnxGraph:
+        """From tokens to what the first layer asks: queries, keys and values."""
+        return self._graph(["x"], self._ask("layer_0/self_attention", "x", "asked"), ["asked"])
+
+    def after_said(self, layer: int) -> OnnxGraph:
+        """From what was mixed of the tokens, and x; to x, and queries to the sound."""
+        nodes = [
+            *self._linear(f"layer_{layer}/self_attention/linear_1", "mixed", "more"),
+            onnx_node("Add", "before more", "x"),
+            *self._ask(f"layer_{layer}/attention", "x", "asked"),
+        ]
+        return self._graph(["mixed", "before"], nodes, ["x", "asked"])
+
+    def after_sound(self, layer: int) -> OnnxGraph:
+        """From what was mixed of the sound, and x; to x, and what the next layer asks.
+
+        After the last layer it is that of which the logits are made.
+        """
+        inner = f"layer_{layer}/ffn"
+        nodes = [
+            *self._linear(f"layer_{layer}/attention/linear_2", "mixed", "heard"),
+            onnx_node("Add", "before heard", "between"),
+            *self._norm(f"{inner}/layer_norm", "between", "even"),
+            *self._linear(f"{inner}/linear_0", "even", "wide"),
+            *_GELU,
+            *self._linear(f"{inner}/linear_1", "bent", "more"),
+            onnx_node("Add", "between more", "x"),
+        ]
+        if layer + 1 < self._layers:
+            nodes += self._ask(f"layer_{layer + 1}/self_attention", "x", "asked")
+        else:
+            nodes += self._norm("layer_norm", "x", "asked")
+        return self._graph(["mixed", "before"], nodes, ["x", "asked"])
+
+    def _ask(self, name: str, x: str, y: str) -> list[OnnxMessage]:
+        return [
+            *self._norm(f"{name}/layer_norm", x, f"{y}/even"),
+            *self._linear(f"{name}/linear_0", f"{y}/even", y),
+        ]
+
+    @staticmethod
+    def _norm(name: str, x: str, y: str) -> list[OnnxMessage]:
+        return [onnx_node("LayerNormalization", f"{x} {name}/gamma {name}/beta", y)]
+
+    @staticmethod
+    def _linear(name: str, x: str, y: str) -> list[OnnxMessage]:
+        product = f"{name}/product"
+        return [
+            onnx_node("MatMul", f"{x} {name}/weight", product),
+            onnx_node("Add", f"{product} {name}/bias", y),
+        ]
+
+    def _graph(
+        self, inputs: Sequence[str], nodes: Sequence[OnnxMessage], outputs: Sequence[str]
+    ) -> OnnxGraph:
+        named = {name for node in nodes for name in node[1]}
+        constants = {
+            name: value.astype(np.float32).T
+            for name, value in self._weights.items()
+            if name in named
+        }
+        width = int(self._weights["embeddings/weight"].shape[1])
+        widths = dict.fromkeys(inputs, width)
+        return OnnxGraph(nodes, widths, outputs, constants | _NUMBERS)
+
+
+#: x / 2 * (1 + erf(x / sqrt(2))), of "wide".
+_GELU = [
+    onnx_node("Div", "wide root", "wide/root"),
+    onnx_node("Erf", "wide/root", "share"),
+    onnx_node("Add", "share one", "share/one"),
+    onnx_node("Mul", "wide share/one", "double"),
+    onnx_node("Mul", "double half", "bent"),
+]
+_NUMBERS = {
+    name: np.array(value, np.float32)
+    for name, value in (("root", np.sqrt(2)), ("one", 1), ("half", 0.5))
+}
 
 
 def _join(x: Tensor) -> Tensor:

@@ -38,7 +38,6 @@ from handsfree.meaning import (
 )
 from handsfree.plan import Step, load_plan
 
-from .midway import midway
 from .numbers import reading, wordings
 
 Split = Literal["tune", "held-out"]
@@ -124,7 +123,7 @@ def scene(phrase: Phrase) -> Session:
     """The dialogue as it stands when the phrase is said."""
     talk = dialogue(phrase.plan)
     step = talk.desk.plan.step(phrase.step)
-    session = midway(step)
+    session = Session(step=step.id, condition=step.condition, phase=step.phase)
     if phrase.before == "taken":
         return talk.respond(session, Heard.of_text(phrase.earlier[0])).session
     if phrase.before == "paused":
@@ -303,7 +302,7 @@ def _with_wire(name: str, step: Step, words: str, rng: random.Random) -> str:
 
 def _meant(talk: Dialogue, step: Step, text: str, rng: random.Random) -> Meaning | None:
     """One of the meanings of an exact text."""
-    session = midway(step)
+    session = Session(step=step.id, condition=step.condition, phase=step.phase)
     meaning = talk.understand(session, Heard.of_text(text)).meaning
     if isinstance(meaning, Ambiguous):
         return rng.choice(meaning.candidates[:2])
@@ -390,7 +389,7 @@ def _answer(talk: Dialogue, plan: str, step: Step, rng: random.Random) -> Phrase
         return None
     rule = rng.choice(("yes", "no", "first", "second"))
     text = rng.choice(talk.desk.spoken.language.phrases(rule))
-    session = midway(step)
+    session = Session(step=step.id, condition=step.condition, phase=step.phase)
     takes = [talk.understand(session, Heard.of_text(value)).meaning for value in earlier]
     if not all(isinstance(take, Reading) for take in takes) or same(*takes):
         return None

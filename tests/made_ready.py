@@ -5,10 +5,12 @@ from __future__ import annotations
 from dictation import PLAN
 
 from handsfree.dialogue import Dialogue
-from handsfree.languages import language_of
+from handsfree.heard import Heard
+from handsfree.live.verbosity import Verbosity, language_for
 from handsfree.plan import load_plan
 
-_loaded = load_plan(PLAN)
-_dialogue = Dialogue(_loaded.plan, language_of(_loaded))
-for _step in _loaded.plan.steps:
+_plan = load_plan(PLAN).plan
+_dialogue = Dialogue(_plan, language_for(_plan.language, Verbosity.normal))
+for _step in _plan.steps:
     _dialogue.desk.spoken.automaton(_step)
+_dialogue.respond(_dialogue.start().session, Heard.of_text("twelve point six volts"))

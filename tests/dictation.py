@@ -1,4 +1,4 @@
-"""A dictation in a process of its own, forked from one that has read what it needs."""
+"""A dictation in a process of its own, forked from one in which `made_ready` was imported."""
 
 from __future__ import annotations
 
@@ -7,18 +7,10 @@ import sys
 from pathlib import Path
 
 from handsfree.cli import main
-from handsfree.dialogue import Dialogue
-from handsfree.languages import data_folder, language_of
-from handsfree.plan import load_plan
+from handsfree.languages import data_folder
 
 PLAN = "headlamp-levelling"
 CLIPS = sorted((data_folder("demo_audio") / "low-beam").glob("*.flac"))
-
-# Kept for the processes that are forked from this one, like the modules themselves.
-_loaded = load_plan(PLAN)
-_dialogue = Dialogue(_loaded.plan, language_of(_loaded))
-for _step in _loaded.plan.steps:
-    _dialogue.desk.spoken.automaton(_step)
 
 
 def dictate(job: Path, told: Path) -> None:

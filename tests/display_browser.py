@@ -13,6 +13,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from handsfree.display.web import WebScreen
+
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -101,3 +103,13 @@ def chromium() -> Iterator[Browser]:
             yield Browser(started)
         finally:
             started.quit()
+
+
+def address(served: WebScreen, scheme: str = "http", host: str = "127.0.0.1") -> str:
+    return f"{scheme}://{host}:{served.port}/"
+
+
+def give(browser: Browser, code: str) -> None:
+    field = browser.driver.find_element("id", "code")
+    browser.wait("document.getElementById('pair').checkVisibility()")
+    field.send_keys(code + "\n")

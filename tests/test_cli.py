@@ -1,4 +1,7 @@
-"""The command line from outside: what it prints, how it ends."""
+"""The command line from outside: what it prints, how it ends.
+
+Most of it is called in this process, some as the process that a shell starts.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -16,6 +20,7 @@ import pytest
 import soundfile
 import typer
 from by_hand import FOLDER
+from command_line import COLUMNS, run
 from typer.main import get_group
 
 from handsfree.cli.commands import COMMANDS, load_command
@@ -25,15 +30,15 @@ from handsfree.plan.document import read_document
 FLAP = str(FOLDER / "flap-actuator-5wire.yaml")
 
 
-def run(*args: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def process(*args: object) -> subprocess.CompletedProcess[str]:
+    """It, started as a shell does."""
     return subprocess.run(
         [sys.executable, "-m", "handsfree", *map(str, args)],
         capture_output=True,
         text=True,
-        cwd=cwd,
         timeout=300,
         check=False,
-        env={**os.environ, "COLUMNS": "200"},
+        env={**os.environ, "COLUMNS": COLUMNS},
     )
 
 
@@ -75,12 +80,13 @@ def test_parse_for_people() -> None:
 
 def test_plans() -> None:
     listed = {p["name"]: p["title"] for p in lines(run("plan", "list", "--json").stdout)}
-    assert listed == {name: load_plan(name).plan.title for name in shipped()}
+    plans = {name: load_plan(name) for name in shipped()}
+    assert listed == {name: loaded.plan.title for name, loaded in plans.items()}
     assert "pin 5: violet, five volt reference" in run("plan", "show", FLAP).stdout
     assert run("plan", "check", FLAP).returncode == 0
     schema = json.loads(run("plan", "schema").stdout)
-    for name in shipped():
-        jsonschema.validate(read_document(load_plan(name).text).data, schema)
+    for loaded in plans.values():
+        jsonschema.validate(read_document(loaded.text).data, schema)
 
 
 def test_a_broken_plan_names_file_line_and_field(tmp_path: Path) -> None:
@@ -101,13 +107,15 @@ def test_hear_silence(silence: Path) -> None:
 def test_dictate_silence_leaves_an_open_job(silence: Path, tmp_path: Path) -> None:
     job = tmp_path / "job"
     args = ["--audio", silence, "--job", job, "--engine", "pocketsphinx", "--voice", "off"]
-    done = run("dictate", FLAP, *args, "--json")
+    done = process("dictate", FLAP, *args, "--json")
     assert done.returncode == 0
     assert [e["event"] for e in lines(done.stdout)] == ["step", "said"]
-    assert "open" in run("verify", job).stdout
-    assert run("log", job, "--csv").stdout.startswith("seq,time,step,wire,")
+    assert "open" in process("verify", job).stdout
+    assert process("log", job, "--csv").stdout.startswith("seq,time,step,wire,")
 
 
+#: With an engine that opens fast.
+QUICK = [FLAP, "--audio", "{silence}", "--engine", "pocketsphinx"]
 BAD = [
     (["dictate", FLAP, "--audio", "nowhere.wav"], 2, "nowhere.wav"),
     (["dictate", FLAP, "--audio", "{text}"], 2, "not a sound file"),
@@ -122,8 +130,8 @@ BAD = [
         4,
         "",
     ),
-    (["dictate", FLAP, "--audio", "{silence}", "--voice", "choir"], 2, "choir"),
-    (["dictate", FLAP, "--audio", "{silence}", "--job", "{text}/job"], 2, "{text}"),
+    (["dictate", *QUICK, "--voice", "choir"], 2, "choir"),
+    (["dictate", *QUICK, "--job", "{text}/job"], 2, "{text}"),
     (["hear", "{silence}", "--plan", FLAP, "--step", "nothing"], 2, "sensor_ground"),
     (["parse", "ground", "--plan", "{text}"], 2, "line 1"),
     (["log", "{folder}"], 2, "{folder}"),
@@ -203,7 +211,15 @@ def test_each_command_of_a_module_is_listed() -> None:
         assert set(get_group(holder).commands) == listed
 
 
+@pytest.mark.parametrize("how", [run, process])
+def test_an_error_is_told_and_ends_with_its_code(how: Callable[..., Any], tmp_path: Path) -> None:
+    done = how("report", tmp_path / "nowhere")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "nowhere" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
 def test_a_slip_in_a_command_is_told_with_its_neighbour() -> None:
-    done = run("verfy")
+    done = process("verfy")
     assert done.returncode == 2
     assert "Did you mean 'verify'" in done.stderr

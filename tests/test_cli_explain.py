@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
+from command_line import run
 
 from handsfree.dialogue import Dialogue
 from handsfree.grammar import Language
@@ -18,11 +17,6 @@ from handsfree.job import Job
 from handsfree.languages import data_folder
 from handsfree.log import open_job
 from handsfree.plan import load_plan
-
-
-def run(*args: object) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "handsfree", *map(str, args)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
 
 
 def dictated(session: str, job: Path, english: Language) -> Path:

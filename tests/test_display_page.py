@@ -6,10 +6,7 @@ import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
 
-import numpy as np
 import pytest
 from display_browser import (
     LANDSCAPE,
@@ -19,19 +16,16 @@ from display_browser import (
     TABLET,
     TABLET_MM,
     Browser,
+    address,
     chromium,
+    give,
 )
 from display_session import SAID, view, view_after
 
 from handsfree.display import Glance
-from handsfree.display.certificate import local_certificate
 from handsfree.display.pairing import Pairing
 from handsfree.display.phone import Phone
 from handsfree.display.web import WebScreen
-from handsfree.display.web_display import own_address
-from handsfree.errors import BadInput
-from handsfree.sound.blocks import Block
-from handsfree.sound.card import Opened, Said
 
 #: Seconds of arc that 20/20 vision resolves five times over in a letter: 5 minutes of arc.
 #: ISO 9241-303 recommends 20 to 22 minutes for comfortable reading (from memory).
@@ -46,23 +40,10 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def phone() -> Phone:
-    return Phone()
-
-
-#: What a headset's page gives.
-HEADSET = Pairing()
-
-
-@pytest.fixture(scope="module")
-def screen(phone: Phone) -> Iterator[WebScreen]:
-    served = WebScreen(view(0), phone=phone, pairing=HEADSET)
+def screen() -> Iterator[WebScreen]:
+    served = WebScreen(view(0), phone=Phone(), pairing=Pairing())
     yield served
     served.close()
-
-
-def address(served: WebScreen, scheme: str = "http", host: str = "127.0.0.1") -> str:
-    return f"{scheme}://{host}:{served.port}/"
 
 
 def show(browser: Browser, served: WebScreen, glance: Glance) -> None:
@@ -349,12 +330,6 @@ def shared(pairing: Pairing, monkeypatch: pytest.MonkeyPatch) -> Iterator[WebScr
     served.close()
 
 
-def give(browser: Browser, code: str) -> None:
-    field = browser.driver.find_element("id", "code")
-    browser.wait("document.getElementById('pair').checkVisibility()")
-    field.send_keys(code + "\n")
-
-
 def test_the_page_is_empty_until_the_code_is_given(
     browser: Browser, shared: WebScreen, pairing: Pairing
 ) -> None:
@@ -382,122 +357,3 @@ def test_a_scanned_code_opens_the_page_and_leaves_the_address(
     browser.wait("document.getElementById('shown').textContent === '0.6'")
     assert pairing.code not in browser.driver.current_url
     browser.run("sessionStorage.clear()")
-
-
-# Headset ----------------------------------------------------------------------------------------
-
-
-def listen(browser: Browser, phone: Phone) -> Opened:
-    browser.wait("document.getElementById('microphone').checkVisibility()")
-    browser.driver.find_element("id", "microphone").click()
-    browser.wait("document.getElementById('microphone').ariaPressed === 'true'")
-    opened = next(m for m in phone.messages() if isinstance(m, Opened))
-    assert opened.microphone == "phone"
-    return opened
-
-
-def heard(phone: Phone, blocks: int) -> np.ndarray[Any, Any]:
-    found: list[Block] = []
-    for message in phone.messages():
-        if isinstance(message, Block):
-            found.append(message)
-        if len(found) == blocks:
-            break
-    assert not any(block.lost for block in found)
-    return np.concatenate([block.samples for block in found])
-
-
-def frequency(sound: np.ndarray[Any, Any]) -> float:
-    spectrum = np.abs(np.fft.rfft(sound * np.hanning(len(sound))))
-    return float(np.argmax(spectrum) * 16_000 / len(sound))
-
-
-def test_a_page_on_this_machine_must_give_the_code_to_be_the_headset(
-    browser: Browser, screen: WebScreen, phone: Phone
-) -> None:
-    browser.run("sessionStorage.clear()")
-    browser.open(address(screen))
-    browser.wait("document.getElementById('microphone').checkVisibility()")
-    browser.driver.find_element("id", "microphone").click()
-    browser.wait("document.getElementById('pair').checkVisibility()")
-    assert browser.text("hint") == "Give the code that the terminal shows, then press again."
-    give(browser, HEADSET.code)
-    browser.wait("!document.getElementById('pair').checkVisibility()")
-    listen(browser, phone)
-    browser.driver.find_element("id", "microphone").click()
-    browser.wait("document.getElementById('microphone').ariaPressed === 'false'")
-    browser.run("sessionStorage.clear()")
-
-
-def test_the_microphone_of_the_page_is_heard_here(
-    browser: Browser, screen: WebScreen, phone: Phone
-) -> None:
-    """The browser's fake microphone plays a sine of 1 kHz."""
-    browser.open(f"{address(screen)}#code={HEADSET.code}")
-    opened = listen(browser, phone)
-    assert opened.rate == 16_000
-    sound = heard(phone, 64)
-    assert sound.dtype == np.float32
-    assert frequency(sound[8192:]) == pytest.approx(1000, abs=4)
-    assert 0.1 < np.sqrt(np.mean(sound[8192:] ** 2)) < 0.6
-    browser.driver.find_element("id", "microphone").click()
-    browser.wait("document.getElementById('microphone').ariaPressed === 'false'")
-
-
-def test_the_voice_is_heard_there_and_marks_what_is_heard_meanwhile(
-    browser: Browser, screen: WebScreen, phone: Phone
-) -> None:
-    browser.open(f"{address(screen)}#code={HEADSET.code}")
-    listen(browser, phone)
-    heard(phone, 2)
-    for _ in range(2):
-        phone.play(3, np.zeros(11_025, np.float32), 22_050)  # a second in two pieces
-    phone.end(3)
-    marked = 0
-    for message in phone.messages():
-        if isinstance(message, Block):
-            marked += message.speaking
-        if message == Said(3):
-            break
-    assert 20 <= marked <= 45  # a second is 31 blocks
-    phone.play(4, np.zeros(220_500, np.float32), 22_050)
-    phone.stop(4)
-    following = (m for m in phone.messages() if not isinstance(m, Block))
-    assert next(following) == Said(4)
-    phone.restart()
-    assert isinstance(next(m for m in phone.messages() if isinstance(m, Opened)), Opened)
-    assert frequency(heard(phone, 48)[8192:]) == pytest.approx(1000, abs=4)
-
-
-def test_a_page_that_is_not_secure_says_how_to_get_the_microphone(browser: Browser) -> None:
-    host = _network()
-    served = WebScreen(view(0), host="0.0.0.0", phone=Phone(), pairing=(pairing := Pairing()))
-    browser.open(f"{address(served, host=host)}#code={pairing.code}")
-    browser.wait("document.getElementById('microphone').checkVisibility()")
-    assert browser.run("return document.getElementById('microphone').ariaDisabled") == "true"
-    browser.driver.find_element("id", "microphone").click()
-    assert "--https" in browser.text("hint")
-    served.close()
-
-
-def test_over_https_another_machine_can_be_the_headset(browser: Browser, tmp_path: Path) -> None:
-    host = _network()
-    certificate = local_certificate(tmp_path, {host})
-    served = WebScreen(
-        view(0),
-        host="0.0.0.0",
-        phone=(phone := Phone()),
-        pairing=(pairing := Pairing()),
-        context=certificate.context(),
-    )
-    browser.open(f"{address(served, 'https', host)}#code={pairing.code}")
-    listen(browser, phone)
-    assert frequency(heard(phone, 48)[8192:]) == pytest.approx(1000, abs=4)
-    served.close()
-
-
-def _network() -> str:
-    try:
-        return own_address()
-    except BadInput:
-        pytest.skip("this machine is in no network")

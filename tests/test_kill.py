@@ -25,7 +25,7 @@ TOGETHER = 2
 # Every dictation is a process of its own; what it imports and reads is there once for all.
 PROCESSES = multiprocessing.get_context("forkserver")
 PROCESSES.set_forkserver_preload(
-    ["handsfree.words.whisper_engine", "scipy.special", "faster_whisper", "dictation"]
+    ["handsfree.words.whisper_engine", "scipy.special", "faster_whisper", "made_ready"]
 )
 
 

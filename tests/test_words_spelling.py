@@ -25,8 +25,8 @@ def vocabulary() -> set[str]:
     for name in sample():
         plan = load_plan(name).plan
         spoken = SpokenPlan(load_language("en"), plan)
-        for step in plan.steps:
-            found |= set(spoken.automaton(step).vocabulary)
+        for slots in (spoken.slots(step, written=False) for step in plan.steps):
+            found |= spoken.language.parser("listening", slots).vocabulary
     return found
 
 

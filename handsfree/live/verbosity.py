@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from enum import StrEnum
+from functools import lru_cache
 
 import yaml
 
@@ -34,8 +35,9 @@ _PROMPTS = {
 """Files of prompts that stand over those with whole sentences, the last one on top."""
 
 
+@lru_cache(maxsize=4)
 def language_for(name: str, verbosity: Verbosity) -> Language:
-    """The language `name` with the prompts for that verbosity.
+    """The language `name` with the prompts for that verbosity; the same one each time.
 
     Raises:
         Missing: there is no such language.

@@ -76,7 +76,7 @@ class _Faulty(Exception):
         return BadPlan(source, self._document, self._faults, remedy=self._remedy)
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=64)  # more than are shipped; half a megabyte each
 def _parsed(text: str) -> Plan:
     """The plan of a text, the same one each time."""
     document = _document(text)

@@ -11,11 +11,27 @@ apart, served                               an engine in a process of its own
 pace                                        wordings against the time that words take
 transcriber                                 an utterance to what was heard
 fetch                                       models for people with a network
+
+The process of an engine needs no transcriber, which is imported when it is asked for.
 """
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from handsfree.words.engines import open_engine
 from handsfree.words.pace import in_time
 from handsfree.words.recogniser import Recogniser, Recognition
-from handsfree.words.transcriber import Transcriber
+
+if TYPE_CHECKING:
+    from handsfree.words.transcriber import Transcriber
 
 __all__ = ["Recogniser", "Recognition", "Transcriber", "in_time", "open_engine"]
+
+
+def __getattr__(name: str) -> object:
+    if name != "Transcriber":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from handsfree.words.transcriber import Transcriber
+
+    return Transcriber

@@ -8,7 +8,7 @@ import pytest
 
 from handsfree.grammar import SpokenPlan
 from handsfree.heard import Heard, Hypothesis
-from handsfree.meaning import Ambiguous, Aside, Reading, Unclear, interpret
+from handsfree.meaning import Ambiguous, Aside, Reading, Several, Unclear, interpret
 from handsfree.meaning.plain import plain, plain_understood
 
 
@@ -134,6 +134,31 @@ def test_wordings_of_one_value_join_their_belief(spoken_flap: SpokenPlan) -> Non
     assert isinstance(found, Ambiguous)
     assert isinstance(found.candidates[0], Reading)
     assert str(found.candidates[0].number) == "4.9"
+
+
+def test_wordings_of_one_value_in_two_units_join_their_belief(spoken_flap: SpokenPlan) -> None:
+    found = at_reference(
+        spoken_flap, ("point seven volts", 0.0), ("seven hundred millivolts", -0.1)
+    )
+    assert isinstance(found, Reading)
+    assert str(found.number) == "0.7"
+
+
+def test_a_unit_that_is_left_out_makes_no_rival_in_one_breath(spoken_flap: SpokenPlan) -> None:
+    found = at_reference(
+        spoken_flap,
+        ("reference four point nine and signal two point three", 0.0),
+        ("reference four point nine volts and signal two point three", -0.2),
+    )
+    assert isinstance(found, Several)
+    assert [type(value) for value in found.values] == [Reading, Reading]
+    other = at_reference(
+        spoken_flap,
+        ("reference four point nine and signal two point three", 0.0),
+        ("reference four point five volts and signal two point three", -0.2),
+    )
+    assert isinstance(other, Several)
+    assert [type(value) for value in other.values] == [Ambiguous, Reading]
 
 
 def test_wordings_that_do_not_parse_are_passed_over(spoken_flap: SpokenPlan) -> None:

@@ -19,7 +19,7 @@ from speech_bench.hearing import Listened, Records, cut
 from speech_bench.human import absent
 from speech_bench.levels import active_level, at_level, decibels, noise_at
 from speech_bench.outcome import Outcome, outcome
-from speech_bench.phrases import BLOCK, Phrase, _all, split_of
+from speech_bench.phrases import BLOCK, Phrase, _all, scene, split_of
 from speech_bench.score import calibration_error, causes, hourly, reliability, share
 from speech_bench.score import word_error_rate as wer
 from speech_bench.trials import SPEECH_LEVEL, Stream, under
@@ -160,6 +160,14 @@ def test_nothing_is_tuned_on_the_held_out_split(
 
 def test_what_is_absent_is_said() -> None:
     assert all("skipped" in line for line in absent())
+
+
+def test_a_scene_is_in_the_midst_of_a_job(held_out: list[Phrase]) -> None:
+    moments = {"confirm": "answering", "which": "answering", "paused": "asleep"}
+    for phrase in held_out:
+        stands = scene(phrase)
+        assert stands.moment == moments.get(phrase.before, "listening")
+        assert (stands.last is not None) == (phrase.before == "taken")
 
 
 # --- hearing and outcomes --------------------------------------------------------------------

@@ -46,6 +46,7 @@ from handsfree.meaning.meanings import (
 from handsfree.meaning.several import several
 from handsfree.meaning.tags import in_base_unit, meaning_of
 from handsfree.plan.schema import Step
+from handsfree.units import Quantity
 
 #: A rival meaning with at least this share of the belief of the best is asked about.
 RIVAL_SHARE = 0.25
@@ -60,6 +61,8 @@ DOUBT_SHARE = 0.25
 LONGEST_TRY = 7
 #: The same where something may be told of the vehicle.
 LONGEST_TELLING = 20
+#: Significant figures in which amounts are the same.
+_FIGURES = 9
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
 NAME_LIKENESS = 72.0
 
@@ -133,7 +136,7 @@ def _in_one_breath(
         rival = several(other, spoken, step) if other != text else None
         if rival is None or not isinstance(rival.meaning, Several):
             continue
-        if rival.meaning.values == found.meaning.values:
+        if list(map(_keys, rival.meaning.values)) == list(map(_keys, found.meaning.values)):
             share += shares[other]
         elif shares[other] >= RIVAL_SHARE * shares[text]:
             values = [_or_rival(value, rival.meaning.values) for value in values]
@@ -153,9 +156,14 @@ def _or_rival(value: OneValue, heard: Sequence[OneValue]) -> OneValue:
     for other in heard:
         rivals = candidates(other)
         if takes and rivals and {t.wire for t in takes} == {r.wire for r in rivals}:
-            both = tuple(dict.fromkeys((*takes, *rivals)))
-            return value if set(both) == set(takes) else Ambiguous(both, "heard")
+            new = [rival for rival in rivals if _key(rival, None) not in _keys(value)]
+            return Ambiguous((*takes, *new), "heard") if new else value
     return value
+
+
+def _keys(value: OneValue) -> list[Hashable]:
+    """Equal for values that would be logged alike, whatever unit was left out."""
+    return [_key(take, None) for take in candidates(value)]
 
 
 def _may_be_meant(text: str, spoken: SpokenPlan, *, telling: bool) -> bool:
@@ -186,9 +194,17 @@ def _key(meaning: Meaning, step: Step | None) -> Hashable:
     if isinstance(meaning, Reading | State | Observation):
         wire = meaning.wire or (step.wire if step else None)
         if isinstance(meaning, Reading):
-            return meaning.value, wire, meaning.hold
+            return _amount(meaning.value), wire, meaning.hold
         return replace(meaning, wire=wire)
     return meaning
+
+
+def _amount(value: Quantity | None) -> Hashable:
+    """Equal for "seven hundred millivolts" and "point seven volts", whose floats may differ."""
+    if value is None:
+        return None
+    base = value.to_base_units()
+    return float(f"{base.magnitude:.{_FIGURES}g}"), base.units
 
 
 def _decide(

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 
-from handsfree.dialogue import Session
 from handsfree.events import Asked, Spoke, UtteranceHeard
 from handsfree.meaning import Unclear
 from handsfree.sound.audio import RATE, Samples, load
@@ -19,6 +18,7 @@ from .conditions import SHOP
 from .hearing import Listener
 from .human import unrelated
 from .levels import at_level, noise_at
+from .midway import midway
 from .phrases import PLANS, Split, dialogue
 from .trials import SPEECH_LEVEL, Stream
 
@@ -93,7 +93,7 @@ def triggers(piece: Piece, listener: Listener, *, paused: bool) -> Triggers:
     rng = random.Random(f"{piece.split} {piece.kind} {piece.name}")
     talk = dialogue(rng.choice(PLANS))
     step = rng.choice(talk.desk.plan.steps)
-    fresh = Session(step=step.id, condition=step.condition, phase=step.phase, paused=paused)
+    fresh = replace(midway(step), paused=paused)
     acts = questions = 0
     what: list[str] = []
     session = fresh

@@ -25,6 +25,7 @@ from handsfree.meaning import Aside, Command, SetCondition, Unclear
 
 from .conditions import CONDITIONS
 from .hearing import Listener
+from .midway import midway
 from .phrases import PLANS, Split, dialogue, phrases
 from .trials import Stream, in_turn, under
 from .voices import Manner, Voice, installed, speak
@@ -270,7 +271,7 @@ def response(trial: Overheard, listener: Listener) -> Response:
     what = trial.what
     talk = dialogue(what.plan)
     step = talk.desk.plan.step(what.step)
-    session = Session(step=step.id, condition=step.condition, phase=step.phase)
+    session = midway(step)
     came: list[Came] = ["silence"]
     heard, share = [], 0.0
     for ear in listener.ears_of(trial.key(), trial.say):

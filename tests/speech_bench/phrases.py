@@ -38,6 +38,7 @@ from handsfree.meaning import (
 )
 from handsfree.plan import Step, load_plan
 
+from .midway import midway
 from .numbers import reading, wordings
 
 Split = Literal["tune", "held-out"]
@@ -123,7 +124,7 @@ def scene(phrase: Phrase) -> Session:
     """The dialogue as it stands when the phrase is said."""
     talk = dialogue(phrase.plan)
     step = talk.desk.plan.step(phrase.step)
-    session = Session(step=step.id, condition=step.condition, phase=step.phase)
+    session = midway(step)
     if phrase.before == "taken":
         return talk.respond(session, Heard.of_text(phrase.earlier[0])).session
     if phrase.before == "paused":
@@ -302,7 +303,7 @@ def _with_wire(name: str, step: Step, words: str, rng: random.Random) -> str:
 
 def _meant(talk: Dialogue, step: Step, text: str, rng: random.Random) -> Meaning | None:
     """One of the meanings of an exact text."""
-    session = Session(step=step.id, condition=step.condition, phase=step.phase)
+    session = midway(step)
     meaning = talk.understand(session, Heard.of_text(text)).meaning
     if isinstance(meaning, Ambiguous):
         return rng.choice(meaning.candidates[:2])
@@ -389,7 +390,7 @@ def _answer(talk: Dialogue, plan: str, step: Step, rng: random.Random) -> Phrase
         return None
     rule = rng.choice(("yes", "no", "first", "second"))
     text = rng.choice(talk.desk.spoken.language.phrases(rule))
-    session = Session(step=step.id, condition=step.condition, phase=step.phase)
+    session = midway(step)
     takes = [talk.understand(session, Heard.of_text(value)).meaning for value in earlier]
     if not all(isinstance(take, Reading) for take in takes) or same(*takes):
         return None

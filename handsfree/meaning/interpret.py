@@ -21,8 +21,10 @@ from handsfree.grammar.numerals import LEFT_OUT
 from handsfree.grammar.parsing import Parser, is_numeral
 from handsfree.grammar.text import known, parse_text, words
 from handsfree.heard import Heard, Hypothesis
+from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
+    CORRECTION,
     TWINS,
     Ambiguous,
     Aside,
@@ -58,7 +60,7 @@ OUTSIDE_SHARE = 1.0
 DOUBT_SHARE = 0.25
 #: A text of more words than these that the grammar does not have is talk to somebody else.
 LONGEST_TRY = 7
-#: The same where something may be told of the vehicle.
+#: The same where something is told of the vehicle, or of what is measured.
 LONGEST_TELLING = 20
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
 NAME_LIKENESS = 72.0
@@ -95,9 +97,23 @@ def interpret(
         found = _decide(list(families.values()), outside, step, spoken.language)
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
-            told = _in_one_breath(heard, found.text, spoken, step)
-            if told and isinstance(told.meaning, Several) and _all_clear(told.meaning):
-                return told
+            several_of = _in_one_breath(heard, found.text, spoken, step)
+            if several_of and isinstance(several_of.meaning, Several):
+                if _all_clear(several_of.meaning):
+                    return several_of
+        if moment == "answering" and isinstance(found.meaning, Aside):  # "too right"
+            told = gist(found.text, spoken, step, moment, strictly=True)
+            if isinstance(told, Command) and told.name in ("yes", "no", "choice"):
+                return replace(found, meaning=told, share=likely, by_gist=True)
+        if found.meaning == Aside("negated"):  # "not five, four point eight" denies another value
+            put_right = _in_clauses(found.text, spoken, grammar, step, moment)
+            if isinstance(put_right, Command) or _is_correction(put_right):
+                return replace(found, meaning=put_right, share=likely, by_gist=True)
+        if isinstance(found.meaning, Reading) and (
+            twice := restated(found.text, _reader(spoken, grammar, step, moment))
+        ):  # "four nine four point nine" may also be 494.9
+            both = Ambiguous((twice, found.meaning), "number form")
+            return replace(found, meaning=both, share=likely)
         return replace(found, share=likely)
     awake = moment in ("beginning", "listening", "answering")
     if strange and awake and (told := _in_one_breath(heard, strange, spoken, step)):
@@ -105,7 +121,7 @@ def interpret(
     repaired = None if best else _repaired(heard.hypotheses[0], spoken, grammar, step)
     if repaired or reason:
         return repaired or Understood(Unclear(reason), heard.text)
-    if strange and (meaning := gist(strange, spoken, step, moment)):
+    if strange and (meaning := _in_other_words(strange, spoken, grammar, step, moment)):
         share = sum(
             share
             for one, share in zip(heard.hypotheses, heard.shares, strict=True)
@@ -114,6 +130,57 @@ def interpret(
         return Understood(meaning, strange, share=share, by_gist=True)
     about = _may_be_meant(strange, spoken, telling=spoken.may_be_told(moment))
     return Understood(Aside("unknown", about=about), strange)
+
+
+def _in_other_words(
+    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
+    """What a text comes to by its parts, or by its gist."""
+    if moment not in ("beginning", "listening", "answering"):
+        return gist(text, spoken, step, moment)
+    parts = _in_clauses(text, spoken, grammar, step, moment)
+    if parts is not None and not isinstance(parts, Aside):
+        return parts
+    if twice := restated(text, _reader(spoken, grammar, step, moment)):
+        return twice
+    return gist(text, spoken, step, moment) or parts
+
+
+def _in_clauses(
+    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
+    unit = step.measure.bare_unit if step else ""
+    read = _reader(spoken, grammar, step, moment)
+
+    def denied(part: str) -> Sequence[Meaning]:
+        return [meaning_of(tags, unit) for tags in parse_text(denials, part)] if denials else []
+
+    answering, denials = moment == "answering", spoken.denied(step)
+    numbers, values = spoken.number_words, spoken.value_words
+    found = in_clauses(text, read, denied, numbers, values, answering=answering)
+    if found is None and answering and (wrong := [d for d in denied(text) if isinstance(d, Take)]):
+        return Command("no", take=wrong[0])
+    return found
+
+
+def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment) -> Reader:
+    """What reads a part of a text by itself: by the grammar, or else strictly by its gist."""
+
+    def read(part: str) -> Sequence[Meaning]:
+        found = _meanings(grammar, part, step, moment, spoken.language)
+        found = [one for one in found if not isinstance(one, Unclear)]
+        if part.lower() == "one":  # "the second one"
+            return []
+        if found:
+            return found
+        told = gist(part, spoken, step, moment, strictly=True)
+        return [told] if told else []
+
+    return read
+
+
+def _is_correction(meaning: Meaning | None) -> bool:
+    return isinstance(meaning, Ambiguous) and meaning.reason == CORRECTION
 
 
 def _in_one_breath(
@@ -161,12 +228,13 @@ def _or_rival(value: OneValue, heard: Sequence[OneValue]) -> OneValue:
 def _may_be_meant(text: str, spoken: SpokenPlan, *, telling: bool) -> bool:
     """Whether words that are not in the grammar may be for the tool: few, and of its subject.
 
-    What is told of a wire is longer, and mostly of its subject.
+    What is told of a wire, or measured, is longer, and mostly of its subject.
     """
     ours = spoken.words_for_the_tool
     said = words(text, ours)
     subject = sum(word in ours or is_numeral(word) for word in said)
-    told = telling and 2 * subject >= len(said)
+    measured = sum(word in ours | spoken.value_words or is_numeral(word) for word in said)
+    told = 2 * (subject if telling else measured) >= len(said)
     return subject > 0 and len(said) <= (LONGEST_TELLING if told else LONGEST_TRY)
 
 

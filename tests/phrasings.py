@@ -107,12 +107,6 @@ def scene(one: Phrasing) -> Session:
         at = "kilohms"
     step = plan.step(at)
     session = Session(step=step.id, condition=step.condition)
-    if one.at == "question":
-        takes = tuple(_reading(v, "kΩ") for v in (49.0, 4.9))
-        session = replace(session, question=Question("which", "kilohms", takes))
-    if one.at == "confirm":
-        question = Question("confirm", "voltage", (_reading(7.0, "V"),))
-        session = replace(session, question=question)
     if one.wanted.get("value") == "resume":
         session = replace(session, paused=True)
     if one.wanted.get("value") in ("strike", "correct", "last", "same"):
@@ -121,6 +115,12 @@ def scene(one: Phrasing) -> Session:
             before = replace(session, step="voltage", condition="on")
         session = talk.respond(before, Heard.of_text("four point nine five")).session
         session = replace(session, step=step.id, condition=step.condition)
+    if one.at == "question":
+        takes = tuple(_reading(v, "kΩ") for v in (49.0, 4.9))
+        session = replace(session, question=Question("which", "kilohms", takes))
+    if one.at == "confirm":
+        question = Question("confirm", "voltage", (_reading(7.0, "V"),))
+        session = replace(session, question=question)
     return session
 
 

@@ -21,7 +21,7 @@ from handsfree.meaning import (
 from handsfree.plan.schema import Step
 
 #: Answers that may name the value that they are about.
-_ANSWERS = ("yes", "no", "choice", "larger", "smaller")
+_ANSWERS = ("yes", "no", "choice", "larger", "smaller", "said")
 
 
 def answered(session: Session, step: Step | None, understood: Understood) -> Understood:
@@ -74,12 +74,16 @@ def correcting(settled: Understood, *, something: bool) -> Understood:
 
 def _of_question(session: Session, command: Command) -> Meaning:
     question, take = session.question, command.take
-    if question is None and command.name in ("larger", "smaller"):
+    if question is None and command.name in ("larger", "smaller", "said"):
         return Unclear("nothing is asked")
     if question is None:
         alone = take is not None and command.name == "yes"
         return take if take is not None and alone else replace(command, take=None)
     offered = question.candidates
+    if command.name == "said" and take is not None:
+        if not any(_alike(take, one) for one in offered):
+            return replace(command, name="correct")
+        return take if question.kind == "which" else Command("yes")
     place = command.choice
     if command.name in ("larger", "smaller"):
         place = _by_size(offered, command.name)

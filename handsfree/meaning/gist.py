@@ -47,6 +47,8 @@ MOST_AROUND_TELLING = 3
 #: Words of a text that has a gist, at most; what may be passed over grows with the cube of them.
 LONGEST_GIST = 60
 
+#: Commands that ask something, in as many little words as questions have.
+_QUESTIONS = ("expected", "probe", "why", "left", "last")
 #: States that are also said where a quantity is measured.
 _OF_METER = ("open", "continuity", "dead", "ground", "battery")
 #: Words of numbers that are also little words.
@@ -76,7 +78,7 @@ def gist(
     for tags in parse_text(grammar, text):
         meaning = meaning_of(tags, unit)
         beside = _beside(meaning, tags)
-        passed = [word for word in beside if word not in spoken.language.fillers]
+        passed = [word for word in beside if word not in _adding_nothing(meaning, spoken)]
         if (
             not any(word in _guards(meaning, spoken) or is_numeral(word) for word in passed)
             and len(passed) <= (0 if strictly else size * _most_passed(meaning))
@@ -85,7 +87,7 @@ def gist(
             found.setdefault((len(passed), len(beside)), {})[meaning] = None
     nearest = list(found[min(found)]) if found else []
     states = step is not None and bool(step.measure.states)
-    for first in (_answers, *(() if states else (_over_limit,)), _no_note, _no_aside):
+    for first in (_answers, _state if states else _over_limit, _no_note, _no_aside):
         nearest = [one for one in nearest if first(one)] or nearest
     readings = tuple(one for one in nearest if isinstance(one, Reading))
     if len(readings) == len(nearest) > 1:
@@ -104,6 +106,13 @@ def _beside(meaning: Meaning, tags: Tags) -> list[str]:
     if isinstance(meaning, Note):
         return []
     return [tag.removeprefix("any ") for tag in tags if tag.startswith("any ")]
+
+
+def _adding_nothing(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
+    """Words that may be passed over for this meaning, however many they are."""
+    language = spoken.language
+    asked = isinstance(meaning, Command) and meaning.name in _QUESTIONS
+    return language.fillers | language.little if asked else language.fillers
 
 
 def _guards(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
@@ -126,7 +135,10 @@ def _likely(
     meaning: Meaning, tags: Tags, passed: list[str], step: Step | None, digits: Container[str]
 ) -> bool:
     """Whether so much may be passed over for this meaning, and the step can show it."""
+    wires = {tag for tag in tags if tag.startswith("wire ")}
     match meaning:
+        case Reading() | State() if len(wires) > 1 and "pair" not in tags:
+            return False
         case Reading() | State() | Observation() if _of_another(tags, passed):
             return False
         case State(state=state) if step is None or not step.measure.states:
@@ -186,6 +198,10 @@ def _answers(meaning: Meaning) -> bool:
 def _over_limit(meaning: Meaning) -> bool:
     """What the meter shows of an open wire, rather than the state of the wire."""
     return isinstance(meaning, Reading) and meaning.over_limit
+
+
+def _state(meaning: Meaning) -> bool:
+    return isinstance(meaning, State)
 
 
 def _no_aside(meaning: Meaning) -> bool:

@@ -106,7 +106,9 @@ def interpret(
             if isinstance(told, Command) and told.name in ("yes", "no", "choice"):
                 return replace(found, meaning=told, share=likely, by_gist=True)
         if found.meaning == Aside("negated"):  # "not five, four point eight" denies another value
-            put_right = _in_clauses(found.text, spoken, grammar, step, moment)
+            put_right = gist(found.text, spoken, step, moment, strictly=True)
+            if not isinstance(put_right, Command) or put_right.name != "correct":
+                put_right = _in_clauses(found.text, spoken, grammar, step, moment)
             if isinstance(put_right, Command) or _is_correction(put_right):
                 return replace(found, meaning=put_right, share=likely, by_gist=True)
         if isinstance(found.meaning, Reading) and (
@@ -169,8 +171,8 @@ def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Mome
     def read(part: str) -> Sequence[Meaning]:
         found = _meanings(grammar, part, step, moment, spoken.language)
         found = [one for one in found if not isinstance(one, Unclear)]
-        if part.lower() == "one":  # "the second one"
-            return []
+        if all(isinstance(one, Reading) and one.number == 1 for one in found):
+            found = [one for one in found if isinstance(one, Reading) and one.unit_spoken]
         if found:
             return found
         told = gist(part, spoken, step, moment, strictly=True)

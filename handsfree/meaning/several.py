@@ -182,7 +182,7 @@ class _Pieces:
         known = tuple(one for one in values if one is not None and not isinstance(one, Aside))
         if len(doubts) + len(known) < len(pins):
             return None
-        unread = len(said) if _kind(ways[0]) == _UNREAD else 0
+        unread = len(said) if any(isinstance(one, Unread) for one in known) else 0
         if doubts:  # counted as a value, and makes all of it none
             return _Cut(tuple(Unread(pin, doubts[0].kind) for pin in pins), doubts[0])
         return _Cut(known, unread=unread)

@@ -31,9 +31,9 @@ def answered(session: Session, step: Step | None, understood: Understood) -> Und
     after a value says nothing more.
     """
     match understood.meaning:
-        case Command(name="yes" | "no" as name) if session.question is None and step:
+        case Command(name="yes" | "no") as plain if session.question is None and step:
             for option in step.measure.options or ():
-                if name in (option.value, *option.names):
+                if plain.name in (option.value, *option.names):
                     return replace(understood, meaning=Observation(option.value), by_gist=True)
     match understood.meaning:
         case Command(name=name) as command if name in _ANSWERS:

@@ -132,19 +132,24 @@ def _settled(
         return
     yield from _corrected(other, not_before)
     yield from _corrected(one, not_after)
-    for command, values, denies in ((before, other, not_after), (after, one, not_before)):
-        name = command[0].name if len(command) == 1 and isinstance(command[0], Command) else ""
-        if name == "no" and not answering:
-            continue
-        if name == "no" and denies:
-            yield from (Command("no", take=one) for one in denies if isinstance(one, Take))
-        elif name == "no" and values and command is before:
-            yield Ambiguous(values, CORRECTION)
-        elif name in ("yes", "choice", "larger", "smaller"):
-            yield from (replace(command[0], take=value) for value in values)
-        elif name == "repeat" and values and command is before:
-            yield values[0] if len(values) == 1 else Ambiguous(values, "number form")
+    yield from _told(before, other, not_after, answering, first=True)
+    yield from _told(after, one, not_before, answering, first=False)
     yield from _answered(before, after)
+
+
+def _told(
+    command: _Parts, values: tuple[Take, ...], denied: _Parts, answering: bool, *, first: bool
+) -> Iterator[Meaning]:
+    """A command of one part with the values of the other; some only if it stands first."""
+    match command:
+        case (Command(name="no"),) if answering and denied:
+            yield from (Command("no", take=one) for one in denied if isinstance(one, Take))
+        case (Command(name="no"),) if answering and values and first:
+            yield Ambiguous(values, CORRECTION)
+        case (Command(name="yes" | "choice" | "larger" | "smaller") as one,):
+            yield from (replace(one, take=value) for value in values)
+        case (Command(name="repeat"),) if values and first:
+            yield values[0] if len(values) == 1 else Ambiguous(values, "number form")
 
 
 def _answered(before: _Parts, after: _Parts) -> Iterator[Meaning]:
@@ -194,12 +199,12 @@ def _same(first: Sequence[Take], second: Sequence[Take]) -> list[Take]:
     for one in first:
         for other in second:
             wires = {one.wire, other.wire} - {None}
-            if len(wires) <= 1 and (told := _told(one)) == _told(other):
+            if len(wires) <= 1 and (told := _what(one)) == _what(other):
                 found.setdefault(told, replace(other, wire=one.wire or other.wire))
     return list(found.values())
 
 
-def _told(take: Take) -> object:
+def _what(take: Take) -> object:
     match take:
         case Reading(value=value, hold=hold):
             base = value.to_base_units() if value is not None else None

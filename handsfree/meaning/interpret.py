@@ -11,42 +11,33 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 from rapidfuzz import fuzz, process
 
 from handsfree.grammar.language import Language
 from handsfree.grammar.moment import Moment, SpokenPlan
-from handsfree.grammar.numerals import LEFT_OUT
 from handsfree.grammar.parsing import Parser, is_numeral
-from handsfree.grammar.text import known, parse_text, words
+from handsfree.grammar.text import known, words
 from handsfree.heard import Heard, Hypothesis
-from handsfree.meaning.clauses import Reader, in_clauses, restated
-from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
-    CORRECTION,
-    TWINS,
     Ambiguous,
     Aside,
-    Command,
-    Difference,
     Meaning,
     Note,
     Observation,
     OneValue,
     Reading,
     Repair,
-    Seen,
     Several,
     State,
     Take,
-    Telling,
     Unclear,
     Understood,
     candidates,
 )
+from handsfree.meaning.other_words import in_other_words, read_otherwise
+from handsfree.meaning.parsed import logged_alike, meanings_of
 from handsfree.meaning.several import several
-from handsfree.meaning.tags import in_base_unit, meaning_of
 from handsfree.plan.schema import Step
 
 #: A rival meaning with at least this share of the belief of the best is asked about.
@@ -83,10 +74,10 @@ def interpret(
     families: dict[tuple[Hashable, ...], _Family] = {}
     outside, strange, reason = 0.0, "", ""
     for hypothesis, share in zip(heard.hypotheses, heard.shares, strict=True):
-        meanings = _meanings(grammar, hypothesis.text, step, moment, spoken.language)
+        meanings = meanings_of(grammar, hypothesis.text, step, moment, spoken.language)
         clear = [m for m in meanings if not isinstance(m, Unclear)]
         if clear:
-            keys = tuple(_key(m, step) for m in clear)
+            keys = tuple(logged_alike(m, step) for m in clear)
             families.setdefault(keys, _Family(clear, hypothesis.text)).share += share
         elif meanings and isinstance(meanings[0], Unclear):
             reason = reason or meanings[0].reason
@@ -101,21 +92,10 @@ def interpret(
             if several_of and isinstance(several_of.meaning, Several):
                 if _all_clear(several_of.meaning):
                     return several_of
-        if moment == "answering" and isinstance(found.meaning, Aside):  # "too right"
-            told = gist(found.text, spoken, step, moment, strictly=True)
-            if isinstance(told, Command) and told.name in ("yes", "no", "choice"):
-                return replace(found, meaning=told, share=likely, by_gist=True)
-        if found.meaning == Aside("negated"):  # "not five, four point eight" denies another value
-            put_right = gist(found.text, spoken, step, moment, strictly=True)
-            if not isinstance(put_right, Command) or put_right.name != "correct":
-                put_right = _in_clauses(found.text, spoken, grammar, step, moment)
-            if isinstance(put_right, Command) or _is_correction(put_right):
-                return replace(found, meaning=put_right, share=likely, by_gist=True)
-        if isinstance(found.meaning, Reading) and (
-            twice := restated(found.text, _reader(spoken, grammar, step, moment))
-        ):  # "four nine four point nine" may also be 494.9
-            both = Ambiguous((twice, found.meaning), "number form")
-            return replace(found, meaning=both, share=likely)
+        otherwise = read_otherwise(found.meaning, found.text, spoken, grammar, step, moment)
+        if otherwise is not None:
+            by_gist = not isinstance(found.meaning, Reading)
+            return replace(found, meaning=otherwise, share=likely, by_gist=by_gist)
         return replace(found, share=likely)
     awake = moment in ("beginning", "listening", "answering")
     if strange and awake and (told := _in_one_breath(heard, strange, spoken, step)):
@@ -123,7 +103,7 @@ def interpret(
     repaired = None if best else _repaired(heard.hypotheses[0], spoken, grammar, step)
     if repaired or reason:
         return repaired or Understood(Unclear(reason), heard.text)
-    if strange and (meaning := _in_other_words(strange, spoken, grammar, step, moment)):
+    if strange and (meaning := in_other_words(strange, spoken, grammar, step, moment)):
         share = sum(
             share
             for one, share in zip(heard.hypotheses, heard.shares, strict=True)
@@ -132,57 +112,6 @@ def interpret(
         return Understood(meaning, strange, share=share, by_gist=True)
     about = _may_be_meant(strange, spoken, telling=spoken.may_be_told(moment))
     return Understood(Aside("unknown", about=about), strange)
-
-
-def _in_other_words(
-    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
-) -> Meaning | None:
-    """What a text comes to by its parts, or by its gist."""
-    if moment not in ("beginning", "listening", "answering"):
-        return gist(text, spoken, step, moment)
-    parts = _in_clauses(text, spoken, grammar, step, moment)
-    if parts is not None and not isinstance(parts, Aside):
-        return parts
-    if twice := restated(text, _reader(spoken, grammar, step, moment)):
-        return twice
-    return gist(text, spoken, step, moment) or parts
-
-
-def _in_clauses(
-    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
-) -> Meaning | None:
-    unit = step.measure.bare_unit if step else ""
-    read = _reader(spoken, grammar, step, moment)
-
-    def denied(part: str) -> Sequence[Meaning]:
-        return [meaning_of(tags, unit) for tags in parse_text(denials, part)] if denials else []
-
-    answering, denials = moment == "answering", spoken.denied(step)
-    numbers, values = spoken.number_words, spoken.value_words
-    found = in_clauses(text, read, denied, numbers, values, answering=answering)
-    if found is None and answering and (wrong := [d for d in denied(text) if isinstance(d, Take)]):
-        return Command("no", take=wrong[0])
-    return found
-
-
-def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment) -> Reader:
-    """What reads a part of a text by itself: by the grammar, or else strictly by its gist."""
-
-    def read(part: str) -> Sequence[Meaning]:
-        found = _meanings(grammar, part, step, moment, spoken.language)
-        found = [one for one in found if not isinstance(one, Unclear)]
-        if all(isinstance(one, Reading) and one.number == 1 for one in found):
-            found = [one for one in found if isinstance(one, Reading) and one.unit_spoken]
-        if found:
-            return found
-        told = gist(part, spoken, step, moment, strictly=True)
-        return [told] if told else []
-
-    return read
-
-
-def _is_correction(meaning: Meaning | None) -> bool:
-    return isinstance(meaning, Ambiguous) and meaning.reason == CORRECTION
 
 
 def _in_one_breath(
@@ -249,18 +178,6 @@ class _Family:
     share: float = 0.0
 
 
-def _key(meaning: Meaning, step: Step | None) -> Hashable:
-    """Equal for meanings that would be logged alike."""
-    if isinstance(meaning, Command) and meaning.take:
-        return meaning.name, _key(meaning.take, step)
-    if isinstance(meaning, Reading | State | Observation):
-        wire = meaning.wire or (step.wire if step else None)
-        if isinstance(meaning, Reading):
-            return meaning.value, wire, meaning.hold
-        return replace(meaning, wire=wire)
-    return meaning
-
-
 def _decide(
     families: list[_Family], outside: float, step: Step | None, language: Language
 ) -> Understood:
@@ -289,94 +206,14 @@ def _decide(
     for family in (best, *rivals):
         for meaning in family.meanings:
             if isinstance(meaning, Reading | State | Observation):
-                takes.setdefault(_key(meaning, step), meaning)
+                takes.setdefault(logged_alike(meaning, step), meaning)
     first = best.meanings[0]
     if isinstance(first, Reading | State | Observation) and len(takes) > 1:
-        one_value = len({_key(replace(take, wire=None), None) for take in takes.values()}) == 1
+        wireless = {logged_alike(replace(take, wire=None), None) for take in takes.values()}
+        one_value = len(wireless) == 1
         reason = "wire" if one_value else "heard" if rivals else "number form"
         return Understood(Ambiguous(tuple(takes.values()), reason), best.text, share=best.share)
     return Understood(first, best.text, share=best.share)
-
-
-def _meanings(
-    grammar: Parser, text: str, step: Step | None, moment: Moment, language: Language
-) -> list[Meaning]:
-    """Distinct meanings of one wording; the likeliest number form first.
-
-    "Yes" answers what is to be observed, or the question that is open.  A wording that the
-    grammar has as a reading is no aside: "no continuity".
-    """
-    unit = step.measure.bare_unit if step else ""
-    parses = parse_text(grammar, text)
-    if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
-        parses = parse_text(grammar, sounds)
-    found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
-    found += [m for m in map(partial(in_base_unit, unit=unit), found) if m]
-    found = [m for m in found if not isinstance(m, Aside)] or found
-    told: list[Meaning] = [m for m in found if isinstance(m, Telling | Difference)]
-    if told:
-        return told if len(told) == 1 else [Unclear(TWINS)]
-    wanted = Command if moment == "answering" else Observation
-    if any(isinstance(m, wanted) for m in found):
-        return [m for m in found if isinstance(m, wanted)]
-    numbers: dict[Hashable, Reading] = {}
-    others: list[Meaning] = []
-    for meaning in [*(m for m in found if not isinstance(m, Seen)), *_seen(found)]:
-        if isinstance(meaning, Reading):
-            known = numbers.get(key := _key(meaning, step))
-            if known is None or LEFT_OUT[meaning.form] < LEFT_OUT[known.form]:
-                numbers[key] = meaning
-        else:
-            others.append(meaning)
-    return [*sorted(numbers.values(), key=lambda r: LEFT_OUT[r.form]), *others]
-
-
-def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
-    """What is seen: once for each thing that the meter may do, with every way to read it."""
-    kinds: dict[Seen, list[Reading]] = {}
-    for seen in meanings:
-        if isinstance(seen, Seen):
-            read = kinds.setdefault(replace(seen, reading=None), [])
-            read += [seen.reading] if seen.reading else []
-    found: list[Meaning] = []
-    for kind, readings in kinds.items():
-        ways = sorted(readings, key=lambda r: LEFT_OUT[r.form])
-        found.append(replace(kind, reading=next(iter(ways), None), others=tuple(ways[1:])))
-    return found
-
-
-def _told_apart(meanings: list[Meaning], step: Step | None) -> list[Meaning]:
-    """Distinct meanings; where wires of one name are meant, that of the step wins."""
-    alike: dict[Hashable, list[Meaning]] = {}
-    for meaning in dict.fromkeys(meanings):
-        alike.setdefault(_wireless(meaning), []).append(meaning)
-    apart: list[Meaning] = []
-    for same in alike.values():
-        first = same[0]
-        if isinstance(first, Command) and first.wire is not None:
-            others = tuple(w for w in map(_wire_of, same[1:]) if w is not None)
-            apart.append(replace(first, others=others))
-        else:
-            own = [m for m in same if step and _wire_of(m) in step.pins]
-            apart += own[:1] or same
-    return apart
-
-
-def _wireless(meaning: Meaning) -> Meaning:
-    """Equal for meanings that differ in the wire that was named alone."""
-    match meaning:
-        case Command(take=take) if take:
-            return replace(meaning, take=replace(take, wire=None))
-        case Command() | Reading() | State() | Observation():
-            return replace(meaning, wire=None)
-    return meaning
-
-
-def _wire_of(meaning: Meaning) -> str | None:
-    """The wire that was named, in a correction that of the new value."""
-    if isinstance(meaning, Command) and meaning.take:
-        return meaning.take.wire
-    return getattr(meaning, "wire", None)
 
 
 def _repaired(
@@ -403,7 +240,7 @@ def _repaired(
     if not repairs:
         return None
     text = " ".join(mended)
-    meanings = _meanings(grammar, text, step, "listening", spoken.language)
+    meanings = meanings_of(grammar, text, step, "listening", spoken.language)
     clear = [m for m in meanings if not isinstance(m, Unclear | Note)]
     if not clear:
         return None

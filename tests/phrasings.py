@@ -1,9 +1,8 @@
 """Phrasings as mechanics say them, each with what it means: tests/data/phrasings/*.yaml.
 
 They were written down by people who had not seen the grammar, or not yet: "third" by whoever worked
-on it next, who had seen those of "partner".  Those of "bench" and "partner" have all been looked
-at.  Half of "second", drawn by their text, and all of "third" are kept aside: nothing is tuned on
-them.
+on it next, who had seen those of "partner".  Those of "bench", "partner" and "third" have all been
+looked at.  Half of "second", drawn by their text, is kept aside: nothing is tuned on it.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 
@@ -41,7 +40,7 @@ from handsfree.meaning import (
 from handsfree.plan import load_plan
 from handsfree.units import quantity
 
-#: Of "second" half is kept aside, of "third" all.
+#: Of "second" half is kept aside.
 FILES = ("bench", "partner", "second", "third")
 FOLDER = Path(__file__).parent / "data"
 
@@ -86,7 +85,7 @@ def phrasings(name: str) -> tuple[Phrasing, ...]:
     items = yaml.safe_load((FOLDER / "phrasings" / f"{name}.yaml").read_text(encoding="utf-8"))
 
     def aside(said: str) -> bool:
-        return name == "third" or (name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0)
+        return name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0
 
     return tuple(
         Phrasing(str(i["said"]), i["at"], i["means"], i, aside(str(i["said"]))) for i in items
@@ -108,12 +107,6 @@ def scene(one: Phrasing) -> Session:
         at = "kilohms"
     step = plan.step(at)
     session = Session(step=step.id, condition=step.condition)
-    if one.at == "question":
-        takes = tuple(_reading(v, "kΩ") for v in (49.0, 4.9))
-        session = replace(session, question=Question("which", "kilohms", takes))
-    if one.at == "confirm":
-        question = Question("confirm", "voltage", (_reading(7.0, "V"),))
-        session = replace(session, question=question)
     if one.wanted.get("value") == "resume":
         session = replace(session, paused=True)
     if one.wanted.get("value") in ("strike", "correct", "last", "same"):
@@ -122,6 +115,12 @@ def scene(one: Phrasing) -> Session:
             before = replace(session, step="voltage", condition="on")
         session = talk.respond(before, Heard.of_text("four point nine five")).session
         session = replace(session, step=step.id, condition=step.condition)
+    if one.at == "question":
+        takes = tuple(_reading(v, "kΩ") for v in (49.0, 4.9))
+        session = replace(session, question=Question("which", "kilohms", takes))
+    if one.at == "confirm":
+        question = Question("confirm", "voltage", (_reading(7.0, "V"),))
+        session = replace(session, question=question)
     return session
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from handsfree.dialogue import jack, meter, route, teaching, watching
+from handsfree.dialogue.answering import correctable
 from handsfree.dialogue.asking import ask
 from handsfree.dialogue.breath import confirmed
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.moving import go_on, open_step, repaired
 from handsfree.dialogue.session import Session
-from handsfree.dialogue.taking import answer, correct, strike
+from handsfree.dialogue.taking import answer, correct, correct_asked, strike
 from handsfree.dialogue.turn import Turn, closed, join
 from handsfree.events import ConditionSet, Paused, Question, Spoke, StepSkipped, Woken
 from handsfree.meaning import Command, SetCondition
@@ -63,6 +64,8 @@ def obey(
         return confirmed(desk, session, question)
     if question and command.name in _ANSWERS:
         return answer(desk, session, question, command)
+    if question and command.name == "correct" and command.take and correctable(session):
+        return correct_asked(desk, session, question, command.take, said, unsure=unsure)
     if command.name in QUERIES:
         told = _tell(desk, session, command.name)
         if question:

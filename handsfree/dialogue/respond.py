@@ -6,6 +6,13 @@ from dataclasses import dataclass, replace
 
 from handsfree.check import Refusal, check, resolve
 from handsfree.dialogue import free, meter, vehicle
+from handsfree.dialogue.answering import (
+    answered,
+    correctable,
+    correcting,
+    in_number_forms,
+    is_put_right,
+)
 from handsfree.dialogue.asking import aside, ask, unclear
 from handsfree.dialogue.breath import put_right, take_several
 from handsfree.dialogue.commanding import obey, set_condition
@@ -172,11 +179,17 @@ class Dialogue:
         desk = self.at(session)
         step = desk.focus(session)
         understood = interpret(heard, desk.spoken, step, session.moment)
-        if session.last and (_correction(understood) or _unknown(understood)):
+        asked = correctable(session)
+        if session.last and not asked and (_correction(understood) or _unknown(understood)):
             before = desk.plan.step(session.last.step)  # a correction is in the unit of that step
             corrected = interpret(heard, desk.spoken, before, session.moment)
             if _correction(corrected, with_value=True):
                 understood, step = corrected, before
+        understood = answered(session, step, understood)
+        if is_put_right(understood):
+            settled = in_number_forms(understood)
+            settled = resolve(settled, step, desk.plan, session.taken) if step else settled
+            understood = correcting(settled, something=bool(session.last) or asked)
         understood = _sure(understood, session)
         if desk.free and not session.watch:
             return free.settled(desk, session, understood)
@@ -317,4 +330,4 @@ def _correction(understood: Understood, *, with_value: bool = False) -> bool:
     match understood.meaning:
         case Command(name="correct", take=value):
             return value is not None or not with_value
-    return False
+    return is_put_right(understood)

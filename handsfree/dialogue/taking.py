@@ -195,6 +195,21 @@ def correct(
     return _take(desk, session, step, value, said, question, unsure=unsure)
 
 
+def correct_asked(
+    desk: Desk,
+    session: Session,
+    question: Question,
+    value: Take,
+    said: Iterable[str],
+    *,
+    unsure: bool,
+) -> Turn:
+    """Another value than those that are asked about: "no, five point seven"."""
+    step = desk.focus(session)
+    asked = Question("correct", question.step, supersedes=question.supersedes)
+    return _take(desk, session, step, value, said, asked, unsure=unsure)
+
+
 def strike(desk: Desk, session: Session) -> Turn:
     """The last value no longer counts; its step is open again."""
     last = session.last

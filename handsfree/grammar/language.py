@@ -33,6 +33,7 @@ class Language:
         denials: words that deny what is said around them, or make it somebody else's.
         guards: words that make a value or a wish into something else.
         fillers: words that add nothing to it.
+        little: words that add nothing to a question to the tool.
         conditions: what a person may set that no plan names, with other words for it.
         text_only: rules that no recogniser is given: those of the grammar NAME.gist.
     """
@@ -47,6 +48,7 @@ class Language:
     denials: frozenset[str] = frozenset()
     guards: frozenset[str] = frozenset()
     fillers: frozenset[str] = frozenset()
+    little: frozenset[str] = frozenset()
     text_only: frozenset[str] = frozenset()
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -64,6 +66,7 @@ class Language:
         denials: Iterable[str] = (),
         guards: Iterable[str] = (),
         fillers: Iterable[str] = (),
+        little: Iterable[str] = (),
         conditions: Mapping[str, Iterable[str]] | None = None,
     ) -> Language:
         """Join grammar files.
@@ -96,6 +99,7 @@ class Language:
             frozenset(denials),
             frozenset(guards),
             frozenset(fillers),
+            frozenset(little),
             frozenset(r for g in grammars if g.name.endswith(".gist") for r in g.rules),
             {say: tuple(names) for say, names in (conditions or {}).items()},
         )

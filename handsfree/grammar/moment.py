@@ -251,6 +251,13 @@ class SpokenPlan:
         return words | {word for word, like in self.language.homophones.items() if like in words}
 
     @cached_property
+    def value_words(self) -> frozenset[str]:
+        """Words of which values are made: numbers and units."""
+        slots = self.slots(None, written=False)
+        units = self.language.parser(slots["unit"], slots).vocabulary
+        return self.number_words | units - {"a"}
+
+    @cached_property
     def name_words(self) -> frozenset[str]:
         """Words of which the names of wires and conditions are made."""
         slots = self.slots(None, written=False)
@@ -344,6 +351,20 @@ class SpokenPlan:
                 self._read.setdefault(rule, self.language.parser(rule, slots))
         begins, each = (self._read[rule] for rule in rules)
         return begins, each
+
+    def denied(self, step: Step | None) -> Unfolding | None:
+        """What denies a value that was said or heard before; of text alone, made once.
+
+        None in a language without such a rule.
+        """
+        rule = "denied"
+        if rule not in self.language.rules:
+            return None
+        step = None if isinstance(self.plan, FreePlan) else step
+        key = _measured(step), rule
+        if key not in self._read:
+            self._read[key] = self.language.parser(rule, self._slots_of_text(step))
+        return self._read[key]
 
     def _slots_of_text(self, step: Step | None) -> dict[str, Expansion]:
         """The slots of what is read in text alone: a wire may be called by its role."""

@@ -65,6 +65,9 @@ def _spans(grammar: Parser, words: list[str]) -> Iterator[Span]:
     for word in words:
         size = len(word)
         yield Span(at, at + size, word)
+        if word.endswith("'s") and "'s" in grammar.vocabulary:  # "meter's" may be "meter is"
+            yield Span(at, at + size - 2, word[:-2], whole=False)
+            yield Span(at + size - 2, at + size, "'s", whole=False)
         if not grammar.spaced and not is_numeral(word):
             for start in range(size):
                 for end in range(start + 1, size + (start > 0)):

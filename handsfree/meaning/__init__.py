@@ -2,6 +2,7 @@
 
 from handsfree.meaning.interpret import interpret
 from handsfree.meaning.meanings import (
+    CORRECTION,
     DECISIVE,
     NO_UNIT,
     TWINS,
@@ -26,6 +27,7 @@ from handsfree.meaning.meanings import (
 )
 
 __all__ = [
+    "CORRECTION",
     "DECISIVE",
     "NO_UNIT",
     "TWINS",

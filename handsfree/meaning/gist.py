@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Container
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.numerals import NUMBER_TAGS
 from handsfree.grammar.parsing import Tags, is_numeral
 from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.meanings import (
+    CORRECTION,
     DECISIVE,
     Ambiguous,
     Aside,
@@ -46,13 +47,17 @@ MOST_AROUND_TELLING = 3
 #: Words of a text that has a gist, at most; what may be passed over grows with the cube of them.
 LONGEST_GIST = 60
 
+#: Commands that ask something, in as many little words as questions have.
+_QUESTIONS = ("expected", "probe", "why", "left", "last")
 #: States that are also said where a quantity is measured.
 _OF_METER = ("open", "continuity", "dead", "ground", "battery")
 #: Words of numbers that are also little words.
 _LITTLE = frozenset({"a", "and", "one"})
 
 
-def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Meaning | None:
+def gist(
+    text: str, spoken: SpokenPlan, step: Step | None, moment: Moment, *, strictly: bool = False
+) -> Meaning | None:
     """What `text` comes to; None if that cannot be told.
 
     Args:
@@ -60,6 +65,7 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
         spoken: the plan in its language.
         step: the open step; None for none.
         moment: what is waited for.
+        strictly: no word may be passed over that adds anything.
     """
     grammar = spoken.gist(step, moment)
     if grammar is None:
@@ -72,19 +78,23 @@ def gist(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> Me
     for tags in parse_text(grammar, text):
         meaning = meaning_of(tags, unit)
         beside = _beside(meaning, tags)
-        passed = [word for word in beside if word not in spoken.language.fillers]
+        passed = [word for word in beside if word not in _adding_nothing(meaning, spoken)]
         if (
             not any(word in _guards(meaning, spoken) or is_numeral(word) for word in passed)
-            and len(passed) <= size * _most_passed(meaning)
+            and len(passed) <= (0 if strictly else size * _most_passed(meaning))
             and _likely(meaning, tags, passed, step, spoken.language.spoken_digits)
         ):
             found.setdefault((len(passed), len(beside)), {})[meaning] = None
     nearest = list(found[min(found)]) if found else []
-    for first in (_answers, _over_limit, _no_note, _no_aside):
+    states = step is not None and bool(step.measure.states)
+    for first in (_answers, _state if states else _over_limit, _no_note, _no_aside):
         nearest = [one for one in nearest if first(one)] or nearest
     readings = tuple(one for one in nearest if isinstance(one, Reading))
     if len(readings) == len(nearest) > 1:
         return Ambiguous(readings, "number form")
+    takes = tuple(one.take for one in nearest if isinstance(one, Command) and one.take)
+    if len(takes) == len(nearest) > 1:
+        return Ambiguous(takes, CORRECTION)
     if len(nearest) != 1:
         return None
     (found_here,) = nearest
@@ -96,6 +106,13 @@ def _beside(meaning: Meaning, tags: Tags) -> list[str]:
     if isinstance(meaning, Note):
         return []
     return [tag.removeprefix("any ") for tag in tags if tag.startswith("any ")]
+
+
+def _adding_nothing(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
+    """Words that may be passed over for this meaning, however many they are."""
+    language = spoken.language
+    asked = isinstance(meaning, Command) and meaning.name in _QUESTIONS
+    return language.fillers | language.little if asked else language.fillers
 
 
 def _guards(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
@@ -118,13 +135,20 @@ def _likely(
     meaning: Meaning, tags: Tags, passed: list[str], step: Step | None, digits: Container[str]
 ) -> bool:
     """Whether so much may be passed over for this meaning, and the step can show it."""
+    wires = {tag for tag in tags if tag.startswith("wire ")}
     match meaning:
+        case Reading() | State() if len(wires) > 1 and "pair" not in tags:
+            return False
+        case Reading() | State() | Observation() if _of_another(tags, passed):
+            return False
         case State(state=state) if step is None or not step.measure.states:
             return state in _OF_METER and not passed
         case Observation():
             return not passed
         case Reading(value=None) | State():
             return len(passed) <= MOST_AROUND_STATE
+        case Reading(unit_spoken=False, number=number) if number == 1:
+            return False  # "a good one"
         case Reading() if _cut_off(tags, digits):
             return False
         case Reading(unit_spoken=False) if "point" not in tags:
@@ -137,6 +161,22 @@ def _likely(
         case Reading() | Command() | SetCondition() | Aside():
             return True
     return False
+
+
+def _of_another(tags: Tags, passed: list[str]) -> bool:
+    """Whether a word that is passed over says what has the value, and it is nothing of ours.
+
+    It stands before "says" or "shows" ("the manual says five"), or behind the value ("a ten amp
+    fuse", "open the door").
+    """
+    told = [i for i, tag in enumerate(tags) if tag.partition(" ")[0] in _VALUE_TAGS]
+    behind = takewhile(lambda tag: tag.startswith("any "), tags[told[-1] + 1 :]) if told else ()
+    before = [tag for tag, after in pairwise(tags) if after == "bare"]
+    return any(t.startswith("any ") and t[4:] in passed for t in (*behind, *before))
+
+
+#: Tags of what a value is made of.
+_VALUE_TAGS = NUMBER_TAGS | {"unit", "scale", "state", "over", "option"}
 
 
 def _cut_off(tags: Tags, digits: Container[str]) -> bool:
@@ -158,6 +198,10 @@ def _answers(meaning: Meaning) -> bool:
 def _over_limit(meaning: Meaning) -> bool:
     """What the meter shows of an open wire, rather than the state of the wire."""
     return isinstance(meaning, Reading) and meaning.over_limit
+
+
+def _state(meaning: Meaning) -> bool:
+    return isinstance(meaning, State)
 
 
 def _no_aside(meaning: Meaning) -> bool:

@@ -11,42 +11,34 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 from rapidfuzz import fuzz, process
 
 from handsfree.grammar.language import Language
 from handsfree.grammar.moment import Moment, SpokenPlan
-from handsfree.grammar.numerals import LEFT_OUT
 from handsfree.grammar.parsing import Parser, is_numeral
-from handsfree.grammar.text import known, parse_text, words
+from handsfree.grammar.text import known, words
 from handsfree.heard import Heard, Hypothesis
-from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
-    TWINS,
     Ambiguous,
     Aside,
-    Command,
-    Difference,
     Meaning,
     Note,
     Observation,
     OneValue,
     Reading,
     Repair,
-    Seen,
     Several,
     State,
     Take,
-    Telling,
     Unclear,
     Understood,
     candidates,
 )
+from handsfree.meaning.other_words import in_other_words, read_otherwise
+from handsfree.meaning.parsed import logged_alike, meanings_of
 from handsfree.meaning.several import several
-from handsfree.meaning.tags import in_base_unit, meaning_of
 from handsfree.plan.schema import Step
-from handsfree.units import Quantity
 
 #: A rival meaning with at least this share of the belief of the best is asked about.
 RIVAL_SHARE = 0.25
@@ -59,10 +51,8 @@ OUTSIDE_SHARE = 1.0
 DOUBT_SHARE = 0.25
 #: A text of more words than these that the grammar does not have is talk to somebody else.
 LONGEST_TRY = 7
-#: The same where something may be told of the vehicle.
+#: The same where something is told of the vehicle, or of what is measured.
 LONGEST_TELLING = 20
-#: Significant figures in which amounts are the same.
-_FIGURES = 9
 #: rapidfuzz ratio, 0 to 100, from which a near miss of a name is put right.
 NAME_LIKENESS = 72.0
 
@@ -84,10 +74,10 @@ def interpret(
     families: dict[tuple[Hashable, ...], _Family] = {}
     outside, strange, reason = 0.0, "", ""
     for hypothesis, share in zip(heard.hypotheses, heard.shares, strict=True):
-        meanings = _meanings(grammar, hypothesis.text, step, moment, spoken.language)
+        meanings = meanings_of(grammar, hypothesis.text, step, moment, spoken.language)
         clear = [m for m in meanings if not isinstance(m, Unclear)]
         if clear:
-            keys = tuple(_key(m, step) for m in clear)
+            keys = tuple(logged_alike(m, step) for m in clear)
             families.setdefault(keys, _Family(clear, hypothesis.text)).share += share
         elif meanings and isinstance(meanings[0], Unclear):
             reason = reason or meanings[0].reason
@@ -98,9 +88,14 @@ def interpret(
         found = _decide(list(families.values()), outside, step, spoken.language)
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
-            told = _in_one_breath(heard, found.text, spoken, step)
-            if told and isinstance(told.meaning, Several) and _all_clear(told.meaning):
-                return told
+            several_of = _in_one_breath(heard, found.text, spoken, step)
+            if several_of and isinstance(several_of.meaning, Several):
+                if _all_clear(several_of.meaning):
+                    return several_of
+        otherwise = read_otherwise(found.meaning, found.text, spoken, grammar, step, moment)
+        if otherwise is not None:
+            by_gist = not isinstance(found.meaning, Reading)
+            return replace(found, meaning=otherwise, share=likely, by_gist=by_gist)
         return replace(found, share=likely)
     awake = moment in ("beginning", "listening", "answering")
     if strange and awake and (told := _in_one_breath(heard, strange, spoken, step)):
@@ -108,7 +103,7 @@ def interpret(
     repaired = None if best else _repaired(heard.hypotheses[0], spoken, grammar, step)
     if repaired or reason:
         return repaired or Understood(Unclear(reason), heard.text)
-    if strange and (meaning := gist(strange, spoken, step, moment)):
+    if strange and (meaning := in_other_words(strange, spoken, grammar, step, moment)):
         share = sum(
             share
             for one, share in zip(heard.hypotheses, heard.shares, strict=True)
@@ -156,25 +151,26 @@ def _or_rival(value: OneValue, heard: Sequence[OneValue]) -> OneValue:
     for other in heard:
         rivals = candidates(other)
         if takes and rivals and {t.wire for t in takes} == {r.wire for r in rivals}:
-            new = [rival for rival in rivals if _key(rival, None) not in _keys(value)]
+            new = [rival for rival in rivals if logged_alike(rival, None) not in _keys(value)]
             return Ambiguous((*takes, *new), "heard") if new else value
     return value
 
 
 def _keys(value: OneValue) -> list[Hashable]:
     """Equal for values that would be logged alike, whatever unit was left out."""
-    return [_key(take, None) for take in candidates(value)]
+    return [logged_alike(take, None) for take in candidates(value)]
 
 
 def _may_be_meant(text: str, spoken: SpokenPlan, *, telling: bool) -> bool:
     """Whether words that are not in the grammar may be for the tool: few, and of its subject.
 
-    What is told of a wire is longer, and mostly of its subject.
+    What is told of a wire, or measured, is longer, and mostly of its subject.
     """
     ours = spoken.words_for_the_tool
     said = words(text, ours)
     subject = sum(word in ours or is_numeral(word) for word in said)
-    told = telling and 2 * subject >= len(said)
+    measured = sum(word in ours | spoken.value_words or is_numeral(word) for word in said)
+    told = 2 * (subject if telling else measured) >= len(said)
     return subject > 0 and len(said) <= (LONGEST_TELLING if told else LONGEST_TRY)
 
 
@@ -185,26 +181,6 @@ class _Family:
     meanings: Sequence[Meaning]
     text: str
     share: float = 0.0
-
-
-def _key(meaning: Meaning, step: Step | None) -> Hashable:
-    """Equal for meanings that would be logged alike."""
-    if isinstance(meaning, Command) and meaning.take:
-        return meaning.name, _key(meaning.take, step)
-    if isinstance(meaning, Reading | State | Observation):
-        wire = meaning.wire or (step.wire if step else None)
-        if isinstance(meaning, Reading):
-            return _amount(meaning.value), wire, meaning.hold
-        return replace(meaning, wire=wire)
-    return meaning
-
-
-def _amount(value: Quantity | None) -> Hashable:
-    """Equal for "seven hundred millivolts" and "point seven volts", whose floats may differ."""
-    if value is None:
-        return None
-    base = value.to_base_units()
-    return float(f"{base.magnitude:.{_FIGURES}g}"), base.units
 
 
 def _decide(
@@ -235,94 +211,14 @@ def _decide(
     for family in (best, *rivals):
         for meaning in family.meanings:
             if isinstance(meaning, Reading | State | Observation):
-                takes.setdefault(_key(meaning, step), meaning)
+                takes.setdefault(logged_alike(meaning, step), meaning)
     first = best.meanings[0]
     if isinstance(first, Reading | State | Observation) and len(takes) > 1:
-        one_value = len({_key(replace(take, wire=None), None) for take in takes.values()}) == 1
+        wireless = {logged_alike(replace(take, wire=None), None) for take in takes.values()}
+        one_value = len(wireless) == 1
         reason = "wire" if one_value else "heard" if rivals else "number form"
         return Understood(Ambiguous(tuple(takes.values()), reason), best.text, share=best.share)
     return Understood(first, best.text, share=best.share)
-
-
-def _meanings(
-    grammar: Parser, text: str, step: Step | None, moment: Moment, language: Language
-) -> list[Meaning]:
-    """Distinct meanings of one wording; the likeliest number form first.
-
-    "Yes" answers what is to be observed, or the question that is open.  A wording that the
-    grammar has as a reading is no aside: "no continuity".
-    """
-    unit = step.measure.bare_unit if step else ""
-    parses = parse_text(grammar, text)
-    if not parses and (sounds := language.as_it_sounds(text)) != text.lower():
-        parses = parse_text(grammar, sounds)
-    found: list[Meaning] = _told_apart([meaning_of(tags, unit) for tags in parses], step)
-    found += [m for m in map(partial(in_base_unit, unit=unit), found) if m]
-    found = [m for m in found if not isinstance(m, Aside)] or found
-    told: list[Meaning] = [m for m in found if isinstance(m, Telling | Difference)]
-    if told:
-        return told if len(told) == 1 else [Unclear(TWINS)]
-    wanted = Command if moment == "answering" else Observation
-    if any(isinstance(m, wanted) for m in found):
-        return [m for m in found if isinstance(m, wanted)]
-    numbers: dict[Hashable, Reading] = {}
-    others: list[Meaning] = []
-    for meaning in [*(m for m in found if not isinstance(m, Seen)), *_seen(found)]:
-        if isinstance(meaning, Reading):
-            known = numbers.get(key := _key(meaning, step))
-            if known is None or LEFT_OUT[meaning.form] < LEFT_OUT[known.form]:
-                numbers[key] = meaning
-        else:
-            others.append(meaning)
-    return [*sorted(numbers.values(), key=lambda r: LEFT_OUT[r.form]), *others]
-
-
-def _seen(meanings: Sequence[Meaning]) -> list[Meaning]:
-    """What is seen: once for each thing that the meter may do, with every way to read it."""
-    kinds: dict[Seen, list[Reading]] = {}
-    for seen in meanings:
-        if isinstance(seen, Seen):
-            read = kinds.setdefault(replace(seen, reading=None), [])
-            read += [seen.reading] if seen.reading else []
-    found: list[Meaning] = []
-    for kind, readings in kinds.items():
-        ways = sorted(readings, key=lambda r: LEFT_OUT[r.form])
-        found.append(replace(kind, reading=next(iter(ways), None), others=tuple(ways[1:])))
-    return found
-
-
-def _told_apart(meanings: list[Meaning], step: Step | None) -> list[Meaning]:
-    """Distinct meanings; where wires of one name are meant, that of the step wins."""
-    alike: dict[Hashable, list[Meaning]] = {}
-    for meaning in dict.fromkeys(meanings):
-        alike.setdefault(_wireless(meaning), []).append(meaning)
-    apart: list[Meaning] = []
-    for same in alike.values():
-        first = same[0]
-        if isinstance(first, Command) and first.wire is not None:
-            others = tuple(w for w in map(_wire_of, same[1:]) if w is not None)
-            apart.append(replace(first, others=others))
-        else:
-            own = [m for m in same if step and _wire_of(m) in step.pins]
-            apart += own[:1] or same
-    return apart
-
-
-def _wireless(meaning: Meaning) -> Meaning:
-    """Equal for meanings that differ in the wire that was named alone."""
-    match meaning:
-        case Command(take=take) if take:
-            return replace(meaning, take=replace(take, wire=None))
-        case Command() | Reading() | State() | Observation():
-            return replace(meaning, wire=None)
-    return meaning
-
-
-def _wire_of(meaning: Meaning) -> str | None:
-    """The wire that was named, in a correction that of the new value."""
-    if isinstance(meaning, Command) and meaning.take:
-        return meaning.take.wire
-    return getattr(meaning, "wire", None)
 
 
 def _repaired(
@@ -349,7 +245,7 @@ def _repaired(
     if not repairs:
         return None
     text = " ".join(mended)
-    meanings = _meanings(grammar, text, step, "listening", spoken.language)
+    meanings = meanings_of(grammar, text, step, "listening", spoken.language)
     clear = [m for m in meanings if not isinstance(m, Unclear | Note)]
     if not clear:
         return None

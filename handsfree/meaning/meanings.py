@@ -74,7 +74,7 @@ class Command:
 
     Attributes:
         name: as tagged in the grammar: repeat, next, back, correct, yes, choice …
-        take: the new value, for "correct".
+        take: the new value, for "correct"; a value that an answer names.
         wire: for "go", and for "wire", which answers a question.
         choice: 1 or 2, for "choice".
         others: further pins that may be meant, where wires look alike.
@@ -174,14 +174,20 @@ class Ambiguous:
 
     Attributes:
         candidates: what may be meant.
-        reason: "heard", "number form", or "wire" if the wire that was named may be several.
+        reason: "heard", "number form", "wire" if the wire that was named may be several, or
+            "correction" while it is not settled which value is put right.
     """
 
     candidates: tuple[Take, ...]
     reason: str
 
 
-AsideKind = Literal["negated", "hedged", "expected", "past", "asked", "range", "filler", "unknown"]
+#: A value that takes the place of another: why it is ambiguous, while its number is not settled.
+CORRECTION = "correction"
+
+AsideKind = Literal[
+    "negated", "hedged", "expected", "past", "asked", "range", "several", "filler", "unknown"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,8 +195,8 @@ class Aside:
     """Something said that is no reading and no command, and is never logged as one.
 
     Attributes:
-        kind: a value that is denied, vague, wanted, of the past, asked about or a range; a filler;
-            or "unknown": words that the grammar does not have.
+        kind: a value that is denied, vague, wanted, of the past, asked about or a range; several
+            values that name no wires; a filler; or "unknown": words that the grammar does not have.
         about: whether a value, a state or a wire was named in it, so that it may be meant for us.
     """
 

@@ -26,6 +26,7 @@ from handsfree.meaning.meanings import (
     Take,
     Understood,
     Unread,
+    candidates,
 )
 from handsfree.meaning.tags import in_base_unit, meaning_of
 from handsfree.plan.schema import Step
@@ -89,15 +90,28 @@ def several(text: str, spoken: SpokenPlan, step: Step | None) -> Understood | No
     if grammars is None:
         return None
     begins, pieces = grammars
-    said = words(text, pieces.vocabulary | begins.vocabulary)
+    vocabulary = pieces.vocabulary | begins.vocabulary
+    owned = {f"{word}'s" for word in (*spoken.wire_words, "wire", "one")}  # "violet's" is two words
+    said = words(text, vocabulary - owned)
     if len(said) > LONGEST_BREATH:
         return None
     for start, announced in _beginnings(begins, said):
         cut = _cut(said[start:], _Pieces(pieces, spoken, step))
         if cut is not None:
-            meaning = cut.doubt or Several(cut.values, announced)
+            meaning = cut.doubt or _half_a_guess(cut.values, step) or Several(cut.values, announced)
             return Understood(meaning, text, by_gist=cut.gist > 0)
     return None
+
+
+def _half_a_guess(values: Sequence[OneValue], step: Step) -> Aside | None:
+    """A vague value, where all that is clear beside it is the open test's own.
+
+    That test would be closed by half of a guess.
+    """
+    vague = [one.reason for one in values if isinstance(one, Unread) and one.reason != "unknown"]
+    clear = [take.wire for one in values for take in candidates(one)]
+    own = clear and all(wire in step.pins for wire in clear)
+    return Aside(vague[0]) if vague and own else None
 
 
 def _beginnings(begins: Parser, said: Sequence[str]) -> Iterator[tuple[int, int]]:
@@ -116,7 +130,7 @@ def _cut(said: Sequence[str], pieces: _Pieces) -> _Cut | None:
     for start in range(len(said)):
         likely = sorted(ways[start], key=lambda way: way.misfit)[:MOST_WAYS]
         for end in range(start + 1, min(start + LONGEST_PIECE, len(said)) + 1) if likely else ():
-            if piece := pieces.read(said[start:end]):
+            if piece := pieces.read(said[start:end], last=end == len(said)):
                 ways[end] |= {way.then(piece): None for way in likely}
     whole = [way for way in ways[-1] if len(way.values) > 1]
     best = [way for way in whole if way.misfit == min(one.misfit for one in whole)]
@@ -139,9 +153,12 @@ class _Pieces:
     spoken: SpokenPlan
     step: Step
 
-    def read(self, said: Sequence[str]) -> _Cut | None:
-        """What the words come to; None if they are no value with its wire."""
-        parses = self.grammar.parses(said)
+    def read(self, said: Sequence[str], *, last: bool) -> _Cut | None:
+        """What the words come to; None if they are no value with its wire.
+
+        The `last` may be broken off.
+        """
+        parses = [tags for tags in self.grammar.parses(said) if last or _BROKEN not in tags]
         for kind in (_PLAIN, _GIST, _UNREAD):
             found = [tags for tags in parses if _kind(tags) == kind]
             if piece := self._piece(found, said) if found else None:
@@ -165,7 +182,7 @@ class _Pieces:
         known = tuple(one for one in values if one is not None and not isinstance(one, Aside))
         if len(doubts) + len(known) < len(pins):
             return None
-        unread = len(said) if _kind(ways[0]) == _UNREAD else 0
+        unread = len(said) if any(isinstance(one, Unread) for one in known) else 0
         if doubts:  # counted as a value, and makes all of it none
             return _Cut(tuple(Unread(pin, doubts[0].kind) for pin in pins), doubts[0])
         return _Cut(known, unread=unread)
@@ -181,7 +198,7 @@ class _Pieces:
     ) -> OneValue | Aside | None:
         """The value of one wire; an aside if what is said of it makes all of it no reading."""
         if _kind(ways[0]) == _UNREAD:
-            return Unread(pin) if self._may_be_a_value(ways[0]) else None
+            return Unread(pin) if any(map(self._may_be_a_value, ways)) else None
         unit = self.step.measure.bare_unit or "V"  # where they cannot be told, to say so
         read = [(self._of_wire(tags, pin, unit), tags) for tags in ways]
         takes = [one for one, _ in read if isinstance(one, Reading | State)]
@@ -218,7 +235,7 @@ class _Pieces:
         said = [tag.removeprefix("any ") for tag in tags if tag.startswith("any ")]
         language, numbers = self.spoken.language, self.spoken.number_words
         never = (language.denials | language.guards | self.spoken.wire_words) - numbers
-        some = any(
+        some = _BROKEN in tags or any(
             is_numeral(word) or (word in numbers and word not in language.homophones)
             for word in said
         )
@@ -227,6 +244,8 @@ class _Pieces:
 
 #: How a piece is read: by the grammar, in other words, or not but for its wire.
 _PLAIN, _GIST, _UNREAD = "plain", "gist", "unread"
+#: The tag of a wire whose value is broken off.
+_BROKEN = "broken"
 #: The tag of a value that two wires share.
 _SHARED = "shared"
 

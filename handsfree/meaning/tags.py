@@ -35,6 +35,10 @@ from handsfree.units import quantity
 LARGE = 100
 
 
+#: Commands that give a value: one that is right, and one that was said before.
+_WITH_VALUE = ("correct", "said")
+
+
 def meaning_of(tags: Tags, step_unit: str) -> Meaning:
     """The meaning of one tag sequence.
 
@@ -63,7 +67,8 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
         return _told(tags)
     if "condition" in by_verb:
         return SetCondition(by_verb["condition"])
-    if "command" in by_verb and by_verb["command"] != "correct":
+    command = by_verb.get("command", "")
+    if command not in ("", *_WITH_VALUE):
         return Command(by_verb["command"], wire=wire)
     take = _take(tags, by_verb, wire, step_unit)
     if "seen" in by_verb:
@@ -73,7 +78,7 @@ def meaning_of(tags: Tags, step_unit: str) -> Meaning:
         shows = cast(SeenShows, by_verb["seen"])
         return Seen(shows, value, approximate="approximate" in by_verb)
     if "command" in by_verb:
-        return take if isinstance(take, Unclear) else Command("correct", take=take)
+        return take if isinstance(take, Unclear) else Command(command, take=take)
     return take or Unclear("nothing was said that can be logged")
 
 

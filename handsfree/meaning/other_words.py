@@ -1,0 +1,110 @@
+"""What words come to that the grammar does not have as a whole: by their clauses, or their gist."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handsfree.grammar.moment import Moment, SpokenPlan
+from handsfree.grammar.parsing import Parser
+from handsfree.grammar.text import parse_text
+from handsfree.meaning.clauses import Reader, in_clauses, restated
+from handsfree.meaning.gist import gist
+from handsfree.meaning.meanings import (
+    CORRECTION,
+    Ambiguous,
+    Aside,
+    Command,
+    Meaning,
+    Reading,
+    Take,
+    Unclear,
+)
+from handsfree.meaning.parsed import meanings_of
+from handsfree.meaning.tags import meaning_of
+from handsfree.plan.schema import Step
+
+#: No smaller number is one that was said twice: "four nine, four point nine" is 494.9.
+LEAST_TWICE = 100
+
+
+def in_other_words(
+    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
+    """What a text comes to by its parts, or by its gist."""
+    if moment not in ("beginning", "listening", "answering"):
+        return gist(text, spoken, step, moment)
+    parts = _by_clauses(text, spoken, grammar, step, moment)
+    if parts is not None and not isinstance(parts, Aside):
+        return parts
+    if twice := restated(text, _reader(spoken, grammar, step, moment)):
+        return twice
+    return gist(text, spoken, step, moment) or parts
+
+
+def _by_clauses(
+    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
+    unit = step.measure.bare_unit if step else ""
+    read = _reader(spoken, grammar, step, moment)
+
+    def denied(part: str) -> Sequence[Meaning]:
+        return [meaning_of(tags, unit) for tags in parse_text(denials, part)] if denials else []
+
+    answering, denials = moment == "answering", spoken.denied(step)
+    numbers, values = spoken.number_words, spoken.value_words
+    found = in_clauses(text, read, denied, numbers, values, answering=answering)
+    if found is None and answering and (wrong := [d for d in denied(text) if isinstance(d, Take)]):
+        return Command("no", take=wrong[0])
+    return found
+
+
+def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment) -> Reader:
+    """What reads a part of a text by itself: by the grammar, or else strictly by its gist."""
+
+    def read(part: str) -> Sequence[Meaning]:
+        found = meanings_of(grammar, part, step, moment, spoken.language)
+        found = [one for one in found if not isinstance(one, Unclear)]
+        if all(isinstance(one, Reading) and one.number == 1 for one in found):
+            found = [one for one in found if isinstance(one, Reading) and one.unit_spoken]
+        if found:
+            return found
+        told = gist(part, spoken, step, moment, strictly=True)
+        return [told] if told else []
+
+    return read
+
+
+def _is_correction(meaning: Meaning | None) -> bool:
+    return isinstance(meaning, Ambiguous) and meaning.reason == CORRECTION
+
+
+def read_otherwise(
+    found: Meaning,
+    text: str,
+    spoken: SpokenPlan,
+    grammar: Parser,
+    step: Step | None,
+    moment: Moment,
+) -> Meaning | None:
+    """What a text comes to that the grammar has as a whole, but that is commonly meant otherwise.
+
+    "Too right" is an answer; "not five, four point eight" denies a value to give another; "four
+    nine four point nine" may be 4.9, said twice.  None for all other texts.
+    """
+    if isinstance(found, Reading):
+        if found.number is None or abs(found.number) < LEAST_TWICE:
+            return None
+        twice = restated(text, _reader(spoken, grammar, step, moment))
+        return Ambiguous((twice, found), "number form") if twice else None
+    if not isinstance(found, Aside):
+        return None
+    told = gist(text, spoken, step, moment, strictly=True)
+    wanted = ("yes", "no", "choice") if moment == "answering" else ()
+    if isinstance(told, Command) and told.name in wanted:
+        return told
+    if found.kind != "negated":
+        return None
+    if isinstance(told, Command) and told.name == "correct":
+        return told
+    put_right = _by_clauses(text, spoken, grammar, step, moment)
+    return put_right if isinstance(put_right, Command) or _is_correction(put_right) else None

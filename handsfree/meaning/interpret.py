@@ -89,9 +89,8 @@ def interpret(
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
             several_of = _in_one_breath(heard, found.text, spoken, step)
-            if several_of and isinstance(several_of.meaning, Several):
-                if _all_clear(several_of.meaning):
-                    return several_of
+            if several_of and _all_clear(several_of.meaning):
+                return several_of
         otherwise = read_otherwise(found.meaning, found.text, spoken, grammar, step, moment)
         if otherwise is not None:
             by_gist = not isinstance(found.meaning, Reading)
@@ -139,8 +138,10 @@ def _in_one_breath(
     return replace(found, meaning=meaning, share=share, by_gist=found.by_gist or not heard.typed)
 
 
-def _all_clear(told: Several) -> bool:
-    """Whether each is a value, and of another wire."""
+def _all_clear(told: Meaning | None) -> bool:
+    """Whether they are several, each a value, and of another wire."""
+    if not isinstance(told, Several):
+        return False
     wires = [{take.wire for take in candidates(value)} for value in told.values]
     return all(wires) and len(set[str | None]().union(*wires)) >= len(wires)
 

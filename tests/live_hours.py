@@ -14,6 +14,7 @@ import soxr
 
 from handsfree.dialogue import Dialogue, Session
 from handsfree.dialogue.informed import proposal
+from handsfree.grammar.moment import Moment
 from handsfree.heard import Heard
 from handsfree.job import Job
 from handsfree.languages import data_folder, load_language
@@ -29,6 +30,9 @@ from handsfree.sound.voice import Voice
 DEVICE_RATE = 44_100
 EVERY = 20
 """Seconds from one word of the technician to the next."""
+
+
+MOMENTS: tuple[Moment, ...] = ("beginning", "listening", "answering")
 
 
 @dataclass(frozen=True)
@@ -149,9 +153,10 @@ def listen(hours: float, folder: Path, detector: str = "neural") -> Result:
 
     loaded = load_plan("headlamp-levelling")
     dialogue = Dialogue(loaded.plan, load_language())
-    desk, first = dialogue.desk, loaded.plan.steps[0]  # what is made once and kept is no growth
-    desk.spoken.automaton(first)
-    desk.spoken.automaton(first, "answering")
+    desk = dialogue.desk
+    for step in loaded.plan.steps:  # what is made once and kept is no growth
+        for moment in MOMENTS:
+            desk.spoken.automaton(step, moment)
     assert proposal(desk, Session())
     live = Live(sounds, Voice("bench", sing), Turns(), Settings(), lambda _: None)
     with live, open_job(folder, loaded.text.encode(), title=loaded.plan.title) as log:

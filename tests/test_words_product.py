@@ -15,6 +15,13 @@ def test_it_multiplies_as_numpy_does(rows: tuple[int, ...]) -> None:
     assert np.allclose(Product(matrix)(some), some @ matrix, atol=1e-3)
 
 
+def test_it_keeps_no_hold_of_the_matrix() -> None:
+    matrix = np.ones((384, 700), np.float32)
+    product = Product(matrix)
+    matrix.fill(0)
+    assert np.allclose(product(np.ones((2, 384), np.float32)), 384)
+
+
 def test_logarithms_of_probabilities_are_scipy_s() -> None:
     from scipy.special import log_softmax
 

@@ -15,6 +15,8 @@ from handsfree.words.weights import Tensor
 
 #: Fields of onnx.proto3 (ONNX 1.12, IR version 8) by message, and the values that are used.
 _IR_VERSION, _OPERATORS, _FLOAT, _EXTERNAL = 8, 17, 1, 1
+#: The network takes its matrix for a file of this name.
+_FILE = "matrix"
 
 
 class Product:
@@ -30,8 +32,8 @@ class Product:
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1
         options.log_severity_level = 4
-        self._matrix = onnxruntime.OrtValue.ortvalue_from_numpy(np.ascontiguousarray(matrix))
-        options.add_external_initializers(["w"], [self._matrix])
+        values = np.ascontiguousarray(matrix)  # copied, so that only what is laid out stays
+        options.add_external_initializers_from_files_in_memory([_FILE], [values], [values.nbytes])
         self._network: Any = onnxruntime.InferenceSession(
             _product(*matrix.shape), options, providers=["CPUExecutionProvider"]
         )
@@ -49,7 +51,7 @@ def _product(height: int, width: int) -> bytes:
         1: [height, width],  # dims
         2: _FLOAT,
         8: "w",
-        13: {1: "location", 2: "memory"},
+        13: {1: "location", 2: _FILE},
         14: _EXTERNAL,
     }
     node = {1: ["x", "w"], 2: "y", 4: "MatMul"}

@@ -24,12 +24,12 @@ def test_likely_logits_are_numpy_s_and_the_others_are_near(kind: type[np.floatin
     table[7] = 0
     some = rng.normal(size=(2, 3, 384)).astype(np.float32)
     found, exact = Logits(table)(some), some @ table.T.astype(np.float32)
-    near = exact > exact.max(-1, keepdims=True) - 7
+    near = exact > exact.max(-1, keepdims=True) - 6
     assert near.sum() < near.size / 20
     assert np.allclose(found[near], exact[near], atol=1e-3)
     assert np.allclose(found, exact, atol=0.5)
     beside = log_probabilities(found.copy()) - log_probabilities(exact.copy())
-    assert np.abs(beside[near]).max() < 0.02
+    assert np.abs(beside[near]).max() < 0.03
 
 
 def test_logarithms_of_probabilities_are_scipy_s() -> None:

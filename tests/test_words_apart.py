@@ -32,7 +32,7 @@ from tests.frail_engines import Frail, utterance
 
 TEXTS = (
     "crash", "kill", "hang", "eat", "raise", "leave", "states", "print",
-    "ponder", "twelve point six volts", "point oh two", "pause", "wake up",
+    "ponder", "warm", "twelve point six volts", "point oh two", "pause", "wake up",
 )  # fmt: skip
 GRAMMAR = Automaton((), {})
 
@@ -94,6 +94,11 @@ def test_a_grammar_may_be_given_before_it_is_needed(frail: Apart) -> None:
     frail.prepare(grammar)
     assert [kept is grammar for kept in frail._grammars].count(True) == 1
     assert said(frail, "states", grammar) == ("77", "")
+
+
+def test_it_is_warm_before_its_first_grammar(frail: Apart) -> None:
+    assert said(frail, "warm") == ("1", "")
+    assert said(frail, "warm", Automaton(((),), {})) == ("1", "")
 
 
 def test_one_that_is_being_started_again_is_given_no_grammar(frail: Apart) -> None:

@@ -13,6 +13,9 @@ from handsfree.errors import HandsfreeError
 from handsfree.job import Job
 from handsfree.words import Transcriber
 
+AFTER_ANSWER = 0.2
+"""Seconds after which the answer has begun to sound."""
+
 
 def work_ahead(desk: Desk, session: Session, wait: Callable[[], None]) -> threading.Thread:
     """Begin, in the background; each thing is kept where it is made.
@@ -28,7 +31,8 @@ def work_ahead(desk: Desk, session: Session, wait: Callable[[], None]) -> thread
 
 def grammar_ahead(job: Job, ears: Transcriber) -> threading.Thread:
     """Make the grammar of what may be said next, and give it to the engine, in the background."""
-    thread = threading.Thread(target=lambda: ears.prepare(job.grammar), daemon=True)
+    thread = threading.Timer(AFTER_ANSWER, lambda: ears.prepare(job.grammar))
+    thread.daemon = True
     thread.start()
     return thread
 

@@ -46,6 +46,8 @@ def understand(tasks: BinaryIO, answers: BinaryIO) -> None:
     grammars: dict[int, Automaton] = {}
     while task := inbox.next():
         if isinstance(task, Prepare):
+            if not grammars and hasattr(engine, "warm_up"):
+                engine.warm_up(task.grammar)
             grammars[task.place] = task.grammar
             continue
         if hasattr(engine, "wanted"):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from handsfree.grammar import Automaton
 from handsfree.heard import Calibration
-from handsfree.sound.audio import Samples
+from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, Wordings
 from handsfree.words.moonshine_engine import MoonshineRecogniser
 from handsfree.words.recogniser import Recognition
@@ -64,6 +64,10 @@ class Together:
     def recognise(self, samples: Samples, grammar: Automaton, hint: str = "") -> Recognition:
         """See `Recogniser.recognise`."""
         return combined(self.both(samples, grammar, hint)).recognition()
+
+    def warm_up(self, grammar: Automaton) -> None:
+        """Make what both make once, so that the first utterance does not wait for it."""
+        self.recognise(np.zeros(RATE, np.float32), grammar)
 
     def both(
         self, samples: Samples, grammar: Automaton, hint: str = ""

@@ -4,8 +4,8 @@ engines -> recogniser                       one interface, and which engine is o
 vosk_engine, pocketsphinx_engine            engines that take a grammar themselves
 whisper_engine, moonshine_engine            models that write text: `ear`, `search` and
                                             `spelling` hold them to an `acceptor`
-whisper_decoder, logits, onnx_graph,
-weights                                     what a model is made of
+whisper_decoder, whisper_parts, logits,
+onnx_graph, weights                         what a model is made of
 together                                    two models that judge each other's wordings
 apart, served                               an engine in a process of its own
 pace                                        wordings against the time that words take

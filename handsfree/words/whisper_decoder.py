@@ -1,9 +1,10 @@
 """Whisper's text decoder, one token at a time, with every probability in the open.
 
 CTranslate2 decodes well but cannot be held to a grammar: it shows no probabilities between
-two tokens.  This is the same network over the same weights in NumPy: a pre-norm transformer
-decoder with learned positions, cross attention to the encoded sound and tied embeddings
-(Radford et al. 2022, "Robust Speech Recognition via Large-Scale Weak Supervision").
+two tokens.  This is the same network over the same weights: a pre-norm transformer decoder with
+learned positions, cross attention to the encoded sound and tied embeddings (Radford et al. 2022,
+"Robust Speech Recognition via Large-Scale Weak Supervision").  Attention is NumPy's; what is done
+between is in `whisper_parts`.
 
 Shapes: B rows of a batch, N new tokens, T tokens so far, P tokens that all rows begin with,
 S positions of sound, D the width of the model, H heads of D / H each, V the vocabulary.
@@ -17,9 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from handsfree.words.logits import Logits
-from handsfree.words.onnx_graph import OnnxGraph, OnnxMessage, onnx_node
 from handsfree.words.search import log_probabilities
 from handsfree.words.weights import Tensor, Variables
+from handsfree.words.whisper_parts import WhisperParts
 
 KeyValue = tuple[Tensor, Tensor]
 
@@ -86,7 +87,7 @@ class WhisperDecoder:
         if any(value.dtype == np.int8 and value.ndim > 1 for value in weights.values()):
             raise ValueError("8 bit weights; convert the model with 16 bit floats")
         layers = range(sum(name.endswith("ffn/linear_0/weight") for name in weights))
-        parts = _Parts(weights, len(layers))
+        parts = WhisperParts(weights, len(layers))
         self._keys = [parts.keys(layer) for layer in layers]
         self._begin = parts.begin()
         self._after_said = [parts.after_said(layer) for layer in layers]
@@ -111,9 +112,8 @@ class WhisperDecoder:
             keys, values = map(self._split, np.split(both, 2, -1))
             keys = np.swapaxes(keys, -1, -2)
             if behind:
-                all_keys, all_values = (more.copy() for more in behind.sound[layer])
-                all_keys[..., : len(encoded)], all_values[:, : len(encoded)] = keys, values
-                keys, values = all_keys, all_values
+                keys = _over(keys, behind.sound[layer][0], -1)
+                values = _over(values, behind.sound[layer][1], -2)
             sound.append((np.ascontiguousarray(keys), np.ascontiguousarray(values)))
         return Memory(sound)
 
@@ -183,105 +183,15 @@ class WhisperDecoder:
         return np.float32(query.shape[-1] ** -0.5)
 
 
-class _Parts:
-    """What a decoder does to each token by itself, between one attention and the next.
-
-    Args:
-        weights: of the decoder, matrices as (out, in).
-        layers: how many it has.
-    """
-
-    def __init__(self, weights: Variables, layers: int) -> None:
-        self._weights, self._layers = weights, layers
-
-    def keys(self, layer: int) -> OnnxGraph:
-        """From the encoded sound to its keys and values."""
-        nodes = self._linear(f"layer_{layer}/attention/linear_1", "x", "keys")
-        return self._graph(["x"], nodes, ["keys"])
-
-    def begin(self) -> OnnxGraph:
-        """From tokens to what the first layer asks: queries, keys and values."""
-        return self._graph(["x"], self._ask("layer_0/self_attention", "x", "asked"), ["asked"])
-
-    def after_said(self, layer: int) -> OnnxGraph:
-        """From what was mixed of the tokens, and x; to x, and queries to the sound."""
-        nodes = [
-            *self._linear(f"layer_{layer}/self_attention/linear_1", "mixed", "more"),
-            onnx_node("Add", "before more", "x"),
-            *self._ask(f"layer_{layer}/attention", "x", "asked"),
-        ]
-        return self._graph(["mixed", "before"], nodes, ["x", "asked"])
-
-    def after_sound(self, layer: int) -> OnnxGraph:
-        """From what was mixed of the sound, and x; to x, and what the next layer asks.
-
-        After the last layer it is that of which the logits are made.
-        """
-        inner = f"layer_{layer}/ffn"
-        nodes = [
-            *self._linear(f"layer_{layer}/attention/linear_2", "mixed", "heard"),
-            onnx_node("Add", "before heard", "between"),
-            *self._norm(f"{inner}/layer_norm", "between", "even"),
-            *self._linear(f"{inner}/linear_0", "even", "wide"),
-            *_GELU,
-            *self._linear(f"{inner}/linear_1", "bent", "more"),
-            onnx_node("Add", "between more", "x"),
-        ]
-        if layer + 1 < self._layers:
-            nodes += self._ask(f"layer_{layer + 1}/self_attention", "x", "asked")
-        else:
-            nodes += self._norm("layer_norm", "x", "asked")
-        return self._graph(["mixed", "before"], nodes, ["x", "asked"])
-
-    def _ask(self, name: str, x: str, y: str) -> list[OnnxMessage]:
-        return [
-            *self._norm(f"{name}/layer_norm", x, f"{y}/even"),
-            *self._linear(f"{name}/linear_0", f"{y}/even", y),
-        ]
-
-    @staticmethod
-    def _norm(name: str, x: str, y: str) -> list[OnnxMessage]:
-        return [onnx_node("LayerNormalization", f"{x} {name}/gamma {name}/beta", y)]
-
-    @staticmethod
-    def _linear(name: str, x: str, y: str) -> list[OnnxMessage]:
-        product = f"{name}/product"
-        return [
-            onnx_node("MatMul", f"{x} {name}/weight", product),
-            onnx_node("Add", f"{product} {name}/bias", y),
-        ]
-
-    def _graph(
-        self, inputs: Sequence[str], nodes: Sequence[OnnxMessage], outputs: Sequence[str]
-    ) -> OnnxGraph:
-        named = {name for node in nodes for name in node[1]}
-        constants = {
-            name: value.astype(np.float32).T
-            for name, value in self._weights.items()
-            if name in named
-        }
-        width = int(self._weights["embeddings/weight"].shape[1])
-        widths = dict.fromkeys(inputs, width)
-        return OnnxGraph(nodes, widths, outputs, constants | _NUMBERS)
-
-
-#: x / 2 * (1 + erf(x / sqrt(2))), of "wide".
-_GELU = [
-    onnx_node("Div", "wide root", "wide/root"),
-    onnx_node("Erf", "wide/root", "share"),
-    onnx_node("Add", "share one", "share/one"),
-    onnx_node("Mul", "wide share/one", "double"),
-    onnx_node("Mul", "double half", "bent"),
-]
-_NUMBERS = {
-    name: np.array(value, np.float32)
-    for name, value in (("root", np.sqrt(2)), ("one", 1), ("half", 0.5))
-}
-
-
 def _join(x: Tensor) -> Tensor:
     """(B, H, N, D/H) to (B, N, D)."""
     return np.swapaxes(x, 1, 2).reshape(x.shape[0], x.shape[2], -1)
+
+
+def _over(x: Tensor, longer: Tensor, axis: int) -> Tensor:
+    """What `longer` has more of along the axis, behind x."""
+    _, more = np.split(longer, [x.shape[axis]], axis)
+    return np.concatenate([x, more], axis, out=np.empty_like(longer))
 
 
 def _shared(x: Tensor, matrix: Tensor) -> Tensor:

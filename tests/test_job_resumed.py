@@ -6,9 +6,8 @@ talk about ten shipped plans, in both orders, with an apprentice and without.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cache
 from itertools import pairwise
 
 import pytest
@@ -16,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_sample import sample
 
-from handsfree.diagnosis import Belief, Diagnosis, Proposal
+from handsfree.diagnosis import Diagnosis
 from handsfree.dialogue import Dialogue, Session
 from handsfree.events import Codec, Event, Logged
 from handsfree.grammar import Parser, SpokenPlan
@@ -25,7 +24,6 @@ from handsfree.grammar.moment import Moment, _option, choice
 from handsfree.heard import TYPED, Heard
 from handsfree.languages import load_language
 from handsfree.log.chain import NOTHING, decode, encode
-from handsfree.meaning import Take
 from handsfree.plan import Plan, Step, load_plan
 
 SEQUENCES = 51
@@ -78,33 +76,11 @@ def spoken(name: str) -> SpokenPlan:
     return SpokenAnywhere(load_language(plan_of(name).language), plan_of(name))
 
 
-class Remembering(Diagnosis):
-    """Works nothing out twice in a row: both jobs ask it the same, if their takes are equal."""
-
-    def belief(self, takes: Iterable[tuple[str, Take]]) -> Belief:
-        return self._belief(tuple(takes))
-
-    def next_tests(
-        self, belief: Belief, order: Sequence[str], setups: Collection[str] = ()
-    ) -> tuple[Proposal, ...]:
-        return self._next_tests(belief, tuple(order), frozenset(setups))
-
-    @lru_cache(maxsize=64)  # noqa: B019 - it lives as long as the tests
-    def _belief(self, takes: tuple[tuple[str, Take], ...]) -> Belief:
-        return super().belief(takes)
-
-    @lru_cache(maxsize=64)  # noqa: B019
-    def _next_tests(
-        self, belief: Belief, order: tuple[str, ...], setups: frozenset[str]
-    ) -> tuple[Proposal, ...]:
-        return super().next_tests(belief, order, setups)
-
-
 @cache
 def diagnosis(name: str) -> Diagnosis | None:
     """A coarse one: what it says is tested elsewhere."""
     circuit = plan_of(name).circuit
-    return circuit and Remembering.of(circuit, plan_of(name).meter, pairs=2, samples=8)
+    return circuit and Diagnosis.of(circuit, plan_of(name).meter, pairs=2, samples=8)
 
 
 @cache

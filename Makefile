@@ -18,7 +18,7 @@ demo: $(BIN)/.installed  ## hear the demo session: recorded speech to log, verdi
 	$(BIN)/handsfree demo
 
 test: $(BIN)/.installed  ## run all tests
-	$(BIN)/pytest $(COVER) -m 'not figures and not real_time' -n 2 --dist loadfile
+	$(BIN)/pytest $(COVER) -m 'not figures and not real_time' -n 2 --dist worksteal
 	$(BIN)/pytest $(COVER) -m real_time
 
 cover: $(BIN)/.installed  ## run all tests with branch coverage, which takes half as long again

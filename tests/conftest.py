@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,10 @@ from plan_sample import sample
 from handsfree.grammar import Language, SpokenPlan
 from handsfree.languages import load_language
 from handsfree.plan import Plan, load_plan, shipped
+
+# Grammars are made of hundreds of thousands of objects that stay: to look for garbage among them
+# as often as usual takes a fifth of the time.
+gc.set_threshold(50_000, 20, 50)
 
 #: Sound flows in real time here, and they need the machine for themselves.
 REAL_TIME = ("test_display_headset.py", "test_live_sound_server.py")

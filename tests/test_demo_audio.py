@@ -15,6 +15,9 @@ import numpy as np
 import pytest
 import soundfile
 import yaml
+from command_line import run
+from demo_readings import PLAN, answers, logged, readings
+from demo_readings import typed as typed_readings
 
 from handsfree.dialogue import Dialogue, Response, Session
 from handsfree.events import (
@@ -248,3 +251,14 @@ def same(heard: Meaning, meant: Meaning) -> bool:
     if isinstance(heard, Ambiguous) and isinstance(meant, Ambiguous):
         return heard.candidates == meant.candidates
     return heard == meant or (isinstance(heard, Note) and isinstance(meant, Note))
+
+
+@pytest.mark.slow
+def test_dictated_from_files_the_readings_are_those_of_what_was_said(tmp_path: Path) -> None:
+    """As from a microphone: see `test_live_sound_server`."""
+    audio = [part for path in answers() for part in ("--audio", path)]
+    job = tmp_path / "job"
+    done = run("dictate", PLAN, *audio, "--json", "--voice", "off", "--job", job)
+    assert done.returncode == 0
+    from_files = readings([json.loads(line) for line in done.stdout.splitlines()])
+    assert from_files == typed_readings(tmp_path / "typed") == logged(job)

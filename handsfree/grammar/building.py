@@ -159,13 +159,14 @@ class _Builder:
 
     def before(self, expansion: jsgf.Expansion, target: int) -> int:
         """The state from which `expansion` leads to `target`."""
-        name: object = id(expansion)
-        if isinstance(expansion, jsgf.Terminal | jsgf.Ref):
-            name = expansion
-        if (name, target) not in self.made:
+        while isinstance(expansion, jsgf.Ref):
+            expansion = self.rule(expansion.name)
+        alike = expansion.text if isinstance(expansion, jsgf.Terminal) else id(expansion)
+        made = self.made.get((alike, target))
+        if made is None:
             self.kept.append(expansion)
-            self.made[name, target] = self._make(expansion, target)
-        return self.made[name, target]
+            made = self.made[alike, target] = self._make(expansion, target)
+        return made
 
     def _make(self, expansion: jsgf.Expansion, target: int) -> int:
         match expansion:
@@ -208,6 +209,7 @@ class _Builder:
             return [(state, (), 1.0)]
         found: dict[tuple[int, Tags], float] = {}
         stack: list[_Empty] = [(state, (), 1.0)]
+        empty, unmade = self.empty, self.unmade
         while stack:
             at, tags, weight = stack.pop()
             if (at, tags) in found:
@@ -218,7 +220,7 @@ class _Builder:
                     remedy="Put a word into what * or + repeats.",
                 )
             found[at, tags] = weight
-            if onward := self.onward(at):
+            if onward := self.onward(at) if at in unmade else empty[at]:
                 total = self.totals.get(at)
                 if total is None:
                     total = self.totals[at] = sum(w for _, _, w in onward) or 1.0

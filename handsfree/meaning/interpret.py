@@ -88,10 +88,9 @@ def interpret(
         found = _decide(list(families.values()), outside, step, spoken.language)
         likely = heard.calibration.probability(found.share, max(h.score for h in heard.hypotheses))
         if found.meaning == Aside("range"):  # "white one and violet five" sounds like one
-            several_of = _in_one_breath(heard, found.text, spoken, step)
-            if several_of and isinstance(several_of.meaning, Several):
-                if _all_clear(several_of.meaning):
-                    return several_of
+            told = _in_one_breath(heard, found.text, spoken, step)
+            if told and isinstance(told.meaning, Several) and _all_clear(told.meaning):
+                return told
         otherwise = read_otherwise(found.meaning, found.text, spoken, grammar, step, moment)
         if otherwise is not None:
             by_gist = not isinstance(found.meaning, Reading)

@@ -9,7 +9,6 @@ from handsfree.dialogue.session import Session
 from handsfree.meaning import (
     CORRECTION,
     Ambiguous,
-    Aside,
     Command,
     Meaning,
     Observation,
@@ -21,7 +20,7 @@ from handsfree.meaning import (
 from handsfree.plan.schema import Step
 
 #: Answers that may name the value that they are about.
-_ANSWERS = ("yes", "no", "choice", "larger", "smaller", "said")
+_ANSWERS = ("yes", "choice", "larger", "smaller", "said")
 
 
 def answered(session: Session, step: Step | None, understood: Understood) -> Understood:
@@ -96,7 +95,7 @@ def _of_question(session: Session, command: Command) -> Meaning:
         return take
     named = offered[place - 1 : place] if command.name == "choice" else offered
     if not any(_alike(take, one) for one in named):
-        return Aside("negated") if command.name == "no" else Unclear("that is not what was asked")
+        return Unclear("that is not what was asked")
     return replace(command, take=None)
 
 

@@ -65,6 +65,13 @@ def in_clauses(
         return None
     stops = list(accumulate(len(tokens(part)) for part in _STOP.split(text)))[:-1]
 
+    def is_number(word: str) -> bool:
+        return word.lower() in numbers or is_numeral(word)
+
+    def within(place: int) -> bool:
+        after = said[place]
+        return is_number(said[place - 1]) and (after.lower() in values or is_numeral(after))
+
     @cache
     def part(start: int, end: int) -> tuple[_Parts, _Parts]:
         words = " ".join(said[start:end])
@@ -75,15 +82,12 @@ def in_clauses(
             if not start < place < end or (places is not stops and within(place)):
                 continue
             first, second = part(start, place), part(place, end)
+            if places is not stops and is_number(said[place - 1]):
+                second = second[0], ()  # "forty not two": one number, with a word in it
             yield from _settled(first, second, answering)
             if parts > 2 and any(first):
                 for rest in dict.fromkeys(cut(place, end, places, parts - 1)):
                     yield from _settled(first, ((rest,), ()), answering)
-
-    def within(place: int) -> bool:
-        number, after = said[place - 1].lower(), said[place].lower()
-        goes_on = after in values or is_numeral(after)
-        return goes_on and (number in numbers or is_numeral(number))
 
     for places in (stops, range(1, len(said))):
         found = list(dict.fromkeys(cut(0, len(said), places, MOST_CLAUSES)))
@@ -143,7 +147,7 @@ def _told(
     """A command of one part with the values of the other; some only if it stands first."""
     match command:
         case (Command(name="no"),) if answering and denied:
-            yield from (Command("no", take=one) for one in denied if isinstance(one, Take))
+            yield Command("no")
         case (Command(name="no"),) if answering and values and first:
             yield Ambiguous(values, CORRECTION)
         case (Command(name="yes" | "choice" | "larger" | "smaller") as one,):

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.parsing import Parser
-from handsfree.grammar.text import parse_text
+from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
@@ -53,13 +53,16 @@ def _by_clauses(
     answering, denials = moment == "answering", spoken.denied(step)
     numbers, values = spoken.number_words, spoken.value_words
     found = in_clauses(text, read, denied, numbers, values, answering=answering)
-    if found is None and answering and (wrong := [d for d in denied(text) if isinstance(d, Take)]):
-        return Command("no", take=wrong[0])
+    if found is None and answering and any(isinstance(one, Take) for one in denied(text)):
+        return Command("no")
     return found
 
 
 def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment) -> Reader:
     """What reads a part of a text by itself: by the grammar, or else strictly by its gist."""
+
+    language = spoken.language
+    denials = language.denials - {w for no in language.phrases("no") for w in no.split()}
 
     def read(part: str) -> Sequence[Meaning]:
         found = meanings_of(grammar, part, step, moment, spoken.language)
@@ -69,6 +72,8 @@ def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Mome
         if found:
             return found
         told = gist(part, spoken, step, moment, strictly=True)
+        if isinstance(told, Command) and told.name == "no" and denials & {*words(part, ())}:
+            return []  # "neither" denies what follows
         return [told] if told else []
 
     return read

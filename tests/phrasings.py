@@ -3,8 +3,8 @@
 They were written down by people who had not seen the grammar, or not yet: "third" by whoever worked
 on it next, who had seen those of "partner".  Those of "bench", "partner" and "third" have all been
 looked at.  Those of "classes" were written by whoever worked on it last, many of each class of
-speech, before any of them was tried.  Half of "second", drawn by their text, is kept aside: nothing
-is tuned on it.
+speech, before any of them was tried.  Half of "second", drawn by their text, and all of "fourth"
+are kept aside: nothing is tuned on them.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 
@@ -22,7 +22,7 @@ from typing import Any, Literal
 import yaml
 
 from handsfree.dialogue import Dialogue, Session
-from handsfree.events import Question
+from handsfree.events import Question, ReadingTaken
 from handsfree.heard import Heard
 from handsfree.languages import load_language
 from handsfree.meaning import (
@@ -42,8 +42,8 @@ from handsfree.meaning import (
 from handsfree.plan import load_plan
 from handsfree.units import quantity
 
-#: Of "second" half is kept aside.
-FILES = ("bench", "partner", "second", "third", "classes")
+#: Of "second" half is kept aside, of "fourth" all.
+FILES = ("bench", "partner", "second", "third", "classes", "fourth")
 FOLDER = Path(__file__).parent / "data"
 
 #: understood; refused: nothing done, though it had a meaning; wrong: another thing was done.
@@ -51,6 +51,8 @@ Result = Literal["understood", "refused", "wrong"]
 
 _PINS = {"blue": "1", "brown": "2", "black": "3", "white": "4", "violet": "5"}
 _STATES = {"short to power": "short to supply"}
+#: What is understood, and not taken.
+_IMPOSSIBLE = ("wrong unit", "impossible value")
 _CONDITIONS = {
     "everything off": "off",
     "ignition on": "on",
@@ -87,7 +89,7 @@ def phrasings(name: str) -> tuple[Phrasing, ...]:
     items = yaml.safe_load((FOLDER / "phrasings" / f"{name}.yaml").read_text(encoding="utf-8"))
 
     def aside(said: str) -> bool:
-        return name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0
+        return name == "fourth" or (name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0)
 
     return tuple(
         Phrasing(str(i["said"]), i["at"], i["means"], i, aside(str(i["said"]))) for i in items
@@ -133,15 +135,18 @@ def _reading(value: float, unit: str) -> Reading:
 def judged(one: Phrasing) -> tuple[Result, Meaning | None]:
     """How it is understood."""
     session = scene(one)
-    understood = dialogue().respond(session, Heard.of_text(one.said)).understood
-    meaning = understood.meaning if understood else None
-    return _judge(one, meaning), meaning
+    response = dialogue().respond(session, Heard.of_text(one.said))
+    meaning = response.understood.meaning if response.understood else None
+    logged = any(isinstance(event, ReadingTaken) for event in response.events)
+    return _judge(one, meaning, logged=logged), meaning
 
 
-def _judge(one: Phrasing, meaning: Meaning | None) -> Result:
+def _judge(one: Phrasing, meaning: Meaning | None, *, logged: bool) -> Result:
     nothing = meaning is None or isinstance(meaning, Unclear | Aside)
     if one.means in ("refuse", "silence"):
-        harmless = nothing or (one.wanted.get("why") == "unit missing" and _asks(meaning))
+        why = one.wanted.get("why")
+        harmless = nothing or (why == "unit missing" and _asks(meaning))
+        harmless |= why in _IMPOSSIBLE and isinstance(meaning, Reading) and not logged
         return "understood" if harmless else "wrong"
     if nothing:
         return "refused"

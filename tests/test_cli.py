@@ -85,8 +85,10 @@ def test_plans() -> None:
     assert "pin 5: violet, five volt reference" in run("plan", "show", FLAP).stdout
     assert run("plan", "check", FLAP).returncode == 0
     schema = json.loads(run("plan", "schema").stdout)
+    validator = jsonschema.validators.validator_for(schema)
+    validator.check_schema(schema)
     for loaded in plans.values():
-        jsonschema.validate(read_document(loaded.text).data, schema)
+        validator(schema).validate(read_document(loaded.text).data)
 
 
 def test_a_broken_plan_names_file_line_and_field(tmp_path: Path) -> None:

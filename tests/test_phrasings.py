@@ -9,7 +9,8 @@ from __future__ import annotations
 import pytest
 from phrasings import table
 
-#: Share of each file's phrasings that is at least understood; the rest is refused.  Of "partner" a tenth are several readings in one breath.
+#: Share of each file's phrasings that is at least understood; the rest is refused.  Of "partner" a
+#: tenth are several readings in one breath.
 LEAST_UNDERSTOOD = {
     "bench": 0.96, "partner": 0.97, "second": 0.97, "third": 0.97, "classes": 0.97,
 }  # fmt: skip

@@ -48,7 +48,7 @@ def main(count: int, *, final: bool) -> None:
         first = None
         for at in range(0, len(samples), FRAME):
             found += endpointer.feed(samples[at : at + FRAME])
-            ending = endpointer.perhaps or endpointer.ending
+            ending = endpointer.ending
             if ending and (ending.end, ending.hush) != asked:
                 asked = ending.end, ending.hush
                 first = ears.hear(ending, grammar, hint)

@@ -106,8 +106,8 @@ class Hearing:
         self._offset = 0  # where the endpointer's stream begins in that of the microphone
         self._fed = 0  # samples it has had
         self._foreseen = 0.0  # end of the utterance that has perhaps ended; 0 while speech goes on
-        self._ending = 0.0  # the same in times of the endpointer
-        self._told: tuple[float, float] | None = None  # that end and its hush, while it may go on
+        # The same in times of the endpointer, and its hush, until it has ended or gone on.
+        self._told: tuple[float, float] | None = None
         self._wanted = (-1.0, 0.0)  # end of an utterance, and the pause that ends it
         self._overruns = 0
         self._quiet = threading.Event()
@@ -190,20 +190,20 @@ class Hearing:
     def _feed(self, samples: Samples) -> None:
         self._fed += len(samples)
         end, pause = self._wanted
-        if end == self._foreseen:
-            self._endpointer.wait(self._ending, pause)
+        if self._told and end == self._foreseen:
+            self._endpointer.wait(self._told[0], pause)
         for utterance in self._endpointer.feed(samples):
             self._turns.ended()
             self._inbox.put(self._timed(utterance))
             self._told = None
-        ending = self._endpointer.perhaps or self._endpointer.ending
+        ending = self._endpointer.ending
         if ending is None:
             if self._told and self._endpointer.speaking:
                 self._foreseen, self._told = 0.0, None
                 self._went_on()
         elif self._told != (told := (ending.end, ending.hush)):
             timed = self._timed(ending)
-            self._ending, self._foreseen, self._told = ending.end, timed.end, told
+            self._foreseen, self._told = timed.end, told
             self._inbox.put(Ending(timed))
         if self._endpointer.speaking:
             self._quiet.clear()
@@ -227,7 +227,7 @@ class Hearing:
         self._offset += self._fed + lost
         self._fed = 0
         self._endpointer = Endpointer(after=FORESEEN, soon=True)
-        self._ending, self._foreseen, self._told = 0.0, 0.0, None
+        self._foreseen, self._told = 0.0, None
         self._quiet.set()
 
     def _tell(self, block: Block) -> None:

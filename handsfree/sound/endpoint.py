@@ -129,9 +129,12 @@ class Endpointer:
 
     @property
     def ending(self) -> Utterance | None:
-        """The utterance under way as it will be, if no more is said; None while speech goes on."""
+        """The utterance under way as it will be, if no more is said; None while speech goes on.
+
+        With `soon` it is there as early as `perhaps`.
+        """
         if self._seen - self._last < self._after:
-            return None
+            return self.perhaps
         return self._until(self._last + self._after)
 
     @property
@@ -200,13 +203,13 @@ class Endpointer:
         """The utterance under way, cut at `end`; None if there is none, or only a click."""
         if self._start is None or self._spoken < self._least:
             return None
-        samples = self._cut(self._start, min(end, self._seen))
+        samples = self._cut(self._start, min(end, self._seen))  # never written to: no copy
         still = end - self._start - len(samples)  # of the sound that is still to come
         spoken, within = self._spoken / RATE, self._within / RATE
         hush = max(end - self._hushed, 0) / RATE if self._soon else 0.0
-        return Utterance(
-            np.pad(samples, (0, still)), self._start / RATE, end / RATE, spoken, within, hush
-        )
+        if still:
+            samples = np.pad(samples, (0, still))
+        return Utterance(samples, self._start / RATE, end / RATE, spoken, within, hush)
 
     def _sounds(self, frame: Samples) -> bool:
         """Whether a frame after the speech stands out of the noise before it."""

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from handsfree.dialogue.session import Session
 from handsfree.meaning import (
-    CORRECTION,
     Ambiguous,
     Command,
     Meaning,
@@ -17,6 +16,8 @@ from handsfree.meaning import (
     Unclear,
     Understood,
 )
+from handsfree.meaning.meanings import is_correction
+from handsfree.meaning.parsed import amount_of
 from handsfree.plan.schema import Step
 
 #: Answers that may name the value that they are about.
@@ -47,8 +48,7 @@ def correctable(session: Session) -> bool:
 
 def is_put_right(understood: Understood) -> bool:
     """Whether it is a correction whose number is not settled."""
-    meaning = understood.meaning
-    return isinstance(meaning, Ambiguous) and meaning.reason == CORRECTION
+    return is_correction(understood.meaning)
 
 
 def in_number_forms(understood: Understood) -> Understood:
@@ -114,7 +114,5 @@ def _alike(take: Take, other: Take) -> bool:
     """Whether they are one value, whichever wire is named."""
     match take, other:
         case Reading(value=one), Reading(value=two) if one is not None and two is not None:
-            if not one.is_compatible_with(two.units):
-                return False
-            return abs(float(one.m_as(two.units) - two.m)) < 1e-9 * max(abs(float(two.m)), 1.0)
+            return amount_of(one) == amount_of(two)
     return replace(take, wire=None) == replace(other, wire=None)

@@ -27,6 +27,7 @@ from handsfree.meaning.meanings import (
     State,
     Take,
 )
+from handsfree.meaning.parsed import amount_of
 
 Reader = Callable[[str], Sequence[Meaning]]
 """The meanings of some words, read by themselves."""
@@ -211,8 +212,7 @@ def _same(first: Sequence[Take], second: Sequence[Take]) -> list[Take]:
 def _what(take: Take) -> object:
     match take:
         case Reading(value=value, hold=hold):
-            base = value.to_base_units() if value is not None else None
-            return base is not None and (f"{base.m:.9g}", base.units), hold
+            return amount_of(value), hold
         case State(state=state):
             return state
         case Observation(answer=answer):

@@ -185,6 +185,12 @@ class Ambiguous:
 #: A value that takes the place of another: why it is ambiguous, while its number is not settled.
 CORRECTION = "correction"
 
+
+def is_correction(meaning: object) -> bool:
+    """Whether it is that."""
+    return isinstance(meaning, Ambiguous) and meaning.reason == CORRECTION
+
+
 AsideKind = Literal[
     "negated", "hedged", "expected", "past", "asked", "range", "several", "filler", "unknown"
 ]

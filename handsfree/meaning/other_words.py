@@ -10,7 +10,6 @@ from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
 from handsfree.meaning.meanings import (
-    CORRECTION,
     Ambiguous,
     Aside,
     Command,
@@ -18,6 +17,7 @@ from handsfree.meaning.meanings import (
     Reading,
     Take,
     Unclear,
+    is_correction,
 )
 from handsfree.meaning.parsed import meanings_of
 from handsfree.meaning.tags import meaning_of
@@ -79,10 +79,6 @@ def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Mome
     return read
 
 
-def _is_correction(meaning: Meaning | None) -> bool:
-    return isinstance(meaning, Ambiguous) and meaning.reason == CORRECTION
-
-
 def read_otherwise(
     found: Meaning,
     text: str,
@@ -112,4 +108,4 @@ def read_otherwise(
     if isinstance(told, Command) and told.name == "correct":
         return told
     put_right = _by_clauses(text, spoken, grammar, step, moment)
-    return put_right if isinstance(put_right, Command) or _is_correction(put_right) else None
+    return put_right if isinstance(put_right, Command) or is_correction(put_right) else None

@@ -39,12 +39,12 @@ def logged_alike(meaning: Meaning, step: Step | None) -> Hashable:
     if isinstance(meaning, Reading | State | Observation):
         wire = meaning.wire or (step.wire if step else None)
         if isinstance(meaning, Reading):
-            return _amount(meaning.value), wire, meaning.hold
+            return amount_of(meaning.value), wire, meaning.hold
         return replace(meaning, wire=wire)
     return meaning
 
 
-def _amount(value: Quantity | None) -> Hashable:
+def amount_of(value: Quantity | None) -> Hashable:
     """Equal for "seven hundred millivolts" and "point seven volts", whose floats may differ."""
     if value is None:
         return None

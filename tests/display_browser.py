@@ -109,6 +109,13 @@ def address(served: WebScreen, scheme: str = "http", host: str = "127.0.0.1") ->
     return f"{scheme}://{host}:{served.port}/"
 
 
+def open_unpaired(browser: Browser, served: WebScreen) -> None:
+    """The page as a browser has it that was never given the code."""
+    browser.open(address(served))
+    browser.run("sessionStorage.clear()")
+    browser.open(address(served))
+
+
 def give(browser: Browser, code: str) -> None:
     field = browser.driver.find_element("id", "code")
     browser.wait("document.getElementById('pair').checkVisibility()")

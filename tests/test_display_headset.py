@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from display_browser import Browser, address, chromium, give
+from display_browser import Browser, address, chromium, give, open_unpaired
 from display_session import view
 
 from handsfree.display.certificate import local_certificate
@@ -73,9 +73,7 @@ def frequency(sound: np.ndarray[Any, Any]) -> float:
 def test_a_page_on_this_machine_must_give_the_code_to_be_the_headset(
     browser: Browser, screen: WebScreen, phone: Phone
 ) -> None:
-    browser.open(address(screen))
-    browser.run("sessionStorage.clear()")
-    browser.open(address(screen))
+    open_unpaired(browser, screen)
     browser.wait("document.getElementById('microphone').checkVisibility()")
     browser.driver.find_element("id", "microphone").click()
     browser.wait("document.getElementById('pair').checkVisibility()")

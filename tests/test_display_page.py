@@ -19,6 +19,7 @@ from display_browser import (
     address,
     chromium,
     give,
+    open_unpaired,
 )
 from display_session import SAID, view, view_after
 
@@ -333,9 +334,7 @@ def shared(pairing: Pairing, monkeypatch: pytest.MonkeyPatch) -> Iterator[WebScr
 def test_the_page_is_empty_until_the_code_is_given(
     browser: Browser, shared: WebScreen, pairing: Pairing
 ) -> None:
-    browser.open(address(shared))
-    browser.run("sessionStorage.clear()")
-    browser.open(address(shared))
+    open_unpaired(browser, shared)
     browser.wait("document.getElementById('pair').checkVisibility()")
     assert "0.6" not in browser.run("return document.documentElement.textContent")
     assert min(browser.run(CONTRASTS))[0] >= 7

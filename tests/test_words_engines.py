@@ -236,15 +236,15 @@ def test_the_decoder_agrees_with_ctranslate2(whisper, tmp_path):
     )
     decoder = WhisperDecoder(variables_in(bytearray((folder / "model.bin").read_bytes())))
     memory = decoder.listen(np.array(encoded)[0])
-    scores, memory = decoder.step([prompt], memory)
+    scores, memory = decoder.step(prompt, memory)
     tokens, total = [], 0.0
     while True:
-        best = int(scores[0, -1].argmax())
-        total += float(scores[0, -1, best])
+        best = int(scores[-1].argmax())
+        total += float(scores[-1, best])
         if best == tokenizer.eot:
             break
         tokens.append(best)
-        scores, memory = decoder.step([[best]], memory)
+        scores, memory = decoder.step([best], memory)
     assert tokens == reference.sequences_ids[0]
     assert total == pytest.approx(reference.scores[0], abs=0.01)
 
@@ -253,12 +253,45 @@ def test_the_decoder_sees_the_same_in_one_go_as_step_by_step(whisper):
     decoder = whisper._decoder
     sound = np.random.default_rng(0).standard_normal((200, 384)).astype(np.float32)
     tokens = [50257, 50362, 734, 1440]
-    whole, _ = decoder.step([tokens], decoder.listen(sound), last=4)
+    whole, _ = decoder.step(tokens, decoder.listen(sound), last=4)
     memory = decoder.listen(sound)
     for position, token in enumerate(tokens):
-        scores, memory = decoder.step([[token]], memory)
-        assert scores[0, 0] == pytest.approx(whole[0, position], abs=1e-3)
-        assert np.exp(scores[0, 0]).sum() == pytest.approx(1, abs=1e-4)
+        scores, memory = decoder.step([token], memory)
+        assert scores[0] == pytest.approx(whole[position], abs=1e-3)
+        assert np.exp(scores[0]).sum() == pytest.approx(1, abs=1e-4)
+
+
+BEGINNINGS = [(734,), (1440,), (734, 13), (1440, 734), (1440, 734, 13)]
+"""As `TakeIn` wants them; (734,) is met again below."""
+
+
+def test_the_decoder_takes_in_beginnings_at_once_as_step_by_step(whisper):
+    from handsfree.words.whisper_decoder import Branches
+
+    decoder = whisper._decoder
+    sound = np.random.default_rng(0).standard_normal((200, 384)).astype(np.float32)
+    _, told = decoder.step([50257, 50362], decoder.listen(sound))
+    branches = Branches(decoder, told)
+    found = [*branches.take_in(BEGINNINGS), *branches.take_in([(734, 734)])]
+    for tokens, scores in zip([*BEGINNINGS, (734, 734)], found, strict=True):
+        memory = told
+        for token in tokens:
+            alone, memory = decoder.step([token], memory)
+        assert scores == pytest.approx(alone[0], abs=1e-3)
+
+
+def test_moonshine_takes_in_beginnings_at_once_as_step_by_step(together):
+    """Its numbers in 8 bits share their size with those of other rows, so it is not exact."""
+    from handsfree.words.moonshine_engine import BEGIN, Rows
+
+    networks = together._moonshine._networks
+    sound = networks.listen(np.random.default_rng(0).standard_normal(16_000).astype(np.float32))
+    _, told = networks.step([[BEGIN]], sound)
+    rows = Rows(networks, sound, told)
+    found = [*rows.take_in(BEGINNINGS), *rows.take_in([(734, 734)])]
+    for tokens, scores in zip([*BEGINNINGS, (734, 734)], found, strict=True):
+        alone, _ = networks.step([tokens], sound, told)
+        assert scores == pytest.approx(alone[0, -1], abs=1.0)
 
 
 @pytest.mark.parametrize("content", [b"", b"RIFF", b"\x06\x00\x00\x00" + b"\xff" * 40])

@@ -1,6 +1,7 @@
 """The search keeps to the grammar, keeps the model's probabilities, and finds the best."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from jsgf_grammar import grammar
 
 from handsfree.grammar import Automaton
 from handsfree.words.acceptor import Acceptor, Listed, PerGrammar, Sentences
+from handsfree.words.ear import Ear
 from handsfree.words.search import Search, TokenGrammar
 from handsfree.words.spelling import Spelling
 
@@ -145,6 +147,69 @@ def test_sentences_that_are_listed_are_all_scored_and_no_others():
         assert hypothesis.score == pytest.approx(
             Model(4).score(written(hypothesis.tokens)), rel=1e-4
         )
+
+
+class Asked(Model):
+    """A toy that keeps what it was asked, pass by pass."""
+
+    def ear(self, marked: bool = False) -> Ear:
+        letters = spelling(marked)
+        self.passes: list[Sequence[tuple[int, ...]]] = []
+        grammars = PerGrammar(lambda of: TokenGrammar(Acceptor(of), letters))
+        return Ear(self.after(()), self.take_in, letters, grammars)
+
+    def take_in(self, beginnings: Sequence[tuple[int, ...]]) -> list[np.ndarray]:
+        self.passes.append(beginnings)
+        return self.follow(beginnings)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000))
+def test_texts_that_are_known_are_scored_in_one_pass_as_step_by_step(seed):
+    texts, model = ["red wire", "red", "green lead", "four point ten volts"], Asked(seed)
+    scores = model.ear().score(texts)
+    assert scores == pytest.approx({text: model.score(text) for text in texts}, rel=1e-4)
+    (taken,) = model.passes
+    assert len(taken) == len(set(taken)), "nothing is taken in twice"
+
+
+def test_of_a_text_that_is_known_all_likely_spellings_count():
+    model = Asked(3, ["red, wire", "red wire"])
+    scores = model.ear(marked=True).score(["red wire"])
+    together = np.logaddexp(model.score("red wire"), model.score("red, wire"))
+    assert scores == pytest.approx({"red wire": together}, abs=0.02)
+
+
+def test_texts_that_differ_in_punctuation_alone_are_scored_apart():
+    known = "reds' "
+    letters = Spelling(
+        lambda text: [known.index(c) for c in text.lower() if c in known],
+        lambda tokens: "".join(known[t] for t in tokens),
+        end=len(known),
+        written=range(len(known)),
+    )
+    alike = np.full(len(known) + 1, -np.log(len(known) + 1), np.float32)
+    grammars = PerGrammar(lambda of: TokenGrammar(Acceptor(of), letters))
+    ear = Ear(alike, lambda beginnings: [alike] * len(beginnings), letters, grammars)
+    scores = ear.score(["reds", "red's", "red"])
+    assert scores == pytest.approx({t: (len(t) + 2) * alike[0] for t in ("reds", "red's", "red")})
+
+
+def test_what_is_far_below_a_known_sentence_is_not_followed():
+    of, sentence = grammar(BODY), "the green wire"
+    model = Model(8, [sentence])
+    known = Search(model.follow, spelling(), likely=model.score(sentence))
+    asked = []
+
+    def follow(beginnings):
+        asked.extend(beginnings)
+        return model.follow(beginnings)
+
+    found, _ = Search(model.follow, spelling()).run(TokenGrammar(Acceptor(of), spelling()))
+    fewer = replace(known, follow=follow)
+    same, _ = fewer.run(TokenGrammar(Acceptor(of), spelling()), freely=False)
+    assert same[0] == found[0]
+    assert len(asked) < 30
 
 
 def test_nothing_can_be_listed_too():

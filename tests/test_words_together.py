@@ -20,13 +20,15 @@ class FakeEar:
     def __init__(self, found: Wordings, known: dict[str, float]) -> None:
         self.found, self.known = found, known
         self.asked: list[str] = []
+        self.likely = -np.inf
 
-    def search(self, of: Automaton) -> Wordings:
+    def search(self, of: Automaton, likely: float = -np.inf) -> Wordings:
+        self.likely = likely
         return self.found
 
     def score(self, texts: Iterable[str]) -> dict[str, float]:
         self.asked += texts
-        return {text: self.known[text] for text in self.asked}
+        return {text: (self.found.scores | self.known)[text] for text in self.asked}
 
 
 class FakeModel:
@@ -50,7 +52,8 @@ def test_what_one_has_found_the_other_is_asked_about():
     one = FakeEar(Wordings({"six": -1.0, "sixty": -3.0}), {"fix": -9.0, "eight": -4.0})
     two = FakeEar(Wordings({"six": -0.5, "eight": -1.0}, {"fix": -2.0}), {"sixty": -8.0})
     first, second = together(one, two).both(SOUND, grammar("six | sixty | eight"))
-    assert one.asked == ["eight", "fix"]
+    assert one.asked == ["six", "eight", "fix"]
+    assert one.likely == -1.0, "the likeliest sentence of those that were asked about"
     assert two.asked == ["sixty"]
     assert first == Wordings({"six": -1.0, "sixty": -3.0, "eight": -4.0}, {"fix": -9.0})
     assert second == Wordings({"six": -0.5, "eight": -1.0, "sixty": -8.0}, {"fix": -2.0})
@@ -92,6 +95,7 @@ def test_what_fits_neither_has_a_low_score():
 def test_where_whisper_hears_no_speech_nothing_is_understood():
     one = FakeEar(Wordings(outside={"": 0.0}), {})
     two = FakeEar(Wordings({"one": -4.0}), {})
+    one.known["one"] = -30.0
     assert together(one, two).recognise(SOUND, grammar("one")).hypotheses == ()
     assert not two.asked
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from itertools import zip_longest
+from typing import TypeAlias
 
 import numpy as np
 
@@ -12,9 +13,7 @@ from handsfree.grammar import Automaton
 from handsfree.words.acceptor import Acceptor, Listed, PerGrammar
 from handsfree.words.recogniser import GivenUp, Recognition, always, recognition
 from handsfree.words.search import Found, LogProbabilities, Search, TokenGrammar
-from handsfree.words.spelling import Spelling, Tokens
-
-MemoryT = TypeVar("MemoryT")
+from handsfree.words.spelling import Spelling, Tokens, letters_of
 
 #: How far behind a text outside the grammar starts, as a natural logarithm: little that a
 #: technician says while it listens is meant for somebody else.
@@ -22,7 +21,7 @@ OUTSIDE = 2.0
 #: A text that is given is scored to its end, however unlikely it is.
 _NEVER_GIVEN_UP = 200.0
 #: A spelling of it that is less likely than another by this many nats adds nothing to it.
-_SPELLED = 10.0
+_SPELLED = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,45 +47,52 @@ class Wordings:
         return recognition({**outside, **self.sentences})
 
 
-class Ear(Generic[MemoryT]):
+TakeIn: TypeAlias = Callable[[Sequence[Tokens]], Sequence[LogProbabilities]]
+"""Takes in beginnings of a text that are new, in one pass of a model; log probabilities of what
+follows each of them, shape (vocabulary,).  Each goes on, by one token, from one that is known
+or that stands before it."""
+
+
+class Ear:
     """An utterance that a model has taken in.
 
     What the model was once asked is kept: the same beginnings are met again and again.
 
     Args:
         first: log probabilities of the first token, shape (vocabulary,).
-        memory: of the model before that token.
-        step: takes one token for each of these rows of memories; log probabilities of what
-            comes next, shape (rows, vocabulary), and the memory with the tokens in it.
+        take_in: the model.
         spelling: the tokens of the model.
         grammars: in these tokens.
         no_speech: whether the utterance is no speech, by the text that is heard freely.
-        wanted: see `CanGiveUp`; asked before each step.
+        wanted: see `CanGiveUp`; asked before each pass.
     """
 
     def __init__(
         self,
         first: LogProbabilities,
-        memory: MemoryT,
-        step: Callable[
-            [Sequence[tuple[MemoryT, int]], Sequence[int]], tuple[LogProbabilities, MemoryT]
-        ],
+        take_in: TakeIn,
         spelling: Spelling,
         grammars: PerGrammar[TokenGrammar],
         no_speech: Callable[[Found], bool] = lambda free: False,
         wanted: Callable[[], bool] = always,
     ) -> None:
         self._after: dict[Tokens, LogProbabilities] = {(): first}
-        self._places: dict[Tokens, tuple[MemoryT, int]] = {(): (memory, 0)}
-        self._step = step
+        self._take_in = take_in
         self._spelling, self._grammars = spelling, grammars
         self._no_speech = no_speech
         self._wanted = wanted
+        self._closing: Tokens = ()
 
-    def search(self, grammar: Automaton) -> Wordings:
-        """The likeliest sentences, and what is heard without a grammar."""
-        search = Search(self._follow, self._spelling)
+    def search(self, grammar: Automaton, likely: float = -np.inf) -> Wordings:
+        """The likeliest sentences, and what is heard without a grammar.
+
+        Args:
+            grammar: of the sentences.
+            likely: score of one of them that is known already; far below it nothing is looked for.
+        """
+        search = Search(self._follow, self._spelling, likely=likely)
         found, free = search.run(self._grammars[grammar])
+        self._closing = self._spelling.closing(found[0].tokens) if found else ()
         if free is None:
             return Wordings(self._texts(found))
         if self._no_speech(free):
@@ -95,10 +101,23 @@ class Ear(Generic[MemoryT]):
         return Wordings(sentences, {t: s for t, s in outside.items() if t not in sentences})
 
     def score(self, texts: Iterable[str]) -> dict[str, float]:
-        """How likely these texts are."""
+        """How likely these texts are.
+
+        A spelling of each is taken in at once, since it is known; then only the others that are
+        likely as well are still to be asked about.
+        """
         texts = dict.fromkeys(texts)
-        if not texts:
-            return {}
+        if texts:
+            self._follow([self._likely_spelling(text) for text in texts])
+        apart: dict[str, list[str]] = {}  # of those that differ in their punctuation alone
+        for text in texts:
+            apart.setdefault(letters_of(text), []).append(text)
+        scores: dict[str, float] = {}
+        for some in zip_longest(*apart.values()):
+            scores |= self._score([text for text in some if text is not None])
+        return scores
+
+    def _score(self, texts: Sequence[str]) -> dict[str, float]:
         search = Search(
             self._follow,
             self._spelling,
@@ -110,15 +129,21 @@ class Ear(Generic[MemoryT]):
         found = self._texts(search.run(listed, freely=False)[0])
         return {text: found.get(text, -_NEVER_GIVEN_UP) for text in texts}
 
+    def _likely_spelling(self, text: str) -> Tokens:
+        """The first word as it is likeliest, the others plainly, and at the end what was there."""
+        if not text:
+            return ()
+        first, *others = text.split()
+        begins = max(self._spelling.words(first), key=lambda tokens: self._after[()][tokens[0]])
+        return sum(map(self._spelling.plain, others), begins) + self._closing
+
     def _follow(self, beginnings: Sequence[Tokens]) -> Sequence[LogProbabilities]:
-        new = [tokens for tokens in dict.fromkeys(beginnings) if tokens not in self._after]
+        all_of_them = (tokens[: n + 1] for tokens in beginnings for n in range(len(tokens)))
+        new = [tokens for tokens in dict.fromkeys(all_of_them) if tokens not in self._after]
         if new:
             if not self._wanted():
                 raise GivenUp
-            before = [self._places[tokens[:-1]] for tokens in new]
-            scores, memory = self._step(before, [tokens[-1] for tokens in new])
-            for row, tokens in enumerate(new):
-                self._after[tokens], self._places[tokens] = scores[row], (memory, row)
+            self._after.update(zip(new, self._take_in(new), strict=True))
         return [self._after[tokens] for tokens in beginnings]
 
     def _texts(self, found: Iterable[Found]) -> dict[str, float]:

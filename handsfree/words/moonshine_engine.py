@@ -27,7 +27,7 @@ from handsfree.pinned import check_pinned
 from handsfree.sound.audio import RATE, Samples
 from handsfree.words.ear import Ear, token_grammars
 from handsfree.words.recogniser import Recognition, always
-from handsfree.words.search import log_probabilities
+from handsfree.words.search import LogProbabilities, log_probabilities
 from handsfree.words.spelling import Spelling, Tokens
 from handsfree.words.weights import Tensor
 
@@ -97,22 +97,14 @@ class MoonshineRecogniser:
         """See `Recogniser.recognise`; Moonshine takes no hint."""
         return self.listen(samples).search(grammar).recognition()
 
-    def listen(self, samples: Samples) -> Ear[list[Tensor]]:
+    def listen(self, samples: Samples) -> Ear:
         """Take in an utterance: float32, shape (n,), 16 kHz mono, -1 to 1."""
         short = max(int(SHORTEST * RATE) - len(samples), 0)
         around = int(AROUND * RATE)
         sound = self._networks.listen(np.pad(samples, (around, around + short)))
         scores, told = self._networks.step([[BEGIN]], sound)
-
-        def step(
-            places: Sequence[tuple[list[Tensor], int]], tokens: Sequence[int]
-        ) -> tuple[Tensor, list[Tensor]]:
-            arrays = range(len(told))
-            picked = [np.stack([said[array][row] for said, row in places]) for array in arrays]
-            following, said = self._networks.step([[t] for t in tokens], sound, picked)
-            return following[:, -1], said
-
-        return Ear(scores[0, -1], told, step, self._spelling, self._grammars, wanted=self.wanted)
+        take_in = Rows(self._networks, sound, told).take_in
+        return Ear(scores[0, -1], take_in, self._spelling, self._grammars, wanted=self.wanted)
 
 
 @dataclass(slots=True)
@@ -199,6 +191,40 @@ class Networks:
         if not sound.keys:
             sound.keys = [present[name] for name in self._keys]
         return log_probabilities(logits), [present[name] for name in self._said]
+
+
+class Rows:
+    """Beginnings of a text that the decoder has taken in, each as a row of a batch.
+
+    Args:
+        networks: that take them in.
+        sound: of which they are a text.
+        said: keys and values of `BEGIN`.
+    """
+
+    def __init__(self, networks: Networks, sound: EncodedSound, said: Sequence[Tensor]) -> None:
+        self._networks, self._sound = networks, sound
+        self._rows: dict[Tokens, tuple[Sequence[Tensor], int]] = {(): (said, 0)}
+
+    def take_in(self, beginnings: Sequence[Tokens]) -> Sequence[LogProbabilities]:
+        """See `TakeIn`."""
+        shorter = {tokens[:-1] for tokens in beginnings}
+        whole = [tokens for tokens in beginnings if tokens not in shorter]
+        known = min(map(len, beginnings)) - 1  # all that are not longer are known
+        longest = max(map(len, whole)) - known
+        before = [self._rows[tokens[:known]] for tokens in whole]
+        picked = [
+            np.stack([said[array][row][:, : known + 1] for said, row in before])
+            for array in range(len(before[0][0]))
+        ]
+        new = [(*tokens[known:], *[END] * longest)[:longest] for tokens in whole]
+        scores, said = self._networks.step(new, self._sound, picked)
+        after: dict[Tokens, LogProbabilities] = {}
+        for row, tokens in enumerate(whole):
+            for n in range(known, len(tokens)):
+                self._rows[tokens[: n + 1]] = said, row
+                after[tokens[: n + 1]] = scores[row, n - known]
+        return [after[tokens] for tokens in beginnings]
 
 
 def spelling(path: Path) -> Spelling:

@@ -157,6 +157,7 @@ class Search:
         slack: a hypothesis so far below the best, in nats, is given up.
         spelled: a spelling so far below another that came to the same text is given up.
         longest: most tokens of a sentence.
+        likely: score of a sentence, if one is known; what is far below it is given up at once.
     """
 
     follow: Follow
@@ -165,6 +166,7 @@ class Search:
     slack: float = SLACK
     spelled: float = np.inf
     longest: int = 48
+    likely: float = -np.inf
 
     def run(
         self, grammar: TokenGrammar, *, freely: bool = True
@@ -205,7 +207,7 @@ class Search:
                 ahead[beam.text] = max(ahead.get(beam.text, -np.inf), beam.score)
             live = [b for b in going.values() if b.score > ahead[b.text] - self.spelled]
             live = sorted(live, key=lambda b: -b.score)[: self.width]
-            live = [beam for beam in live if beam.score > best - self.slack]
+            live = [b for b in live if b.score > max(best, self.likely) - self.slack]
             if not live and free is None:
                 break
             going_on = [beam.tokens for beam in live]

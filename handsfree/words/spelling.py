@@ -49,9 +49,22 @@ class Spelling:
         text = re.sub(r"[^\w\s.,%°'-]|[.,](?!\d)|-(?! *[\d.])", " ", text)
         return " ".join(re.sub(r"(?<!\d) - (?=[\d.])", " -", text).split())
 
+    def plain(self, word: str) -> Tokens:
+        """A word as it stands within a sentence."""
+        return tuple(self._encode(f" {word}"))
+
+    def closing(self, tokens: Tokens) -> Tokens:
+        """The punctuation mark at their end, if there is one."""
+        return tuple(token for token in tokens[-1:] if token in self.marks)
+
     def _words(self, word: str) -> list[Tokens]:
         written = {word, word.capitalize(), word.upper() if len(word) <= 2 else word}
         return [tuple(self._encode(f" {form}")) for form in sorted(written)]
 
     def _letters(self, token: int) -> str:
-        return _NO_LETTER.sub("", self._decode((token,)).lower())
+        return letters_of(self._decode((token,)))
+
+
+def letters_of(text: str) -> str:
+    """What tells wordings apart: no case, no punctuation."""
+    return _NO_LETTER.sub("", text.lower())

@@ -2,7 +2,8 @@
 
 Each model finds the likeliest sentences of the grammar and what it hears freely; every text
 that either has found is then scored by both, and their logarithms are added with weights (a
-log-linear combination).  Models that were trained apart err apart: where they agree, the text
+log-linear combination).  Moonshine is the sooner done: what it has found Whisper scores before it
+searches, so that it need not follow what is far less likely.  Models that were trained apart err apart: where they agree, the text
 is far more often right than either alone believes.
 """
 
@@ -11,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
 from heapq import nlargest
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,33 +74,29 @@ class Together:
     ) -> tuple[Wordings, Wordings]:
         """What each makes of all texts that either has found."""
 
-        def other() -> tuple[Ear[Any], Wordings]:
+        def other() -> tuple[Ear, Wordings]:
             ear = self._moonshine.listen(samples)
             return ear, ear.search(grammar)
 
         second = self._pool.submit(other)
         with self._whisper.quietly():
             one_ear = self._whisper.listen(samples, hint)
-            one = one_ear.search(grammar)
             other_ear, two = second.result()
-            if not one.sentences:  # no speech
-                return one, one
-            texts = _worth_scoring(one, two)
-            wanted = self._pool.submit(other_ear.score, [t for t in texts if t not in two.scores])
-            more = one_ear.score([t for t in texts if t not in one.scores])
+            known = one_ear.score(_likeliest(two))
+            likely = max((known[t] for t in known if t in two.sentences), default=-np.inf)
+            one = one_ear.search(grammar, likely)
+        if not one.sentences:  # no speech
+            return one, one
+        texts = list(dict.fromkeys([*_likeliest(one), *_likeliest(two)]))
         sentences = one.sentences.keys() | two.sentences.keys()
-        return (
-            _of(texts, one.scores | more, sentences),
-            _of(texts, two.scores | wanted.result(), sentences),
-        )
+        more = other_ear.score([t for t in texts if t not in two.scores])
+        return _of(texts, one.scores | known, sentences), _of(texts, two.scores | more, sentences)
 
 
-def _worth_scoring(one: Wordings, two: Wordings) -> list[str]:
-    """The likeliest texts of each, of which one may win; what is heard freely among them."""
-    best = [
-        t for w in (one, two) for t in nlargest(SCORED, w.sentences, key=w.sentences.__getitem__)
-    ]
-    return list(dict.fromkeys([*best, *one.outside, *two.outside]))
+def _likeliest(found: Wordings) -> list[str]:
+    """Of which one may win; what is heard freely among them."""
+    best = nlargest(SCORED, found.sentences, key=found.sentences.__getitem__)
+    return [*best, *(text for text in found.outside if text not in best)]
 
 
 def _of(texts: list[str], scores: Mapping[str, float], sentences: Set[str]) -> Wordings:

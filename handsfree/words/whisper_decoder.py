@@ -1,4 +1,4 @@
-"""Whisper's text decoder, one token at a time, with every probability in the open.
+"""Whisper's text decoder, with every probability in the open.
 
 CTranslate2 decodes well but cannot be held to a grammar: it shows no probabilities between
 two tokens.  This is the same network over the same weights: a pre-norm transformer decoder with
@@ -6,8 +6,8 @@ learned positions, cross attention to the encoded sound and tied embeddings (Rad
 "Robust Speech Recognition via Large-Scale Weak Supervision").  Attention is NumPy's; what is done
 between is in `whisper_parts`.
 
-Shapes: B rows of a batch, N new tokens, T tokens so far, P tokens that all rows begin with,
-S positions of sound, D the width of the model, H heads of D / H each, V the vocabulary.
+Shapes: N new tokens, T tokens so far, P of them that all texts begin with, S positions of sound,
+D the width of the model, H heads of D / H each, V the vocabulary.
 """
 
 from __future__ import annotations
@@ -16,13 +16,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handsfree.words.logits import Logits
-from handsfree.words.search import log_probabilities
+from handsfree.words.search import LogProbabilities, log_probabilities
+from handsfree.words.spelling import Tokens
 from handsfree.words.weights import Tensor, Variables
 from handsfree.words.whisper_parts import WhisperParts
 
 KeyValue = tuple[Tensor, Tensor]
+Follows = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,36 +33,17 @@ class Memory:
     """Keys and values of each layer.
 
     Attributes:
-        sound: (H, D/H, S) and (H, S, D/H), of the encoded sound; the same for all rows.
-        told: (H, D/H, P) and (H, P, D/H), of the tokens that all rows begin with; may be empty.
-        said: (B, H, T, D/H) twice, of the tokens since.
+        sound: (H, D/H, S) and (H, S, D/H), of the encoded sound.
+        said: (H, T, D/H) twice, of the tokens.
     """
 
     sound: Sequence[KeyValue]
-    told: Sequence[KeyValue] = ()
     said: Sequence[KeyValue] = ()
 
     @property
     def length(self) -> int:
-        """Tokens in it, of each row."""
-        told = self.told[0][1].shape[1] if self.told else 0
-        return told + (self.said[0][0].shape[2] if self.said else 0)
-
-    def as_beginning(self) -> Memory:
-        """What its only row has taken in, as that with which all rows begin."""
-        told = [(np.ascontiguousarray(np.swapaxes(k[0], -1, -2)), v[0]) for k, v in self.said]
-        return Memory(self.sound, told)
-
-
-def joined(places: Sequence[tuple[Memory, int]]) -> Memory:
-    """The memory of a batch that goes on from these rows of memories, which are equally long."""
-    first = places[0][0]
-
-    def rows(layer: int, part: int) -> Tensor:
-        return np.stack([memory.said[layer][part][row] for memory, row in places])
-
-    said = [(rows(layer, 0), rows(layer, 1)) for layer in range(len(first.said))]
-    return Memory(first.sound, first.told, said)
+        """Tokens in it."""
+        return self.said[0][0].shape[1] if self.said else 0
 
 
 class WhisperDecoder:
@@ -118,74 +102,71 @@ class WhisperDecoder:
         return Memory(sound)
 
     def step(
-        self, tokens: Sequence[Sequence[int]], memory: Memory, last: int = 1
+        self, tokens: Sequence[int], memory: Memory, last: int = 1, follows: Follows | None = None
     ) -> tuple[Tensor, Memory]:
-        """Take in tokens (B, N); log probabilities of what follows the `last` of them.
+        """Take in tokens (N,); log probabilities of what comes after each of the `last` of them.
+
+        Args:
+            tokens: new ones.
+            memory: of those before.
+            last: of them.
+            follows: which tokens each of them follows, itself among them, shape (N, T + N); all
+                before it if not given.
 
         Returns:
-            Natural logarithms, shape (B, last, V), and the memory with the tokens in it.
+            Natural logarithms, shape (last, V), and the memory with the tokens in it.
         """
-        rows = np.asarray(tokens)
-        before = memory.length
-        x = self._embedded[rows] + self._positions[before : before + rows.shape[1]]
+        before, new = memory.length, len(tokens)
+        if follows is None:
+            follows = np.tri(new, before + new, before, dtype=bool)
+        unseen = np.where(follows, np.float32(0), np.float32(-np.inf))
+        x = self._embedded[np.asarray(tokens)] + self._positions[follows.sum(1) - 1]
         said = []
         (asked,) = self._begin(x)
         layers = len(memory.sound)
         for layer in range(layers):
             # Of the last layer only that is wanted which the probabilities are made of.
-            wanted = last if layer == layers - 1 else rows.shape[1]
-            mixed, pair = self._attend_said(asked, memory, layer, wanted)
+            wanted = last if layer == layers - 1 else new
+            mixed, pair = self._attend_said(asked, memory, layer, unseen[-wanted:])
             said.append(pair)
-            x, asked = self._after_said[layer](mixed, x[:, -wanted:])
-            mixed = self._attend_sound(asked, memory.sound[layer])
+            x, asked = self._after_said[layer](mixed, x[-wanted:])
+            mixed = self._attend(self._split(asked), memory.sound[layer])
             x, asked = self._after_sound[layer](mixed, x)
-        return log_probabilities(self._out(asked)), Memory(memory.sound, memory.told, said)
+        return log_probabilities(self._out(asked)), Memory(memory.sound, said)
 
     def _attend_said(
-        self, asked: Tensor, memory: Memory, layer: int, wanted: int
+        self, asked: Tensor, memory: Memory, layer: int, unseen: Tensor
     ) -> tuple[Tensor, KeyValue]:
-        """Of the last `wanted` tokens; and the keys and values with those of all.
+        """Of the last tokens; and the keys and values with those of all.
 
         Args:
             asked: queries, keys and values side by side, of each token.
+            memory: of the tokens before.
+            layer: of its layers.
+            unseen: added to the scores of the last tokens, (wanted, T + N).
         """
         query, keys, values = map(self._split, np.split(asked, 3, -1))
-        query = query[:, :, -wanted:] * self._scale(query)
         if memory.said:
-            keys = np.concatenate([memory.said[layer][0], keys], 2)
-            values = np.concatenate([memory.said[layer][1], values], 2)
-        scores = query @ np.swapaxes(keys, -1, -2)
-        total = keys.shape[2]
-        scores += np.triu(np.full((wanted, total), -np.inf, np.float32), total - wanted + 1)
-        if memory.told:
-            shared_keys, shared_values = memory.told[layer]
-            scores = np.concatenate([_shared(query, shared_keys), scores], -1)
-        shares = _exponentials(scores)
-        mixed = shares[..., -total:] @ values
-        if memory.told:
-            mixed += _shared(shares[..., :-total], shared_values)
-        mixed /= shares.sum(-1, keepdims=True)
-        return _join(mixed), (keys, values)
+            keys = np.concatenate([memory.said[layer][0], keys], 1)
+            values = np.concatenate([memory.said[layer][1], values], 1)
+        seen = np.swapaxes(keys, -1, -2), values
+        return self._attend(query[:, -len(unseen) :], seen, unseen), (keys, values)
 
-    def _attend_sound(self, asked: Tensor, sound: KeyValue) -> Tensor:
-        query = self._split(asked)
-        shares = _exponentials(_shared(query * self._scale(query), sound[0]))
-        mixed = _shared(shares, sound[1])
+    @staticmethod
+    def _attend(query: Tensor, to: KeyValue, unseen: Tensor | None = None) -> Tensor:
+        """What each query (H, N, D/H) finds in keys (H, D/H, E) and values (H, E, D/H), (N, D)."""
+        scores = (query * np.float32(query.shape[-1] ** -0.5)) @ to[0]
+        if unseen is not None:
+            scores += unseen
+        scores -= scores.max(-1, keepdims=True)
+        shares = np.exp(scores, out=scores)
+        mixed = shares @ to[1]
         mixed /= shares.sum(-1, keepdims=True)
-        return _join(mixed)
+        return np.swapaxes(mixed, 0, 1).reshape(query.shape[1], -1)
 
     def _split(self, x: Tensor) -> Tensor:
         """(..., N, D) to (..., H, N, D/H)."""
         return np.swapaxes(x.reshape(*x.shape[:-1], self._heads, -1), -2, -3)
-
-    @staticmethod
-    def _scale(query: Tensor) -> np.float32:
-        return np.float32(query.shape[-1] ** -0.5)
-
-
-def _join(x: Tensor) -> Tensor:
-    """(B, H, N, D/H) to (B, N, D)."""
-    return np.swapaxes(x, 1, 2).reshape(x.shape[0], x.shape[2], -1)
 
 
 def _over(x: Tensor, longer: Tensor, axis: int) -> Tensor:
@@ -194,14 +175,27 @@ def _over(x: Tensor, longer: Tensor, axis: int) -> Tensor:
     return np.concatenate([x, more], axis, out=np.empty_like(longer))
 
 
-def _shared(x: Tensor, matrix: Tensor) -> Tensor:
-    """(B, H, N, D) by (H, D, E), the same for all rows, as one product for each head."""
-    rows, heads, new, width = x.shape
-    flat = np.swapaxes(x, 0, 1).reshape(heads, rows * new, width)
-    return np.swapaxes((flat @ matrix).reshape(heads, rows, new, -1), 0, 1)
+class Branches:
+    """Beginnings of a text that a decoder has taken in, as a tree: no token of it twice.
 
+    Args:
+        decoder: that takes them in.
+        memory: of what they all begin with.
+    """
 
-def _exponentials(x: Tensor) -> Tensor:
-    """In place, up to a factor for each row."""
-    x -= x.max(-1, keepdims=True)
-    return np.asarray(np.exp(x, out=x))
+    def __init__(self, decoder: WhisperDecoder, memory: Memory) -> None:
+        self._decoder, self._memory = decoder, memory
+        self._told = memory.length
+        self._place: dict[Tokens, int] = {}  # of the last token of a beginning
+
+    def take_in(self, beginnings: Sequence[Tokens]) -> Sequence[LogProbabilities]:
+        """See `TakeIn`."""
+        before = self._memory.length
+        self._place |= {tokens: before + n for n, tokens in enumerate(beginnings)}
+        follows = np.zeros((len(beginnings), before + len(beginnings)), bool)
+        follows[:, : self._told] = True
+        for row, tokens in enumerate(beginnings):
+            follows[row, [self._place[tokens[:n]] for n in range(1, len(tokens) + 1)]] = True
+        last = [tokens[-1] for tokens in beginnings]
+        scores, self._memory = self._decoder.step(last, self._memory, len(last), follows)
+        return list(scores)

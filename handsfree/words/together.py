@@ -2,9 +2,11 @@
 
 Each model finds the likeliest sentences of the grammar and what it hears freely; every text
 that either has found is then scored by both, and their logarithms are added with weights (a
-log-linear combination).  Moonshine is the sooner done: what it has found Whisper scores before it
-searches, so that it need not follow what is far less likely.  Models that were trained apart err apart: where they agree, the text
+log-linear combination).  Models that were trained apart err apart: where they agree, the text
 is far more often right than either alone believes.
+
+Moonshine is the sooner done: what it has found Whisper scores before it searches, so that it need
+not follow what is far less likely.
 """
 
 from __future__ import annotations

@@ -53,7 +53,7 @@ def main(count: int, *, final: bool) -> None:
                 asked = ending.end, ending.hush
                 first = ears.hear(ending, grammar, hint)
                 pause = patience.pause(first, grammar, ending.within)
-                endpointer.wait(ending.end, pause)
+                found += endpointer.wait(ending.end, pause)
         found += endpointer.flush()
         if len(found) > 1:
             cut += 1

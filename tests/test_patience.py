@@ -124,7 +124,7 @@ def ends(pause: float | None, *parts: tuple[float, bool]) -> list[float]:
     for at in range(0, len(sound), FRAME):
         found += endpointer.feed(sound[at : at + FRAME])
         if pause is not None and endpointer.ending:
-            endpointer.wait(endpointer.ending.end, pause)
+            found += endpointer.wait(endpointer.ending.end, pause)
     return [u.voiced or 0 for u in found]
 
 
@@ -133,6 +133,18 @@ def test_the_pause_that_is_told_ends_it() -> None:
     assert ends(None, *parts) == pytest.approx([0.96])
     assert ends(0.3, *parts) == pytest.approx([0.64, 0.32])
     assert ends(0.6, *parts) == pytest.approx([0.96])
+
+
+def test_a_pause_that_is_over_when_it_is_told_ends_the_utterance_at_once() -> None:
+    endpointer = Endpointer(after=0.2, detector=lambda frame: float(np.abs(frame).max() > 0.1))
+    endpointer.feed(stream((0.5, True), (0.25, False)))
+    early = endpointer.ending
+    assert early is not None
+    assert endpointer.wait(early.end, 0.3) == []
+    (found,) = endpointer.wait(early.end, 0.25)
+    assert (found.start, found.end) == (early.start, early.end)
+    assert endpointer.wait(early.end, 0.25) == []
+    assert endpointer.feed(stream((1.2, False))) == []
 
 
 def test_a_pause_that_is_told_holds_until_speech_goes_on() -> None:

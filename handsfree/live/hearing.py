@@ -109,6 +109,7 @@ class Hearing:
         # The same in times of the endpointer, and its hush, until it has ended or gone on.
         self._told: tuple[float, float] | None = None
         self._wanted = (-1.0, 0.0)  # end of an utterance, and the pause that ends it
+        self._listening = threading.RLock()  # held by who changes any of these
         self._overruns = 0
         self._quiet = threading.Event()
         self._levels: deque[float] = deque(maxlen=LEVEL_EVERY)
@@ -138,8 +139,13 @@ class Hearing:
         return self._foreseen == utterance.end
 
     def wait(self, utterance: Utterance, pause: float) -> None:
-        """Let it end after so many seconds without speech, unless it goes on before."""
-        self._wanted = utterance.end, pause
+        """Let it end after so many seconds without speech, unless it goes on before.
+
+        If they are over it ends at once, and not only when the next block comes.
+        """
+        with self._listening:
+            self._wanted = utterance.end, pause
+            self._feed(np.zeros(0, np.float32))
 
     def wait_quiet(self, seconds: float) -> None:
         """Wait until the technician does not speak, but not longer than that."""
@@ -155,11 +161,14 @@ class Hearing:
             for message in self._sounds.messages():
                 match message:
                     case Block():
-                        self._hear(message)
+                        with self._listening:
+                            self._hear(message)
+                        self._tell(message)
                     case Said(number=number):
                         self._mouth.said(number)
                     case Opened():
-                        self._begin_again()
+                        with self._listening:
+                            self._begin_again()
                         self._mouth.open()
                         self._inbox.put(message)
                     case Lost():
@@ -185,14 +194,14 @@ class Hearing:
         if self._turns.turn == "speaking" and self._endpointer.speaking:
             self._begin_again()  # the tool has spoken into an utterance
         self._feed(samples)
-        self._tell(block)
 
     def _feed(self, samples: Samples) -> None:
         self._fed += len(samples)
         end, pause = self._wanted
+        ended: list[Utterance] = []
         if self._told and end == self._foreseen:
-            self._endpointer.wait(self._told[0], pause)
-        for utterance in self._endpointer.feed(samples):
+            ended = self._endpointer.wait(self._told[0], pause)
+        for utterance in ended + self._endpointer.feed(samples):
             self._turns.ended()
             self._inbox.put(self._timed(utterance))
             self._told = None

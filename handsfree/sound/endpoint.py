@@ -145,15 +145,25 @@ class Endpointer:
             return None
         return self._until(self._last + self._after)
 
-    def wait(self, end: float, pause: float) -> None:
+    def wait(self, end: float, pause: float) -> list[Utterance]:
         """Let the utterance under way end after another pause, unless speech goes on before.
 
         Args:
             end: of the `ending` that this is said of; it holds for no other.
             pause: seconds without speech.
+
+        Returns:
+            The utterance, if that pause is over already.
         """
-        if self._start is not None and (self._last + self._after) / RATE == end:
-            self._wanted = max(int(pause * RATE), self._after)
+        if self._start is None or (self._last + self._after) / RATE != end:
+            return []
+        self._wanted = max(int(pause * RATE), self._after)
+        return self._close(self._last + self._after) if self._over else []
+
+    @property
+    def _over(self) -> bool:
+        """Whether the pause that is wanted is over."""
+        return self._seen - self._last >= self._wanted
 
     def feed(self, block: Samples) -> list[Utterance]:
         """Take the next samples of the stream; returns the utterances that ended in them."""
@@ -193,7 +203,7 @@ class Endpointer:
             self._hushed, self._wanted = self._seen, self._pause
         if self._start is None:
             self._forget(self._seen - self._before)
-        elif self._seen - self._last >= self._wanted:
+        elif self._over:
             return self._close(self._last + self._after)
         elif self._seen - self._start >= self._longest:
             return self._close(self._seen)

@@ -5,7 +5,10 @@ What may follow a number on a meter's display is common practice, no published s
 
 from __future__ import annotations
 
-from functools import cache
+from collections.abc import Iterator
+from functools import cache, partial
+from threading import Event
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,10 +17,13 @@ from handsfree.grammar import Automaton, SpokenPlan
 from handsfree.grammar.going_on import Outlook, outlook
 from handsfree.heard import Heard, Hypothesis
 from handsfree.languages import load_language
+from handsfree.live.hearing import Ending, Hearing
 from handsfree.live.patience import ANOTHER_WIRE, REMEMBERED, WAITED_FOR, Patience
+from handsfree.live.turns import Turns
 from handsfree.plan import load_plan
 from handsfree.sound.audio import RATE
-from handsfree.sound.endpoint import FRAME, PAUSE, Endpointer
+from handsfree.sound.blocks import Block
+from handsfree.sound.endpoint import FRAME, PAUSE, Endpointer, Utterance
 
 
 @cache
@@ -145,6 +151,35 @@ def test_a_pause_that_is_over_when_it_is_told_ends_the_utterance_at_once() -> No
     assert (found.start, found.end) == (early.start, early.end)
     assert endpointer.wait(early.end, 0.25) == []
     assert endpointer.feed(stream((1.2, False))) == []
+
+
+def test_what_is_understood_after_its_pause_does_not_wait_for_the_next_block(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    loud = partial(Endpointer, detector=lambda frame: float(np.abs(frame).max() > 0.1))
+    monkeypatch.setattr("handsfree.live.hearing.Endpointer", loud)
+    closed = Event()
+
+    class Stopped:
+        """A sound card that tells no more after the first pause."""
+
+        def messages(self) -> Iterator[Block]:
+            sound = stream((0.5, False), (0.5, True), (0.4, False))
+            yield from (Block(sound[at : at + FRAME]) for at in range(0, len(sound), FRAME))
+            closed.wait()
+
+    mouth = SimpleNamespace(wait=lambda _: None, lost=lambda: None)
+    hearing = Hearing(Stopped(), Turns(), mouth)  # type: ignore[arg-type]
+    hearing.start()
+    ending = hearing.next(5)
+    while later := hearing.next(0.5):
+        ending = later
+    assert isinstance(ending, Ending)
+    hearing.wait(ending.utterance, 0.25)
+    ended = hearing.next(0)
+    closed.set()
+    assert isinstance(ended, Utterance)
+    assert ended.end == ending.utterance.end
 
 
 def test_a_pause_that_is_told_holds_until_speech_goes_on() -> None:

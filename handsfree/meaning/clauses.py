@@ -64,7 +64,7 @@ def in_clauses(
     said = tokens(text)
     if not 1 < len(said) <= LONGEST_CUT:
         return None
-    stops = list(accumulate(len(tokens(part)) for part in _STOP.split(text)))[:-1]
+    stops = stops_of(text)
 
     def is_number(word: str) -> bool:
         return word.lower() in numbers or is_numeral(word)
@@ -96,6 +96,11 @@ def in_clauses(
         if len(clear) == 1:
             return clear[0]
     return None
+
+
+def stops_of(text: str) -> list[int]:
+    """Where commas and full stops part the words of a text: how many words stand before each."""
+    return list(accumulate(len(tokens(part)) for part in _STOP.split(text)))[:-1]
 
 
 def restated(text: str, read: Reader) -> Take | None:

@@ -20,6 +20,7 @@ from handsfree.meaning.meanings import (
     is_correction,
 )
 from handsfree.meaning.parsed import meanings_of
+from handsfree.meaning.remarks import beside_remarks
 from handsfree.meaning.tags import meaning_of
 from handsfree.plan.schema import Step
 
@@ -38,7 +39,10 @@ def in_other_words(
         return parts
     if twice := restated(text, _reader(spoken, grammar, step, moment)):
         return twice
-    return gist(text, spoken, step, moment) or parts
+    told = gist(text, spoken, step, moment) or parts
+    if told is None or isinstance(told, Aside):
+        told = beside_remarks(text, _reader(spoken, grammar, step, moment), spoken, step) or told
+    return told
 
 
 def _by_clauses(

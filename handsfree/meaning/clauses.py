@@ -24,6 +24,7 @@ from handsfree.meaning.meanings import (
     Meaning,
     Observation,
     Reading,
+    SetCondition,
     State,
     Take,
 )
@@ -169,8 +170,14 @@ def _answered(before: _Parts, after: _Parts) -> Iterator[Meaning]:
             yield correct
         case (Command(name="no"),), (Ambiguous(reason=reason) as right,) if reason == CORRECTION:
             yield right
+        case (Command(name="no"),), (Command(name="choice" | "larger" | "smaller") as one,):
+            yield one
         case (Command(name="choice") as one,), (Command(name="larger" | "smaller") as size,):
             yield replace(size, choice=one.choice)
+        case (Command(take=None) as one,), (Command() as again,) if one == again:
+            yield one
+        case (SetCondition() as one,), (SetCondition() as again,) if one == again:
+            yield one
 
 
 def _corrected(values: tuple[Take, ...], denied: _Parts) -> Iterator[Meaning]:

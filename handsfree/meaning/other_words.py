@@ -41,7 +41,9 @@ def in_other_words(
         return twice
     told = gist(text, spoken, step, moment) or parts
     if told is None or isinstance(told, Aside):
-        told = beside_remarks(text, _reader(spoken, grammar, step, moment), spoken, step) or told
+        read = _reader(spoken, grammar, step, moment)
+        answering = moment == "answering"
+        told = beside_remarks(text, read, spoken, step, answering=answering) or told
     return told
 
 

@@ -36,10 +36,12 @@ from handsfree.plan.schema import Step
 LONGEST_REMARKED = 24
 #: Doubts that hold, whatever is said beside them.
 _DOUBTS = ("hedged", "range", "several")
+#: Rules of answers that are also said to begin with.
+_BARE = ("yes", "no")
 
 
 def beside_remarks(
-    text: str, read: Reader, spoken: SpokenPlan, step: Step | None
+    text: str, read: Reader, spoken: SpokenPlan, step: Step | None, *, answering: bool
 ) -> Meaning | None:
     """What a text comes to of which one part is a statement and the rest remarks; the longest.
 
@@ -48,11 +50,12 @@ def beside_remarks(
         read: what a part means by itself.
         spoken: the plan in its language.
         step: the open step.
+        answering: a question is open.
     """
     said = tokens(text)
     if not spoken.language.remarks or not 1 < len(said) <= LONGEST_REMARKED:
         return None
-    cut = _Cutting([word.lower() for word in said], frozenset(stops_of(text)), spoken)
+    cut = _Cutting([word.lower() for word in said], frozenset(stops_of(text)), spoken, answering)
     starts = [start for start in range(len(said)) if cut.before(start)]
     ends = [end for end in range(1, len(said) + 1) if cut.after(end)]
     for size in range(len(said) - 1, 0, -1):
@@ -67,6 +70,13 @@ def beside_remarks(
     return None
 
 
+def before_remark(said: Sequence[str], spoken: SpokenPlan) -> list[int]:
+    """Where a remark may begin that lasts to the end: "that's the lot"; the last place first."""
+    begin = spoken.language.remarks.get("begin", frozenset())
+    cut = _Cutting(said, frozenset(), spoken, answering=False)
+    return [end for end in range(len(said) - 1, 0, -1) if said[end] in begin and cut.after(end)]
+
+
 @dataclass(frozen=True)
 class _Cutting:
     """A text that may have remarks.
@@ -75,11 +85,13 @@ class _Cutting:
         said: its words, in lower case.
         stops: where a comma or a full stop parts them.
         spoken: the plan in its language.
+        answering: a question is open.
     """
 
     said: Sequence[str]
     stops: frozenset[int]
     spoken: SpokenPlan
+    answering: bool
 
     @property
     def language(self) -> Language:
@@ -87,7 +99,8 @@ class _Cutting:
 
     def before(self, start: int) -> bool:
         """Whether no word before `start` can change what follows."""
-        return self._harmless(self.said[:start])
+        asks = self.said[0] in self.language.remarks["asking"]
+        return not start or (not asks and self._harmless(self.said[:start]))
 
     def after(self, end: int) -> bool:
         """Whether no word from `end` on can change what stands before, and it is not broken off."""
@@ -98,22 +111,30 @@ class _Cutting:
     def parted(self, start: int, end: int) -> bool:
         """Whether what stands between them stands apart from the words around it."""
         remarks, said = self.language.remarks, self.said
+        core, number = said[start:end], self._number(said[end - 1])
         full = self._in_full(start, end)
-        if start and start not in self.stops:
-            chatter = (remarks["chatter"] | self.language.fillers).issuperset(said[:start])
-            if not full if self._number(said[end - 1]) else not chatter:
-                return False
-            if not chatter and said[start] not in remarks["markers"]:
-                return False
         within = [stop for stop in self.stops if start < stop < end]
         if any(self._number(said[stop - 1]) and self._number(said[stop]) for stop in within):
             return False
-        if self.language.homophones.keys() >= set(said[start:end]):
+        if start and start not in self.stops:
+            chatter = (remarks["chatter"] | self.language.fillers).issuperset(said[:start])
+            if (number and not full) or not (chatter or said[start] in remarks["markers"]):
+                return False
+        if self.language.homophones.keys() >= set(core):
             return False  # "go to"
         if end == len(said) or end in self.stops:
             return True
+        if not self.answering and self._bare(core):
+            return False  # "yes I'm still holding for parts"
         first = said[end]
-        return first not in remarks["owners"] if full else first in remarks["begin"]
+        if full:
+            return first not in remarks["owners"]
+        return first in remarks["begin"] or (first in remarks["joins"] and not number)
+
+    def _bare(self, core: Sequence[str]) -> bool:
+        """Whether it is a yes or a no alone, with which people begin whatever they say."""
+        words = [word for word in core if word not in self.language.fillers] or core
+        return any(self.language.is_said(rule, words) for rule in _BARE)
 
     def _in_full(self, start: int, end: int) -> bool:
         """Whether a part ends as a value with its unit does, in the plural, or with its point."""

@@ -77,6 +77,8 @@ def gist(
     found: dict[tuple[int, int], dict[Meaning, None]] = {}
     for tags in parse_text(grammar, text):
         meaning = meaning_of(tags, unit)
+        if isinstance(meaning, Aside):
+            meaning = replace(meaning, about=True)
         beside = _beside(meaning, tags)
         passed = [word for word in beside if word not in _adding_nothing(meaning, spoken)]
         if (
@@ -98,10 +100,7 @@ def gist(
     takes = tuple(one.take for one in nearest if isinstance(one, Command) and one.take)
     if len(takes) == len(nearest) > 1:
         return Ambiguous(takes, CORRECTION)
-    if len(nearest) != 1:
-        return None
-    (found_here,) = nearest
-    return replace(found_here, about=True) if isinstance(found_here, Aside) else found_here
+    return nearest[0] if len(nearest) == 1 else None
 
 
 def _beside(meaning: Meaning, tags: Tags) -> list[str]:

@@ -15,6 +15,7 @@ from handsfree.meaning.meanings import (
     Command,
     Meaning,
     Reading,
+    SetCondition,
     Take,
     Unclear,
     is_correction,
@@ -83,6 +84,17 @@ def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Mome
         return [told] if told else []
 
     return read
+
+
+def may_be_condition(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> bool:
+    """Whether a text may also say what was set: "it's at zero now", the meter or the control."""
+    grammar = spoken.gist(step, moment)
+    known = spoken.language.fillers | spoken.language.remarks.get("chatter", frozenset())
+    return grammar is not None and any(
+        isinstance(meaning_of(tags, ""), SetCondition)
+        and all(tag[4:] in known for tag in tags if tag.startswith("any "))
+        for tags in parse_text(grammar, text)
+    )
 
 
 def read_otherwise(

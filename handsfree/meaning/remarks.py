@@ -75,7 +75,8 @@ def beside_remarks(
 
 def before_remark(said: Sequence[str], spoken: SpokenPlan) -> list[int]:
     """Where a remark may begin that lasts to the end: "that's the lot"; the last place first."""
-    begin = spoken.language.remarks.get("begin", frozenset())
+    remarks = spoken.language.remarks
+    begin = remarks["begin"] | {"and"} if remarks else frozenset()
     cut = _Cutting(said, frozenset(), spoken, answering=False)
     return [end for end in range(len(said) - 1, 0, -1) if said[end] in begin and cut.after(0, end, asks=False)]
 
@@ -103,11 +104,13 @@ class _Cutting:
         words, remarks = self.said[:start], self._remarks
         chatter = (remarks["chatter"] | self.spoken.language.fillers).issuperset(words)
         if start not in self.stops:
-            if self._number(self.said[end - 1]) and not self._in_full(start, end):
+            number = any(map(self._number, self.said[start:end]))
+            if number and not self._in_full(start, end):
                 return False
             if self._number(words[-1]) and self._number(self.said[start]):
                 return False
-            if not chatter and self.said[start] not in remarks["markers"]:
+            anew = remarks["markers"] if number else remarks["markers"] | remarks["begin"]
+            if not chatter and self.said[start] not in anew:
                 return False
         return words[0] not in remarks["asking"] and not self._matters(0, start)
 
@@ -142,12 +145,12 @@ class _Cutting:
             if end not in self.stops and self.said[end] not in self._remarks["clauses"]:
                 return False
             return not any(i < 0 or self.said[i] not in self._denying for i in bad)
-        if self._in_full(start, end):
-            bad = {i for i in bad if not self._may_deny(i, end)}
-        return not bad
+        return all(self._may_deny(i, end) for i in bad)
 
     def _may_deny(self, place: int, end: int) -> bool:
         """Whether a word denies, or may, something of a remark and not the value before it."""
+        if place < 0:
+            return False
         word, last = self.said[place], place == len(self.said) - 1
         begins = place > end or word in self._remarks["denies_next"]
         return word in self._denying and begins and not last

@@ -78,7 +78,11 @@ def before_remark(said: Sequence[str], spoken: SpokenPlan) -> list[int]:
     remarks = spoken.language.remarks
     begin = remarks["begin"] | {"and"} if remarks else frozenset()
     cut = _Cutting(said, frozenset(), spoken, answering=False)
-    return [end for end in range(len(said) - 1, 0, -1) if said[end] in begin and cut.after(0, end, asks=False)]
+    return [
+        end
+        for end in range(len(said) - 1, 0, -1)
+        if said[end] in begin and cut.after(0, end, asks=False)
+    ]
 
 
 @dataclass(frozen=True)
@@ -167,7 +171,11 @@ class _Cutting:
 
     def opens(self, one: Meaning, start: int, end: int) -> bool:
         """Whether it is a yes or a no with which people begin what they say: "yes I'm coming"."""
-        if not isinstance(one, Observation) or self.answering or end in (*self.stops, len(self.said)):
+        if (
+            not isinstance(one, Observation)
+            or self.answering
+            or end in (*self.stops, len(self.said))
+        ):
             return False
         language, said = self.spoken.language, self.said[start:end]
         plain = any(language.is_said(rule, one.answer.split()) for rule in _BARE)

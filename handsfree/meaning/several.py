@@ -126,7 +126,7 @@ def _beginnings(begins: Parser, said: Sequence[str]) -> Iterator[tuple[int, int]
 
 
 def _without_remark(said: Sequence[str], pieces: _Pieces) -> _Cut | None:
-    """The way to cut a text, without the remark at its end if it is understood no better with it."""
+    """The way to cut a text, without the remark at its end if all is understood so."""
     whole = _cut(said, pieces)
     if whole is None or whole.unread:
         for end in before_remark(said, pieces.spoken):

@@ -142,7 +142,10 @@ class _Cutting:
         if end == len(self.said):
             return True
         size = len(self.said)
-        if self.said[-1] in self._remarks["never_last"]:
+        broken = self._remarks["never_last"] | (
+            self._remarks["joins"] if end == size - 1 else set()
+        )
+        if self.said[-1] in broken:
             return False
         bad = self._matters(end, size)
         if asks:

@@ -2,9 +2,10 @@
 
 They were written down by people who had not seen the grammar, or not yet: "third" by whoever worked
 on it next, who had seen those of "partner".  Those of "bench", "partner" and "third" have all been
-looked at.  Those of "classes" were written by whoever worked on it last, many of each class of
-speech, before any of them was tried.  Half of "second", drawn by their text, and all of "fourth"
-are kept aside: nothing is tuned on them.
+looked at, and so have those of "fourth", of which 137 of 200 were understood when they were tried
+first.  Those of "classes" were written by whoever worked on it last, many of each class of speech,
+before any of them was tried.  Half of "second", drawn by their text, is kept aside: nothing is
+tuned on it.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 
@@ -42,7 +43,7 @@ from handsfree.meaning import (
 from handsfree.plan import load_plan
 from handsfree.units import quantity
 
-#: Of "second" half is kept aside, of "fourth" all.
+#: Of "second" half is kept aside.
 FILES = ("bench", "partner", "second", "third", "classes", "fourth")
 FOLDER = Path(__file__).parent / "data"
 
@@ -53,6 +54,8 @@ _PINS = {"blue": "1", "brown": "2", "black": "3", "white": "4", "violet": "5"}
 _STATES = {"short to power": "short to supply"}
 #: What is understood, and not taken.
 _IMPOSSIBLE = ("wrong unit", "impossible value")
+#: Kinds of what is vague, each with a request of its own.
+_VAGUE = ("hedged", "range", "several")
 _CONDITIONS = {
     "everything off": "off",
     "ignition on": "on",
@@ -89,7 +92,7 @@ def phrasings(name: str) -> tuple[Phrasing, ...]:
     items = yaml.safe_load((FOLDER / "phrasings" / f"{name}.yaml").read_text(encoding="utf-8"))
 
     def aside(said: str) -> bool:
-        return name == "fourth" or (name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0)
+        return name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0
 
     return tuple(
         Phrasing(str(i["said"]), i["at"], i["means"], i, aside(str(i["said"]))) for i in items
@@ -148,10 +151,17 @@ def _judge(one: Phrasing, meaning: Meaning | None, *, logged: bool) -> Result:
         harmless = nothing or (why == "unit missing" and _asks(meaning))
         harmless |= why in _IMPOSSIBLE and isinstance(meaning, Reading) and not logged
         return "understood" if harmless else "wrong"
+    if one.means == "ask" and "candidates" not in one.wanted and _asks_back(meaning):
+        return "understood"
     if nothing:
         return "refused"
     assert meaning is not None
     return "understood" if _right(one, meaning) else "wrong"
+
+
+def _asks_back(meaning: Meaning | None) -> bool:
+    """Whether it is answered by a request of its own, not by "say again": no guess is logged."""
+    return isinstance(meaning, Aside) and meaning.about and meaning.kind in _VAGUE
 
 
 def _asks(meaning: Meaning | None) -> bool:

@@ -13,6 +13,7 @@ from phrasings import table
 #: tenth are several readings in one breath.
 LEAST_UNDERSTOOD = {
     "bench": 0.96, "partner": 0.97, "second": 0.97, "third": 0.97, "classes": 0.97,
+    "fourth": 0.94,
 }  # fmt: skip
 
 

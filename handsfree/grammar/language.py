@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -34,6 +34,7 @@ class Language:
         guards: words that make a value or a wish into something else.
         fillers: words that add nothing to it.
         little: words that add nothing to a question to the tool.
+        remarks: words of remarks beside a statement, by what they may do there.
         conditions: what a person may set that no plan names, with other words for it.
         text_only: rules that no recogniser is given: those of the grammar NAME.gist.
     """
@@ -51,6 +52,7 @@ class Language:
     little: frozenset[str] = frozenset()
     text_only: frozenset[str] = frozenset()
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    remarks: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     @classmethod
     def of_grammars(
@@ -68,6 +70,7 @@ class Language:
         fillers: Iterable[str] = (),
         little: Iterable[str] = (),
         conditions: Mapping[str, Iterable[str]] | None = None,
+        remarks: Mapping[str, Iterable[str]] | None = None,
     ) -> Language:
         """Join grammar files.
 
@@ -102,6 +105,7 @@ class Language:
             frozenset(little),
             frozenset(r for g in grammars if g.name.endswith(".gist") for r in g.rules),
             {say: tuple(names) for say, names in (conditions or {}).items()},
+            {use: frozenset(words) for use, words in (remarks or {}).items()},
         )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
@@ -158,6 +162,10 @@ class Language:
         said = [name.split() for name in names]
         rules = [rule for rule in self.rules if rule.startswith(f"{kind}_")]
         return [jsgf.Ref(rule) for rule in rules if any(map(self._of_rule(rule).accepts, said))]
+
+    def is_said(self, rule: str, words: Sequence[str]) -> bool:
+        """Whether `words` are a sentence of a rule without slots."""
+        return self._of_rule(rule).accepts(words)
 
     def _of_rule(self, rule: str) -> Unfolding:
         """What reads texts along a rule without slots; made once."""

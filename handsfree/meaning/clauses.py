@@ -24,6 +24,7 @@ from handsfree.meaning.meanings import (
     Meaning,
     Observation,
     Reading,
+    SetCondition,
     State,
     Take,
 )
@@ -64,7 +65,7 @@ def in_clauses(
     said = tokens(text)
     if not 1 < len(said) <= LONGEST_CUT:
         return None
-    stops = list(accumulate(len(tokens(part)) for part in _STOP.split(text)))[:-1]
+    stops = stops_of(text)
 
     def is_number(word: str) -> bool:
         return word.lower() in numbers or is_numeral(word)
@@ -96,6 +97,11 @@ def in_clauses(
         if len(clear) == 1:
             return clear[0]
     return None
+
+
+def stops_of(text: str) -> list[int]:
+    """Where commas and full stops part the words of a text: how many words stand before each."""
+    return list(accumulate(len(tokens(part)) for part in _STOP.split(text)))[:-1]
 
 
 def restated(text: str, read: Reader) -> Take | None:
@@ -164,8 +170,14 @@ def _answered(before: _Parts, after: _Parts) -> Iterator[Meaning]:
             yield correct
         case (Command(name="no"),), (Ambiguous(reason=reason) as right,) if reason == CORRECTION:
             yield right
+        case (Command(name="no"),), (Command(name="choice" | "larger" | "smaller") as one,):
+            yield one
         case (Command(name="choice") as one,), (Command(name="larger" | "smaller") as size,):
             yield replace(size, choice=one.choice)
+        case (Command(take=None) as one,), (Command() as again,) if one == again:
+            yield one
+        case (SetCondition() as one,), (SetCondition() as again,) if one == again:
+            yield one
 
 
 def _corrected(values: tuple[Take, ...], denied: _Parts) -> Iterator[Meaning]:

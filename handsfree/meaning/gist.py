@@ -77,6 +77,8 @@ def gist(
     found: dict[tuple[int, int], dict[Meaning, None]] = {}
     for tags in parse_text(grammar, text):
         meaning = meaning_of(tags, unit)
+        if isinstance(meaning, Aside):
+            meaning = replace(meaning, about=True)
         beside = _beside(meaning, tags)
         passed = [word for word in beside if word not in _adding_nothing(meaning, spoken)]
         if (
@@ -92,13 +94,13 @@ def gist(
     readings = tuple(one for one in nearest if isinstance(one, Reading))
     if len(readings) == len(nearest) > 1:
         return Ambiguous(readings, "number form")
+    notes = [one for one in nearest if isinstance(one, Note)]
+    if notes and len(notes) == len(nearest):
+        return min(notes, key=lambda note: len(note.text))  # least of it is what announces it
     takes = tuple(one.take for one in nearest if isinstance(one, Command) and one.take)
     if len(takes) == len(nearest) > 1:
         return Ambiguous(takes, CORRECTION)
-    if len(nearest) != 1:
-        return None
-    (found_here,) = nearest
-    return replace(found_here, about=True) if isinstance(found_here, Aside) else found_here
+    return nearest[0] if len(nearest) == 1 else None
 
 
 def _beside(meaning: Meaning, tags: Tags) -> list[str]:
@@ -118,6 +120,8 @@ def _adding_nothing(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
 def _guards(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
     """Words that must not be passed over for this meaning."""
     language = spoken.language
+    if isinstance(meaning, Aside):
+        return language.denials | (spoken.number_words - language.homophones.keys() - _LITTLE)
     if isinstance(meaning, Command) and meaning.name not in DECISIVE:
         return language.denials | (spoken.subject_words & spoken.number_words - _LITTLE)
     return language.denials | language.guards | (spoken.subject_words - _LITTLE)

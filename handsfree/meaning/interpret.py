@@ -35,7 +35,7 @@ from handsfree.meaning.meanings import (
     Understood,
     candidates,
 )
-from handsfree.meaning.other_words import in_other_words, read_otherwise
+from handsfree.meaning.other_words import in_other_words, may_be_condition, read_otherwise
 from handsfree.meaning.parsed import logged_alike, meanings_of
 from handsfree.meaning.several import several
 from handsfree.plan.schema import Step
@@ -95,7 +95,9 @@ def interpret(
         if otherwise is not None:
             by_gist = not isinstance(found.meaning, Reading)
             return replace(found, meaning=otherwise, share=likely, by_gist=by_gist)
-        return replace(found, share=likely)
+        zero = isinstance(found.meaning, Reading) and found.meaning.number == 0
+        either = zero and may_be_condition(found.text, spoken, step, moment)
+        return replace(found, share=likely, by_gist=either)
     awake = moment in ("beginning", "listening", "answering")
     if strange and awake and (told := _in_one_breath(heard, strange, spoken, step)):
         return told

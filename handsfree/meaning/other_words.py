@@ -15,11 +15,13 @@ from handsfree.meaning.meanings import (
     Command,
     Meaning,
     Reading,
+    SetCondition,
     Take,
     Unclear,
     is_correction,
 )
 from handsfree.meaning.parsed import meanings_of
+from handsfree.meaning.remarks import beside_remarks
 from handsfree.meaning.tags import meaning_of
 from handsfree.plan.schema import Step
 
@@ -38,7 +40,12 @@ def in_other_words(
         return parts
     if twice := restated(text, _reader(spoken, grammar, step, moment)):
         return twice
-    return gist(text, spoken, step, moment) or parts
+    told = gist(text, spoken, step, moment) or parts
+    if told is None or isinstance(told, Aside):
+        read = _reader(spoken, grammar, step, moment)
+        answering = moment == "answering"
+        told = beside_remarks(text, read, spoken, step, answering=answering) or told
+    return told
 
 
 def _by_clauses(
@@ -77,6 +84,17 @@ def _reader(spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Mome
         return [told] if told else []
 
     return read
+
+
+def may_be_condition(text: str, spoken: SpokenPlan, step: Step | None, moment: Moment) -> bool:
+    """Whether a text may also say what was set: "it's at zero now", the meter or the control."""
+    grammar = spoken.gist(step, moment)
+    known = spoken.language.fillers | spoken.language.remarks.get("chatter", frozenset())
+    return grammar is not None and any(
+        isinstance(meaning_of(tags, ""), SetCondition)
+        and all(tag[4:] in known for tag in tags if tag.startswith("any "))
+        for tags in parse_text(grammar, text)
+    )
 
 
 def read_otherwise(

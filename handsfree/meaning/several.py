@@ -28,6 +28,7 @@ from handsfree.meaning.meanings import (
     Unread,
     candidates,
 )
+from handsfree.meaning.remarks import before_remark
 from handsfree.meaning.tags import in_base_unit, meaning_of
 from handsfree.plan.schema import Step
 
@@ -95,8 +96,9 @@ def several(text: str, spoken: SpokenPlan, step: Step | None) -> Understood | No
     said = words(text, vocabulary - owned)
     if len(said) > LONGEST_BREATH:
         return None
+    read = _Pieces(pieces, spoken, step)
     for start, announced in _beginnings(begins, said):
-        cut = _cut(said[start:], _Pieces(pieces, spoken, step))
+        cut = _without_remark(said[start:], read)
         if cut is not None:
             meaning = cut.doubt or _half_a_guess(cut.values, step) or Several(cut.values, announced)
             return Understood(meaning, text, by_gist=cut.gist > 0)
@@ -121,6 +123,17 @@ def _beginnings(begins: Parser, said: Sequence[str]) -> Iterator[tuple[int, int]
             count = [tag for tag in tags if tag.partition(" ")[0] in NUMBER_TAGS]
             yield end, int(number_of(count).value) if count else 0
     yield 0, 0
+
+
+def _without_remark(said: Sequence[str], pieces: _Pieces) -> _Cut | None:
+    """The way to cut a text, without the remark at its end if all is understood so."""
+    whole = _cut(said, pieces)
+    if whole is None or whole.unread:
+        for end in before_remark(said, pieces.spoken):
+            shorter = _cut(said[:end], pieces)
+            if shorter is not None and not shorter.unread:
+                return shorter
+    return whole
 
 
 def _cut(said: Sequence[str], pieces: _Pieces) -> _Cut | None:

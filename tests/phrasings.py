@@ -4,8 +4,9 @@ They were written down by people who had not seen the grammar, or not yet: "thir
 on it next, who had seen those of "partner".  Those of "bench", "partner" and "third" have all been
 looked at, and so have those of "fourth", of which 137 of 200 were understood when they were tried
 first.  Those of "classes" were written by whoever worked on it last, many of each class of speech,
-before any of them was tried.  Half of "second", drawn by their text, is kept aside: nothing is
-tuned on it.
+before any of them was tried.  Half of "second", drawn by their text, and all of "fifth", whose
+writer saw nothing of the project, are kept aside: nothing is tuned on them.  Of "fifth" 184 of 231
+were understood, and 2 wrongly, when it was tried first; how it was has been looked at since.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 
@@ -43,8 +44,8 @@ from handsfree.meaning import (
 from handsfree.plan import load_plan
 from handsfree.units import quantity
 
-#: Of "second" half is kept aside.
-FILES = ("bench", "partner", "second", "third", "classes", "fourth")
+#: Of "second" half is kept aside, of "fifth" all.
+FILES = ("bench", "partner", "second", "third", "classes", "fourth", "fifth")
 FOLDER = Path(__file__).parent / "data"
 
 #: understood; refused: nothing done, though it had a meaning; wrong: another thing was done.
@@ -92,7 +93,7 @@ def phrasings(name: str) -> tuple[Phrasing, ...]:
     items = yaml.safe_load((FOLDER / "phrasings" / f"{name}.yaml").read_text(encoding="utf-8"))
 
     def aside(said: str) -> bool:
-        return name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0
+        return name == "fifth" or (name == "second" and zlib.crc32(said.lower().encode()) % 2 == 0)
 
     return tuple(
         Phrasing(str(i["said"]), i["at"], i["means"], i, aside(str(i["said"]))) for i in items

@@ -31,6 +31,8 @@ DEVICE_RATE = 44_100
 EVERY = 20
 """Seconds from one word of the technician to the next."""
 
+CLOSING = 2
+"""The last words: "finish" and "yes"; all before them are notes."""
 
 MOMENTS: tuple[Moment, ...] = ("beginning", "listening", "answering")
 
@@ -43,8 +45,8 @@ class Result:
         words: how many words were said, and how many were heard.
         drift: seconds by which the times of the last words are later than those of the first.
         spread: seconds between the largest and the smallest error of a time.
-        growth: megabytes of memory more after all words than after the first tenth, or the
-            first nine, of them.
+        growth: megabytes of memory more after the last note than after the first tenth, or the
+            first nine, of the words; the verdict at the end needs memory for a moment.
     """
 
     words: tuple[int, int]
@@ -169,7 +171,7 @@ def listen(hours: float, folder: Path, detector: str = "neural") -> Result:
         words=(sounds.words, len(heard)),
         drift=float(np.mean(errors[-tenth:]) - np.mean(errors[:tenth])),
         spread=max(errors) - min(errors),
-        growth=sounds.memory[-1] - sounds.memory[max(tenth, 9) - 1],
+        growth=sounds.memory[-1 - CLOSING] - sounds.memory[max(tenth, 9) - 1],
     )
 
 

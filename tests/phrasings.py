@@ -152,7 +152,7 @@ def _judge(one: Phrasing, meaning: Meaning | None, *, logged: bool) -> Result:
         harmless = nothing or (why == "unit missing" and _asks(meaning))
         harmless |= why in _IMPOSSIBLE and isinstance(meaning, Reading) and not logged
         return "understood" if harmless else "wrong"
-    if one.means == "ask" and "candidates" not in one.wanted and _asks_back(meaning):
+    if one.means == "ask" and "candidates" not in one.wanted and asks_back(meaning):
         return "understood"
     if nothing:
         return "refused"
@@ -160,7 +160,7 @@ def _judge(one: Phrasing, meaning: Meaning | None, *, logged: bool) -> Result:
     return "understood" if _right(one, meaning) else "wrong"
 
 
-def _asks_back(meaning: Meaning | None) -> bool:
+def asks_back(meaning: Meaning | None) -> bool:
     """Whether it is answered by a request of its own, not by "say again": no guess is logged."""
     return isinstance(meaning, Aside) and meaning.about and meaning.kind in _VAGUE
 

@@ -108,14 +108,13 @@ def open_step(desk: Desk, session: Session, step: Step, how: str, *, back: bool 
     if step.phase == "test" and session.phase in ("verdict", "after_repair"):
         turn = turn.then(VerdictWithdrawn())
         words.append(desk.say("verdict_withdrawn") if session.finding else "")
+    caution = ""
     if step.condition != session.condition:
         condition = desk.plan.condition(step.condition)
         if condition.say not in step.prompt.lower():
             words.append(desk.say("set_condition", condition=condition.say))
-        words.append(condition.caution)
-        words.append(_besides(step.caution, condition.caution))
-    else:
-        words.append(step.caution)
+        caution = condition.caution
+    words += [caution, _besides(step.caution, caution)]
     setups = tuple(sorted(informed.setups_after(desk, session, step)))
     untold = desk.untold(session, step)
     turn = turn.then(

@@ -35,29 +35,28 @@ def in_other_words(
     """What a text comes to by its parts, or by its gist."""
     if moment not in ("beginning", "listening", "answering"):
         return gist(text, spoken, step, moment)
-    parts = _by_clauses(text, spoken, grammar, step, moment)
+    read = _reader(spoken, grammar, step, moment)
+    answering = moment == "answering"
+    parts = _by_clauses(text, read, spoken, step, answering=answering)
     if parts is not None and not isinstance(parts, Aside):
         return parts
-    if twice := restated(text, _reader(spoken, grammar, step, moment)):
+    if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
     if told is None or isinstance(told, Aside):
-        read = _reader(spoken, grammar, step, moment)
-        answering = moment == "answering"
         told = beside_remarks(text, read, spoken, step, answering=answering) or told
     return told
 
 
 def _by_clauses(
-    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+    text: str, read: Reader, spoken: SpokenPlan, step: Step | None, *, answering: bool
 ) -> Meaning | None:
     unit = step.measure.bare_unit if step else ""
-    read = _reader(spoken, grammar, step, moment)
 
     def denied(part: str) -> Sequence[Meaning]:
         return [meaning_of(tags, unit) for tags in parse_text(denials, part)] if denials else []
 
-    answering, denials = moment == "answering", spoken.denied(step)
+    denials = spoken.denied(step)
     numbers, values = spoken.number_words, spoken.value_words
     found = in_clauses(text, read, denied, numbers, values, answering=answering)
     if found is None and answering and any(isinstance(one, Take) for one in denied(text)):
@@ -125,5 +124,6 @@ def read_otherwise(
         return None
     if isinstance(told, Command) and told.name == "correct":
         return told
-    put_right = _by_clauses(text, spoken, grammar, step, moment)
+    read, answering = _reader(spoken, grammar, step, moment), moment == "answering"
+    put_right = _by_clauses(text, read, spoken, step, answering=answering)
     return put_right if isinstance(put_right, Command) or is_correction(put_right) else None

@@ -76,7 +76,9 @@ def beside_remarks(
 def before_remark(said: Sequence[str], spoken: SpokenPlan) -> list[int]:
     """Where a remark may begin that lasts to the end: "that's the lot"; the last place first."""
     remarks = spoken.language.remarks
-    begin = remarks["begin"] | {"and"} if remarks else frozenset()
+    if not remarks:
+        return []
+    begin = remarks["begin"] | remarks["behind_lists"]
     cut = _Cutting(said, frozenset(), spoken, answering=False)
     return [
         end
@@ -106,15 +108,16 @@ class _Cutting:
         if not start:
             return True
         words, remarks = self.said[:start], self._remarks
-        chatter = (remarks["chatter"] | self.spoken.language.fillers).issuperset(words)
+        chatter = self._chatter.issuperset(words)
         if start not in self.stops:
             number = any(map(self._number, self.said[start:end]))
             if number and not self._in_full(start, end):
                 return False
             if self._number(words[-1]) and self._number(self.said[start]):
                 return False
-            anew = remarks["markers"] if number else remarks["markers"] | remarks["begin"]
-            if not chatter and self.said[start] not in anew:
+            anew = self.said[start] in remarks["markers"]
+            anew |= not number and self.said[start] in remarks["begin"]
+            if not chatter and not anew:
                 return False
         return words[0] not in remarks["asking"] and not self._matters(0, start)
 
@@ -141,11 +144,9 @@ class _Cutting:
         """
         if end == len(self.said):
             return True
-        size = len(self.said)
-        broken = self._remarks["never_last"] | (
-            self._remarks["joins"] if end == size - 1 else set()
-        )
-        if self.said[-1] in broken:
+        size, last = len(self.said), self.said[-1]
+        joins = end == size - 1 and last in self._remarks["joins"]
+        if joins or last in self._remarks["never_last"]:
             return False
         bad = self._matters(end, size)
         if asks:
@@ -187,14 +188,14 @@ class _Cutting:
     def _in_full(self, start: int, end: int) -> bool:
         """Whether a part ends as a value with its unit does, in the plural, or with its point."""
         words, last = self.said[start:end], self.said[end - 1]
-        if last in self._remarks["units"] | self.spoken.value_words - self.spoken.number_words:
-            return last not in self._remarks["singular"] or words[-2:-1] in (["a"], ["an"])
+        if last in self._units:
+            single = len(words) > 1 and words[-2] in self._remarks["articles"]
+            return last not in self._remarks["singular"] or single
         pointed = any("." in word for word in words if is_numeral(word))
-        return (pointed or "point" in words) and self._number(last)
+        return (pointed or not self._remarks["point"].isdisjoint(words)) and self._number(last)
 
     def _number(self, word: str) -> bool:
-        numbers = self.spoken.number_words - self.spoken.language.homophones.keys()
-        return is_numeral(word) or word in numbers - self._remarks["never_last"]
+        return is_numeral(word) or word in self._numbers
 
     def _innocent_from(self, start: int) -> bool:
         return any(a == start for a, _ in self._innocent)
@@ -203,7 +204,20 @@ class _Cutting:
     def _remarks(self) -> Mapping[str, frozenset[str]]:
         return self.spoken.language.remarks
 
-    @property
+    @cached_property
+    def _chatter(self) -> frozenset[str]:
+        return self._remarks["chatter"] | self.spoken.language.fillers
+
+    @cached_property
+    def _numbers(self) -> frozenset[str]:
+        numbers = self.spoken.number_words - self.spoken.language.homophones.keys()
+        return numbers - self._remarks["never_last"]
+
+    @cached_property
+    def _units(self) -> frozenset[str]:
+        return self._remarks["units"] | self.spoken.value_words - self.spoken.number_words
+
+    @cached_property
     def _denying(self) -> frozenset[str]:
         denials = self.spoken.language.denials - self._remarks["reserved"]
         return denials | self._remarks["soft"]

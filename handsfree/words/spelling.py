@@ -59,7 +59,7 @@ class Spelling:
 
     def _words(self, word: str) -> list[Tokens]:
         written = {word, word.capitalize(), word.upper() if len(word) <= 2 else word}
-        return [tuple(self._encode(f" {form}")) for form in sorted(written)]
+        return [self.plain(form) for form in sorted(written)]
 
     def _letters(self, token: int) -> str:
         return letters_of(self._decode((token,)))

@@ -6,10 +6,13 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import yaml
 
+from handsfree.encoder import encoder
 from handsfree.errors import Missing
 from handsfree.grammar import jsgf, unknown_colours
+from handsfree.grammar.intents import Intents
 from handsfree.grammar.language import Language
 from handsfree.plan import LoadedPlan
 
@@ -48,7 +51,9 @@ def load_language(name: str = "en") -> Language:
         _data(folder / f"{part}.yaml") for part in ("prompts", "language", "conditions")
     )
     words = _pronunciations(folder)
-    return Language.of_grammars(name, grammars, said, words, conditions=conditions, **settings)
+    return Language.of_grammars(
+        name, grammars, said, words, conditions=conditions, intents=_intents(folder), **settings
+    )
 
 
 def language_of(loaded: LoadedPlan) -> Language:
@@ -61,6 +66,14 @@ def language_of(loaded: LoadedPlan) -> Language:
     language = load_language(loaded.plan.language)
     loaded.refuse(unknown_colours(language, loaded.plan))
     return language
+
+
+def _intents(folder: Path) -> Intents | None:
+    path, encode = folder / "intents.npz", encoder()
+    if encode is None or not path.exists():
+        return None
+    with np.load(path) as learnt:
+        return Intents(tuple(map(str, learnt["names"])), learnt["weights"], encode)
 
 
 def _data(path: Path) -> dict[str, Any]:

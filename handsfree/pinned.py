@@ -9,7 +9,9 @@ from pathlib import Path
 from handsfree.errors import Missing
 
 
-def check_pinned(model: str, folder: Path, sha256: Mapping[str, str], remedy: str) -> None:
+def check_pinned(
+    model: str, folder: Path, sha256: Mapping[str, str], remedy: str, *, alone: bool = True
+) -> None:
     """Nothing, if the files of a folder are the pinned ones, and these alone.
 
     Whatever lies beside the weights may be read as a setting of the model, so nothing may.
@@ -19,6 +21,7 @@ def check_pinned(model: str, folder: Path, sha256: Mapping[str, str], remedy: st
         folder: of the files.
         sha256: of each file by name, in hexadecimal.
         remedy: how to get it.
+        alone: False if each file is read by its name, so that others may lie beside it.
 
     Raises:
         Missing: one is not there, is another, or is too much.
@@ -31,7 +34,7 @@ def check_pinned(model: str, folder: Path, sha256: Mapping[str, str], remedy: st
             found = hashlib.file_digest(opened, "sha256").hexdigest()
         if found != wanted:
             raise _other(model, file, remedy)
-    for file in sorted(folder.iterdir()):
+    for file in sorted(folder.iterdir()) if alone else ():
         if file.name not in sha256:
             raise _other(model, file, remedy)
 

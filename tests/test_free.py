@@ -350,7 +350,7 @@ def test_a_wire_that_may_be_meant_is_asked_about_by_name(talk: Talk) -> None:
 
 def test_a_condition_that_was_missed_is_asked_for_again(talk: Talk) -> None:
     said(talk, "new wire brown pin one")
-    assert said(talk, "connector and plugged") == "Say again?"
+    assert said(talk, "connector and plugged") == "Is connector unplugged set?"
     assert said(talk, "did you see the match last night") == ""
 
 

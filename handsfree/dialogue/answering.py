@@ -46,6 +46,16 @@ def correctable(session: Session) -> bool:
     return session.question is not None and session.question.kind in ("confirm", "which")
 
 
+def chosen(session: Session, understood: Understood) -> Understood:
+    """A correction by one of the values between which is asked chooses it."""
+    match understood.meaning:
+        case Command(name="correct", take=take) if take and session.question:
+            offered = session.question.candidates if session.question.kind == "which" else ()
+            if any(_alike(take, one) for one in offered):
+                return replace(understood, meaning=take)
+    return understood
+
+
 def is_put_right(understood: Understood) -> bool:
     """Whether it is a correction whose number is not settled."""
     return is_correction(understood.meaning)

@@ -8,6 +8,7 @@ from handsfree.check import Refusal, check, resolve
 from handsfree.dialogue import free, meter, vehicle
 from handsfree.dialogue.answering import (
     answered,
+    chosen,
     correctable,
     correcting,
     in_number_forms,
@@ -190,6 +191,7 @@ class Dialogue:
             settled = in_number_forms(understood)
             settled = resolve(settled, step, desk.plan, session.taken) if step else settled
             understood = correcting(settled, something=bool(session.last) or asked)
+        understood = chosen(session, understood)
         understood = _sure(understood, session)
         if desk.free and not session.watch:
             return free.settled(desk, session, understood)

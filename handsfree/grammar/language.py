@@ -11,6 +11,7 @@ from handsfree.errors import BadInput
 from handsfree.grammar import jsgf
 from handsfree.grammar.automaton import Automaton
 from handsfree.grammar.building import Unfolding, build
+from handsfree.grammar.intents import Intents
 from handsfree.grammar.numerals import number_of
 
 Bindings = Mapping[str, jsgf.Expansion]
@@ -35,6 +36,7 @@ class Language:
         fillers: words that add nothing to it.
         little: words that add nothing to a question to the tool.
         remarks: words of remarks beside a statement, by what they may do there.
+        intents: tells what is mostly wanted by sentences that no grammar has; None if nothing can.
         conditions: what a person may set that no plan names, with other words for it.
         text_only: rules that no recogniser is given: those of the grammar NAME.gist.
     """
@@ -53,6 +55,7 @@ class Language:
     text_only: frozenset[str] = frozenset()
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     remarks: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    intents: Intents | None = None
 
     @classmethod
     def of_grammars(
@@ -71,6 +74,7 @@ class Language:
         little: Iterable[str] = (),
         conditions: Mapping[str, Iterable[str]] | None = None,
         remarks: Mapping[str, Iterable[str]] | None = None,
+        intents: Intents | None = None,
     ) -> Language:
         """Join grammar files.
 
@@ -106,6 +110,7 @@ class Language:
             frozenset(r for g in grammars if g.name.endswith(".gist") for r in g.rules),
             {say: tuple(names) for say, names in (conditions or {}).items()},
             {use: frozenset(words) for use, words in (remarks or {}).items()},
+            intents,
         )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:

@@ -352,6 +352,12 @@ class SpokenPlan:
         begins, each = (self._read[rule] for rule in rules)
         return begins, each
 
+    @cached_property
+    def wire(self) -> Unfolding:
+        """What reads the name of a wire in a text, also by its role."""
+        slots = self._slots_of_text(None)
+        return self.language.parser(slots["wire"], slots)
+
     def denied(self, step: Step | None) -> Unfolding | None:
         """What denies a value that was said or heard before; of text alone, made once.
 

@@ -38,7 +38,7 @@ LONGEST_CUT = 16
 #: Parts of a text, at most.
 MOST_CLAUSES = 3
 #: A stop, before a space: no point of a number.
-_STOP = re.compile(r"[,;:.!?]+(?=\s)|\s[-\u2013\u2014]\s")
+STOP = re.compile(r"[,;:.!?]+(?=\s)|\s[-\u2013\u2014]\s")
 
 _Parts = tuple[Meaning, ...]
 
@@ -101,7 +101,7 @@ def in_clauses(
 
 def stops_of(text: str) -> list[int]:
     """Where commas and full stops part the words of a text: how many words stand before each."""
-    return list(accumulate(len(tokens(part)) for part in _STOP.split(text)))[:-1]
+    return list(accumulate(len(tokens(part)) for part in STOP.split(text)))[:-1]
 
 
 def restated(text: str, read: Reader) -> Take | None:

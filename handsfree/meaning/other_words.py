@@ -9,6 +9,7 @@ from handsfree.grammar.parsing import Parser
 from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
+from handsfree.meaning.intent import by_intent
 from handsfree.meaning.meanings import (
     Ambiguous,
     Aside,
@@ -27,6 +28,8 @@ from handsfree.plan.schema import Step
 
 #: No smaller number is one that was said twice: "four nine, four point nine" is 494.9.
 LEAST_TWICE = 100
+#: An intent that is as likely says better than the gist which command is meant.
+SURE_INTENT = 0.8
 
 
 def in_other_words(
@@ -43,8 +46,14 @@ def in_other_words(
     if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
+    if isinstance(told, Command) and told.take is None:
+        meant = by_intent(text, spoken, grammar, read, step, moment, SURE_INTENT)
+        return meant if isinstance(meant, Command) else told
     if told is None or isinstance(told, Aside):
         told = beside_remarks(text, read, spoken, step, answering=answering) or told
+    if told is None or (isinstance(told, Aside) and told.kind in ("unknown", "several")):
+        meant = by_intent(text, spoken, grammar, read, step, moment)
+        told = meant if meant and not (told and isinstance(meant, Ambiguous)) else told
     return told
 
 

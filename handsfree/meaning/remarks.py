@@ -11,7 +11,7 @@ chatter alone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
@@ -85,6 +85,16 @@ def before_remark(said: Sequence[str], spoken: SpokenPlan) -> list[int]:
         for end in range(len(said) - 1, 0, -1)
         if said[end] in begin and cut.after(0, end, asks=False)
     ]
+
+
+def stands(
+    said: Sequence[str], stops: Collection[int], spoken: SpokenPlan, start: int, end: int
+) -> bool:
+    """Whether a part stands apart from what is behind it, and that cannot change it."""
+    if not spoken.language.remarks:
+        return end == len(said)
+    cut = _Cutting([word.lower() for word in said], frozenset(stops), spoken, answering=False)
+    return cut.parted(start, end) and cut.after(start, end, asks=False)
 
 
 @dataclass(frozen=True)

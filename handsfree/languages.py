@@ -73,7 +73,7 @@ def _intents(folder: Path) -> Intents | None:
     if encode is None or not path.exists():
         return None
     with np.load(path) as learnt:
-        return Intents(tuple(map(str, learnt["names"])), learnt["weights"], encode)
+        return Intents(tuple(map(str, learnt["names"])), learnt["weights"].astype(float), encode)
 
 
 def _data(path: Path) -> dict[str, Any]:

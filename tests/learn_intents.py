@@ -2,8 +2,8 @@
 
 `python -m tests.learn_intents` learns from all lessons: the open phrasings (tests/data/phrasings),
 the tuning split of what is said outside (tests/speech_bench/outside.py), and the sentences of
-tests/data/intents, by people who had seen nothing of the project but a brief; "F" was made of
-frames by a script.  What is kept aside is not learnt from.
+tests/data/intents, made up by writers who had seen nothing of the project but a brief; "frames" was
+made by a script.  What is kept aside is not learnt from.
 """
 
 from __future__ import annotations
@@ -34,7 +34,6 @@ Array = NDArray[np.float64]
 PRICE = 0.05
 
 _SENTENCES = {
-    "condition": {},
     "state": {"battery": "battery voltage", "short to supply": "short to power"},
     "answer": {"first": "the first", "second": "the second"},
     "command": {
@@ -67,6 +66,9 @@ def intent(one: Phrasing) -> str:
     return _SENTENCES.get(one.means, {}).get(value, value)
 
 
+_ENCODE = encoder()
+
+
 @dataclass(frozen=True)
 class Lesson:
     """A sentence where it is said, and what is wanted by it."""
@@ -78,11 +80,8 @@ class Lesson:
     @property
     def seen(self) -> Array:
         """What the classifier sees of it: the encoded sentence, the cues and a constant."""
-        assert ENCODE, "the encoder is not installed"
-        return np.concatenate([ENCODE(self.text), self.sentence.cues, [1.0]])
-
-
-ENCODE = encoder()
+        assert _ENCODE, "the encoder is not installed"
+        return np.concatenate([_ENCODE(self.text), self.sentence.cues, [1.0]])
 
 
 def of_phrasing(one: Phrasing) -> Lesson:
@@ -130,10 +129,7 @@ def lessons() -> Iterator[Lesson]:
             yield of_phrasing(Phrasing(told["said"], told["at"], told["means"], told))
     for one in outside("tune"):
         desk = about(one.plan).desk
-        step = desk.plan.step(one.step)
-        named = (name for answer in step.measure.options or () for name in answer.names)
-        if one.text not in named:
-            session = Session(step=step.id, condition=step.condition, phase=step.phase)
+        if session := one.scene(desk.plan):
             yield Lesson(one.text, said_at(one.text, desk, session), NO_INTENT)
 
 

@@ -251,11 +251,21 @@ class SpokenPlan:
         return words | {word for word, like in self.language.homophones.items() if like in words}
 
     @cached_property
+    def plain_number_words(self) -> frozenset[str]:
+        """Words of which numbers are made, without those that only sound so."""
+        return self.number_words - self.language.homophones.keys()
+
+    @cached_property
     def value_words(self) -> frozenset[str]:
         """Words of which values are made: numbers and units."""
         slots = self.slots(None, written=False)
         units = self.language.parser(slots["unit"], slots).vocabulary
         return self.number_words | units - {"a"}
+
+    @cached_property
+    def unit_words(self) -> frozenset[str]:
+        """Words of which units alone are made."""
+        return self.value_words - self.number_words
 
     @cached_property
     def name_words(self) -> frozenset[str]:

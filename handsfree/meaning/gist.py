@@ -121,7 +121,7 @@ def _guards(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
     """Words that must not be passed over for this meaning."""
     language = spoken.language
     if isinstance(meaning, Aside):
-        return language.denials | (spoken.number_words - language.homophones.keys() - _LITTLE)
+        return language.denials | (spoken.plain_number_words - _LITTLE)
     if isinstance(meaning, Command) and meaning.name not in DECISIVE:
         return language.denials | (spoken.subject_words & spoken.number_words - _LITTLE)
     return language.denials | language.guards | (spoken.subject_words - _LITTLE)

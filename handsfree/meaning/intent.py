@@ -148,27 +148,23 @@ class Sentence:
     @property
     def broken_off(self) -> bool:
         """Whether it ends with a word that never ends one: "and", "point"."""
-        remarks = self.spoken.language.remarks
-        never = remarks.get("never_last", frozenset()) | remarks.get("point", frozenset())
-        return self.said[-1] in never
+        return self.said[-1] in self._listed("never_last") | self._listed("point")
 
     def wanted(self, intent: str, read: Reader) -> Meaning | None:
         """What is meant, if this is the intent; None if it cannot be meant here."""
-        match intent:
-            case "nothing":
-                return None
-            case "something vague":
-                return Aside("hedged")
-            case "a note":
-                return Note(" ".join(self.said))
-            case "a value" | "a correction":
-                return self._value(corrects=intent == CORRECT)
-            case "values":
-                return self._several()
-            case "go to a wire":
-                pins = {pin for _, _, pin in self.wires}
-                known = len(pins) == 1 and not self._other_colour
-                return Command("go", wire=pins.pop()) if known else None
+        if intent == NO_INTENT:
+            return None
+        if intent == VAGUE:
+            return Aside("hedged")
+        if intent == NOTE:
+            return Note(" ".join(self.said))
+        if intent in (VALUE, CORRECT):
+            return self._value(corrects=intent == CORRECT)
+        if intent == VALUES:
+            return self._several()
+        if intent == GO:
+            known = len(self._pins) == 1 and not self._other_colour
+            return Command("go", wire=next(iter(self._pins))) if known else None
         meant = [one for one in read(intent) if not isinstance(one, Aside)]
         if len(meant) != 1 or (isinstance(meant[0], Take) and self._doubtful):
             return None
@@ -186,9 +182,8 @@ class Sentence:
         places = [place for place in self.numbers if not self._denied(place[0])]
         if self._other_colour:
             return None
-        if not corrects and (self._doubtful or self._denied(DENIES_NEXT)):
-            return None
-        if not corrects and any(map(self._made_other, places)):
+        doubtful = self._doubtful or self._denied(DENIES_NEXT) or places != self.values
+        if doubtful and not corrects:
             return None
         told = [one for _, _, readings in places for one in readings]
         in_full = [one for one in told if one.unit_spoken]
@@ -203,8 +198,11 @@ class Sentence:
         return takes[0] if len(takes) == 1 else Ambiguous(tuple(takes), "heard")
 
     def _named(self, reading: Reading) -> Reading:
-        pins = {pin for _, _, pin in self.wires}
-        return replace(reading, wire=pins.pop()) if len(pins) == 1 else reading
+        return replace(reading, wire=next(iter(self._pins))) if len(self._pins) == 1 else reading
+
+    @property
+    def _pins(self) -> set[str]:
+        return {pin for _, _, pin in self.wires}
 
     @property
     def _other_colour(self) -> bool:
@@ -217,9 +215,8 @@ class Sentence:
     def _doubtful(self) -> bool:
         """Whether it begins as what is no reading does: "almost", "there's no"."""
         language, begins = self.spoken.language, range(1, LONGEST_DOUBT + 1)
-        asking = language.remarks.get("asking", _NONE)
-        return not asking.isdisjoint(self.said[:1]) or (
-            any(language.is_said(rule, self.said[:end]) for rule in _DOUBTS for end in begins)
+        return not self._listed("asking").isdisjoint(self.said[:1]) or any(
+            language.is_said(rule, self.said[:end]) for rule in _DOUBTS for end in begins
         )
 
     def _several(self) -> Meaning | None:
@@ -228,7 +225,7 @@ class Sentence:
         starts = [a for a, _, _ in self.wires] + [len(self.said)]
         for (_, end, pin), until in zip(self.wires, starts[1:], strict=True):
             within = [place for place in self.numbers if end <= place[0] and place[1] <= until]
-            if len(within) != 1 or self._made_other(within[0]):
+            if len(within) != 1 or within[0] not in self.values:
                 return Aside("several")
             takes = tuple(replace(one, wire=pin) for one in within[0][2])
             found.append(takes[0] if len(takes) == 1 else Ambiguous(takes, "number form"))
@@ -272,14 +269,12 @@ class Sentence:
             return True
         before = self.said[start - 1 : start] if start not in self.stops else ()
         after = self.said[end : end + 1] if end not in self.stops else ()
-        if self._cut_off(start):
-            return True
-        return any(map(self._of_number, (*before, *after)))
+        return self._cut_off(start) or any(map(self._of_number, (*before, *after)))
 
     def _cut_off(self, start: int) -> bool:
         """Whether a number begins with its point, behind a word that may be its whole part."""
         language = self.spoken.language
-        begins = start > 0 and self.said[start] in language.remarks.get("point", _NONE)
+        begins = start > 0 and self.said[start] in self._listed("point")
         return begins and self.said[start - 1] not in language.little | language.fillers
 
     def _made_other(self, place: _Place) -> bool:
@@ -290,14 +285,14 @@ class Sentence:
         if (
             self._denied(start)
             or any(language.is_said(rule, part) for rule in _DOUBTS for part in before)
-            or not (language.remarks.get("reserved", _NONE) - _SHOWS).isdisjoint(before[1])
+            or not (self._listed("reserved") - self._listed("shows")).isdisjoint(before[1])
         ):
             return True
         if not ways[0].unit_spoken:  # it may count anything
             return not stands(self.said, self.stops, self.spoken, start, end)
         after = [self.said[end : end + size] for size in sizes] if end not in self.stops else [[]]
         innocent = any(language.is_said("innocent", part) for part in after)
-        other = language.remarks.get("reserved", _NONE) | language.remarks.get("owners", _NONE)
+        other = self._listed("reserved") | self._listed("owners")
         return any(
             language.is_said(rule, part) for rule in ("hedge_after", "hedging") for part in after
         ) or not (innocent or other.isdisjoint(after[0]))
@@ -308,16 +303,23 @@ class Sentence:
         return not (language.denials - language.guards).isdisjoint(before)
 
     def _numeral(self, word: str) -> bool:
-        numbers = self.spoken.number_words - self.spoken.language.homophones.keys() - _LITTLE
-        return is_numeral(word) or word in numbers
+        return is_numeral(word) or word in self._numbers
 
     def _of_number(self, word: str) -> bool:
-        units = self.spoken.value_words - self.spoken.number_words
-        return self._numeral(word) or word in units
+        return self._numeral(word) or word in self.spoken.unit_words
 
     def _of_value(self, word: str) -> bool:
-        values = self.spoken.value_words - self.spoken.language.homophones.keys()
-        return is_numeral(word) or word in values or word == "a"
+        return self._of_number(word) or word in self.spoken.plain_number_words
+
+    @cached_property
+    def _numbers(self) -> frozenset[str]:
+        """Words of numbers that are no little words too."""
+        little = self._listed("articles") | self._listed("behind_lists")
+        return self.spoken.plain_number_words - little
+
+    def _listed(self, use: str) -> frozenset[str]:
+        """Words by what they may do in a remark; none in a language that does not tell."""
+        return self.spoken.language.remarks.get(use, frozenset())
 
     def _spans(self, longest: int, fits: Callable[[str], bool]) -> Iterator[tuple[int, int]]:
         """Runs of words that fit and are in no name of a wire, the longest first."""
@@ -336,10 +338,5 @@ def _counts(reading: Reading) -> bool:
     return reading.number is not None and (reading.number != 1 or reading.unit_spoken)
 
 
-#: Words of numbers that are also little words.
-_LITTLE = frozenset({"a", "and"})
-#: What a meter does, of the words that may take a value back.
-_SHOWS = frozenset({"says", "say"})
-_NONE: frozenset[str] = frozenset()
 #: Rules of what makes a value behind it no reading.
 _DOUBTS = ("hedge", "wanted", "earlier", "asking", "denial", "hedging")

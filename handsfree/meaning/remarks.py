@@ -220,12 +220,11 @@ class _Cutting:
 
     @cached_property
     def _numbers(self) -> frozenset[str]:
-        numbers = self.spoken.number_words - self.spoken.language.homophones.keys()
-        return numbers - self._remarks["never_last"]
+        return self.spoken.plain_number_words - self._remarks["never_last"]
 
     @cached_property
     def _units(self) -> frozenset[str]:
-        return self._remarks["units"] | self.spoken.value_words - self.spoken.number_words
+        return self._remarks["units"] | self.spoken.unit_words
 
     @cached_property
     def _denying(self) -> frozenset[str]:
@@ -237,7 +236,7 @@ class _Cutting:
         """The places of words that may change what is said beside them, by themselves."""
         language, spoken = self.spoken.language, self.spoken
         known = language.denials | self._remarks["reserved"] | self._remarks["soft"]
-        known |= (spoken.value_words - spoken.number_words) | language.colours.keys()
+        known |= spoken.unit_words | language.colours.keys()
         counted = self._remarks["chatter"]
         return {
             i

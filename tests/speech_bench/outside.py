@@ -22,6 +22,7 @@ from handsfree.dialogue import Response as Answer
 from handsfree.dialogue import Session
 from handsfree.events import Asked, ReadingTaken, Spoke, UtteranceHeard
 from handsfree.meaning import Aside, Command, SetCondition, Unclear
+from handsfree.plan.schema import Plan
 
 from .conditions import CONDITIONS
 from .hearing import Listener
@@ -114,6 +115,13 @@ class Outside:
     text: str
     plan: str
     step: str
+
+    def scene(self, plan: Plan) -> Session | None:
+        """Where it is said; None where it is an answer after all: "ready", if that is asked for."""
+        step = plan.step(self.step)
+        if self.text in (name for answer in step.measure.options or () for name in answer.names):
+            return None
+        return Session(step=step.id, condition=step.condition, phase=step.phase)
 
 
 @cache

@@ -16,6 +16,8 @@ from handsfree.grammar.numerals import number_of
 
 Bindings = Mapping[str, jsgf.Expansion]
 
+_WORD = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*'?")
+
 
 @dataclass(frozen=True)
 class Language:
@@ -31,6 +33,7 @@ class Language:
         spaced: whether its words are always written apart.
         alike: pairs of words that are taken for each other, each both ways round.
         homophones: a word as a transcriber may write it, to the word that it sounds like.
+        spellings: a word of a dialect, to the plain words for it.
         denials: words that deny what is said around them, or make it somebody else's.
         guards: words that make a value or a wish into something else.
         fillers: words that add nothing to it.
@@ -56,6 +59,7 @@ class Language:
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     remarks: Mapping[str, frozenset[str]] = field(default_factory=dict)
     intents: Intents | None = None
+    spellings: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of_grammars(
@@ -75,6 +79,7 @@ class Language:
         conditions: Mapping[str, Iterable[str]] | None = None,
         remarks: Mapping[str, Iterable[str]] | None = None,
         intents: Intents | None = None,
+        spellings: Mapping[str, str] | None = None,
     ) -> Language:
         """Join grammar files.
 
@@ -111,6 +116,7 @@ class Language:
             {say: tuple(names) for say, names in (conditions or {}).items()},
             {use: frozenset(words) for use, words in (remarks or {}).items()},
             intents,
+            spellings or {},
         )
 
     def automaton(self, rule: str | jsgf.Expansion, bindings: Bindings | None = None) -> Automaton:
@@ -138,6 +144,10 @@ class Language:
     def as_it_sounds(self, text: str) -> str:
         """`text` with the words that it sounds like: "for point to" is "four point two"."""
         return " ".join(self.homophones.get(word, word) for word in text.lower().split())
+
+    def spelled_plainly(self, text: str) -> str:
+        """`text` with plain words for those of dialects: "runnin'" is "running"."""
+        return _WORD.sub(lambda word: self.spellings.get(word[0].lower(), word[0]), text)
 
     def phrases(self, rule: str, bindings: Bindings | None = None) -> list[str]:
         """Every sentence of a small rule, shortest first."""

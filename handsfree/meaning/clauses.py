@@ -157,7 +157,7 @@ def _told(
             yield Command("no")
         case (Command(name="no"),) if answering and values and first:
             yield Ambiguous(values, CORRECTION)
-        case (Command(name="yes" | "choice" | "larger" | "smaller") as one,):
+        case (Command(name="yes" | "choice" | "larger" | "smaller", take=None) as one,):
             yield from (replace(one, take=value) for value in values)
         case (Command(name="repeat"),) if values and first:
             yield values[0] if len(values) == 1 else Ambiguous(values, "number form")

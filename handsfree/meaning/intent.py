@@ -52,6 +52,8 @@ LONGEST_VALUE, LONGEST_NAME = 9, 5
 DENIES_NEXT = 2
 #: Words that make a value no reading, at most.
 LONGEST_DOUBT = 4
+#: Words of a wish that is denied, at most.
+LONGEST_DENIED = 9
 #: Values between which is asked, at most.
 MOST_VALUES = 3
 
@@ -169,6 +171,27 @@ class Sentence:
         if len(meant) != 1 or (isinstance(meant[0], Take) and self._doubtful):
             return None
         return self._of_wire(meant[0], intent)
+
+    def keeps(self, wish: str) -> bool:
+        """Whether what is wished is denied: "don't take that one back", "leave it as it is".
+
+        Args:
+            wish: a command, or "a condition".
+        """
+        language = self.spoken.language
+        answers = {word for no in language.phrases("no") for word in no.split()}
+        denials = (language.denials - answers) | self._listed("asking")
+        rules = ["denied_wish", *(["kept"] if wish in _OF_THE_LAST else [])]
+        size = len(self.said)
+        return any(
+            language.is_said(rule, self.said[start:end])
+            for rule in rules
+            if rule in language.rules
+            for start in range(size)
+            for end in range(start + 1, min(start + LONGEST_DENIED, size) + 1)
+            if not any(start < stop < end for stop in self.stops)
+            and denials.isdisjoint(self.said[start - 1 : start] if start else ())
+        )
 
     def _of_wire(self, meant: Meaning, intent: str) -> Meaning:
         """With the wire that is named, unless it has the name of what is said of it."""
@@ -338,5 +361,7 @@ def _counts(reading: Reading) -> bool:
     return reading.number is not None and (reading.number != 1 or reading.unit_spoken)
 
 
+#: Wishes about what is logged, or asked for.
+_OF_THE_LAST = ("strike", "correct", "skip", "last")
 #: Rules of what makes a value behind it no reading.
 _DOUBTS = ("hedge", "wanted", "earlier", "asking", "denial", "hedging")

@@ -9,14 +9,16 @@ from handsfree.grammar.parsing import Parser
 from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
-from handsfree.meaning.intent import by_intent
+from handsfree.meaning.intent import Sentence, by_intent
 from handsfree.meaning.meanings import (
+    DECISIVE,
     Ambiguous,
     Aside,
     Command,
     Meaning,
     Reading,
     SetCondition,
+    State,
     Take,
     Unclear,
     is_correction,
@@ -24,10 +26,15 @@ from handsfree.meaning.meanings import (
 from handsfree.meaning.parsed import meanings_of
 from handsfree.meaning.remarks import beside_remarks
 from handsfree.meaning.tags import meaning_of
+from handsfree.meaning.trimmed import trimmed
 from handsfree.plan.schema import Step
 
 #: No smaller number is one that was said twice: "four nine, four point nine" is 494.9.
 LEAST_TWICE = 100
+#: Commands that may be denied: "don't skip it", "leave the last one as it is".
+_WISHES = DECISIVE | {"last"}
+#: What the gist tells as well as any intent.
+_ANSWERS = ("yes", "no", "choice")
 #: An intent that is as likely says better than the gist which command is meant.
 SURE_INTENT = 0.8
 
@@ -35,18 +42,55 @@ SURE_INTENT = 0.8
 def in_other_words(
     text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
 ) -> Meaning | None:
-    """What a text comes to by its parts, or by its gist."""
+    """What a text comes to by its parts, by its gist, or by what is mostly wanted so."""
+    text = spoken.language.spelled_plainly(text)
+    told = _in_any_way(text, spoken, grammar, step, moment)
+    sentence = Sentence.of(text, spoken, grammar, step, moment)
+    match told:
+        case Reading() | State():
+            read = _reader(spoken, grammar, step, moment)
+            astray = _other_wires(told, sentence, read, step)
+            if astray and gist(text, spoken, step, moment) != told:  # which knows of pairs
+                return Aside("several")
+        case Command(name=name, take=None) if name in _WISHES and sentence.keeps(name):
+            return Aside("kept")
+        case SetCondition() if sentence.keeps("a condition"):
+            return Aside("kept")
+    return told
+
+
+def _other_wires(
+    take: Reading | State, sentence: Sentence, read: Reader, step: Step | None
+) -> bool:
+    """Whether a text that comes to one value names more wires than those it is taken from.
+
+    "Earth" may be a wire and a state: there it is the state.
+    """
+
+    def is_state(start: int, end: int) -> bool:
+        told = read(" ".join(sentence.said[start:end])) if isinstance(take, State) else ()
+        return any(isinstance(one, State) for one in told)
+
+    named = {pin for start, end, pin in sentence.wires if not is_state(start, end)}
+    return len(named) > 1 and not (step and named <= {*step.pins})
+
+
+def _in_any_way(
+    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
     if moment not in ("beginning", "listening", "answering"):
         return gist(text, spoken, step, moment)
     read = _reader(spoken, grammar, step, moment)
     answering = moment == "answering"
+    if bare := _trimmed(text, read, spoken, grammar, step, moment):
+        return bare
     parts = _by_clauses(text, read, spoken, step, answering=answering)
     if parts is not None and not isinstance(parts, Aside):
         return parts
     if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
-    if isinstance(told, Command) and told.take is None:
+    if isinstance(told, Command) and told.take is None and told.name not in _ANSWERS:
         meant = by_intent(text, spoken, grammar, read, step, moment, SURE_INTENT)
         return meant if isinstance(meant, Command) else told
     if told is None or isinstance(told, Aside):
@@ -55,6 +99,25 @@ def in_other_words(
         meant = by_intent(text, spoken, grammar, read, step, moment)
         told = meant if meant and not (told and isinstance(meant, Ambiguous)) else told
     return told
+
+
+def _trimmed(
+    text: str, read: Reader, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
+    """What a text comes to without what carries nothing; what may be asked only by the grammar."""
+    language = spoken.language
+    asking = language.remarks.get("asking", frozenset())
+    begins = text.lower().split()[:1]
+    for shorter in trimmed(text, language, answering=moment == "answering"):
+        asks = not (asking.isdisjoint(begins) or shorter.lower().split()[:1] == begins)
+        found = meanings_of(grammar, shorter, step, moment, language) if asks else read(shorter)
+        told = [one for one in found if not isinstance(one, Aside | Unclear)]
+        readings = tuple(one for one in told if isinstance(one, Reading))
+        if len(readings) == len(told) > 1:
+            return Ambiguous(readings, "number form")
+        if len(told) == 1:
+            return told[0]
+    return None
 
 
 def _by_clauses(
@@ -125,14 +188,18 @@ def read_otherwise(
         return Ambiguous((twice, found), "number form") if twice else None
     if not isinstance(found, Aside):
         return None
+    read = _reader(spoken, grammar, step, moment)
+    if found.kind == "negated" and moment != "answering":  # "yeah no that's five"
+        bare = _trimmed(text, read, spoken, grammar, step, moment)
+        if isinstance(bare, Reading | Ambiguous):
+            return bare
     told = gist(text, spoken, step, moment, strictly=True)
-    wanted = ("yes", "no", "choice") if moment == "answering" else ()
+    wanted = _ANSWERS if moment == "answering" else ()
     if isinstance(told, Command) and told.name in wanted:
         return told
     if found.kind != "negated":
         return None
     if isinstance(told, Command) and told.name == "correct":
         return told
-    read, answering = _reader(spoken, grammar, step, moment), moment == "answering"
-    put_right = _by_clauses(text, read, spoken, step, answering=answering)
+    put_right = _by_clauses(text, read, spoken, step, answering=moment == "answering")
     return put_right if isinstance(put_right, Command) or is_correction(put_right) else None

@@ -73,18 +73,19 @@ class _Cut:
         return self.unread, self.gist
 
 
-def several(text: str, spoken: SpokenPlan, step: Step | None) -> Understood | None:
-    """The values of several wires that `text` tells; an aside if all of it is denied, or asked.
+def several(told: str, spoken: SpokenPlan, step: Step | None) -> Understood | None:
+    """The values of several wires that are `told`; an aside if all of it is denied, or asked.
 
     None if it tells less than two, or if it can be cut in ways that differ in meaning.
 
     Args:
-        text: words outside the grammar of the moment.
+        told: words outside the grammar of the moment.
         spoken: the plan in its language.
         step: the open step; its unit is meant where none is said.
     """
     if step is None:
         return None
+    text = spoken.language.spelled_plainly(told)
     if sum(word in spoken.wire_words for word in words(text, {*spoken.wire_words, "'s"})) < 2:
         return None
     grammars = spoken.several()
@@ -101,7 +102,7 @@ def several(text: str, spoken: SpokenPlan, step: Step | None) -> Understood | No
         cut = _without_remark(said[start:], read)
         if cut is not None:
             meaning = cut.doubt or _half_a_guess(cut.values, step) or Several(cut.values, announced)
-            return Understood(meaning, text, by_gist=cut.gist > 0)
+            return Understood(meaning, told, by_gist=cut.gist > 0)
     return None
 
 

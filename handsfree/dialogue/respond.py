@@ -221,6 +221,8 @@ class Dialogue:
                 pass
             case Aside(about=False):
                 pass
+            case Aside(kind="unknown") | Unclear() if kind == "meant":
+                pass  # it is put once more
             case _ if open_end:  # anything but yes goes on
                 turn = closed(session)
                 return turn.and_then(self._follow(turn.session, understood, heard))

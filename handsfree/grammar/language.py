@@ -149,6 +149,11 @@ class Language:
         """`text` with plain words for those of dialects: "runnin'" is "running"."""
         return _WORD.sub(lambda word: self.spellings.get(word[0].lower(), word[0]), text)
 
+    def warm_up(self) -> None:
+        """Load what encodes sentences, so that the first that is strange need not wait for it."""
+        if self.intents is not None:
+            self.intents.encode(self.name)
+
     def phrases(self, rule: str, bindings: Bindings | None = None) -> list[str]:
         """Every sentence of a small rule, shortest first."""
         return [" ".join(words) for words, _ in self.automaton(rule, bindings).sentences()]

@@ -10,7 +10,9 @@ from handsfree.dialogue import Session
 from handsfree.dialogue.desk import Desk
 from handsfree.dialogue.informed import proposal
 from handsfree.errors import HandsfreeError
+from handsfree.heard import Heard
 from handsfree.job import Job
+from handsfree.meaning import interpret
 from handsfree.words import Transcriber
 
 AFTER_ANSWER = 0.2
@@ -41,6 +43,10 @@ def _work(desk: Desk, session: Session, wait: Callable[[], None]) -> None:
     spoken, here = desk.spoken, desk.focus(session)
     steps = [*([here] if here else []), *desk.plan.steps]
     with suppress(HandsfreeError, LookupError):  # it will be told where it is needed
+        wait()
+        spoken.language.warm_up()
+        wait()
+        interpret(Heard.of_text(desk.plan.title), spoken, here)  # as anything that is strange
         for step in steps[:1] if desk.informed else steps:
             wait()
             spoken.automaton(step)

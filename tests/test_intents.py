@@ -70,6 +70,27 @@ def test_what_is_no_reading_offers_none(text):
     assert isinstance(meant(text), Aside)
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["don't take that one back", "no don't skip it", "leave the last one as it is",
+     "no no keep that one", "don't strike my last reading", "I never asked you to skip that",
+     "please do not remove the value"],
+)  # fmt: skip
+def test_a_wish_that_is_denied_is_not_asked_about(text):
+    response = said(text)
+    assert isinstance(response.understood.meaning, Aside)
+    assert not any(isinstance(one, Asked) and one.question for one in response.events)
+
+
+@pytest.mark.parametrize(
+    ("text", "wish"),
+    [("don't keep that one", "strike"), ("why don't we skip this one", "skip"),
+     ("can't get at it so skip it", "skip"), ("that's not right bin it", "strike")],
+)  # fmt: skip
+def test_a_wish_beside_a_denial_is_asked_about(text, wish):
+    assert meant(text) == Command(wish)
+
+
 def test_talk_is_noted_nowhere() -> None:
     for text in ("did you say make a note water inside", "write your mother a letter"):
         assert not any(isinstance(event, Noted) for event in said(text).events)

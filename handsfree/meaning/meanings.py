@@ -192,7 +192,15 @@ def is_correction(meaning: object) -> bool:
 
 
 AsideKind = Literal[
-    "negated", "hedged", "expected", "past", "asked", "range", "several", "filler", "kept",
+    "negated",
+    "hedged",
+    "expected",
+    "past",
+    "asked",
+    "range",
+    "several",
+    "filler",
+    "kept",
     "unknown",
 ]
 

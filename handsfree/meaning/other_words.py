@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.parsing import Parser
@@ -23,7 +24,7 @@ from handsfree.meaning.meanings import (
     Unclear,
     is_correction,
 )
-from handsfree.meaning.parsed import meanings_of
+from handsfree.meaning.parsed import logged_alike, meanings_of
 from handsfree.meaning.remarks import beside_remarks
 from handsfree.meaning.tags import meaning_of
 from handsfree.meaning.trimmed import trimmed
@@ -86,7 +87,7 @@ def _in_any_way(
         return bare
     parts = _by_clauses(text, read, spoken, step, answering=answering)
     if parts is not None and not isinstance(parts, Aside):
-        return parts
+        return _or_as_a_whole(parts, gist(text, spoken, step, moment, strictly=True), step)
     if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
@@ -99,6 +100,14 @@ def _in_any_way(
         meant = by_intent(text, spoken, grammar, read, step, moment)
         told = meant if meant and not (told and isinstance(meant, Ambiguous)) else told
     return told
+
+
+def _or_as_a_whole(parts: Meaning, whole: Meaning | None, step: Step | None) -> Meaning:
+    """What the parts of a text come to, unless it is another number as a whole: "two k two"."""
+    if not isinstance(parts, Reading) or not isinstance(whole, Reading):
+        return parts
+    same = logged_alike(parts, step) == logged_alike(replace(whole, wire=parts.wire), step)
+    return parts if same else Ambiguous((whole, parts), "number form")
 
 
 def _trimmed(

@@ -95,6 +95,18 @@ def test_yes_does_what_was_meant_and_no_leaves_it() -> None:
     assert kept.session.entries == taken.entries
 
 
+def test_what_is_not_understood_instead_of_an_answer_is_asked_again_and_then_dropped() -> None:
+    strange = "the cat sat in the sun and purred at nobody"
+    asked = said(at("reference"), "righto let's move along")
+    again = said(asked.session, strange)
+    assert kinds(again) == [Asked]
+    assert told(again) == told(asked)
+    dropped = said(again.session, strange, strange)
+    assert dropped.session.question is None
+    assert kinds(dropped)[-1] is Spoke
+    assert kinds(said(dropped.session, strange)) == []
+
+
 def test_a_value_instead_of_an_answer_is_taken() -> None:
     response = said(at("reference"), "righto let's move along", "five volts")
     assert ReadingTaken in kinds(response)

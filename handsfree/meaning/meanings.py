@@ -211,7 +211,8 @@ class Aside:
 
     Attributes:
         kind: a value that is denied, vague, wanted, of the past, asked about or a range; several
-            values that name no wires; a filler; "kept": a wish that is denied; or "unknown": words that the grammar does not have.
+            values that name no wires; a filler; "kept": a wish that is denied; or "unknown": words
+            that the grammar does not have.
         about: whether a value, a state or a wire was named in it, so that it may be meant for us.
     """
 

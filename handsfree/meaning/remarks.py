@@ -126,7 +126,9 @@ class _Cutting:
             if self._number(words[-1]) and self._number(self.said[start]):
                 return False
             anew = self.said[start] in remarks["markers"]
-            anew |= not number and self.said[start] in remarks["begin"] - remarks["never_last"]
+            if not number and self.said[start] in remarks["begin"]:  # "with the ground" goes on
+                anew |= {self.said[start]}.isdisjoint(remarks["never_last"])
+                anew |= words[-1] in remarks["markers"]
             if not chatter and not anew:
                 return False
         return words[0] not in remarks["asking"] and not self._matters(0, start)

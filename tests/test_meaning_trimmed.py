@@ -90,3 +90,11 @@ def test_a_text_without_such_phrases_is_left_alone() -> None:
     assert list(trimmed("four point nine", language, answering=False)) == []
     assert "five" not in trimmed("yeah nah five", language, answering=True)
     assert list(trimmed("so it is", load_language("ko"), answering=False)) == []
+
+
+def test_the_unit_of_several_values_may_stand_behind_all() -> None:
+    told = meant("violet five point one and white two point six, all volts")
+    assert isinstance(told, Several)
+    assert [one.value for one in told.values] == [quantity(5.1, "V"), quantity(2.6, "V")]
+    mixed = meant("violet five ohms white two all volts")
+    assert isinstance(mixed, Aside)

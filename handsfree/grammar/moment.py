@@ -362,6 +362,20 @@ class SpokenPlan:
         begins, each = (self._read[rule] for rule in rules)
         return begins, each
 
+    def unit_of_all(self) -> Unfolding | None:
+        """What tells the unit of several values behind them, in text alone; made once.
+
+        None in a language without such a rule.
+        """
+        rule = "unit_of_all"
+        if rule not in self.language.rules:
+            return None
+        if rule not in self._read:
+            units = _units(self.language, self.plan, None)
+            slots = self._slots_of_text(None) | {"unit": choice([units, Ref("written")])}
+            self._read.setdefault(rule, self.language.parser(rule, slots))
+        return self._read[rule]
+
     @cached_property
     def wire(self) -> Unfolding:
         """What reads the name of a wire in a text, also by its role."""

@@ -36,6 +36,8 @@ from handsfree.plan.schema import Step
 LONGEST_BREATH, LONGEST_PIECE = 60, 14
 #: Ways to cut a text that are followed at once.
 MOST_WAYS = 24
+#: Words of what tells the unit of all, at most.
+LONGEST_UNIT = 8
 #: Words of a value that is not understood, at most.
 LONGEST_UNREAD = 6
 #: Doubts that concern one value alone if they stand between its wire and its number.
@@ -97,9 +99,9 @@ def several(told: str, spoken: SpokenPlan, step: Step | None) -> Understood | No
     said = words(text, vocabulary - owned)
     if len(said) > LONGEST_BREATH:
         return None
-    read = _Pieces(pieces, spoken, step)
+    read = _Pieces(pieces, spoken, step, step.measure.bare_unit or "V")
     for start, announced in _beginnings(begins, said):
-        cut = _without_remark(said[start:], read)
+        cut = _of_one_unit(said[start:], read) or _without_remark(said[start:], read)
         if cut is not None:
             meaning = cut.doubt or _half_a_guess(cut.values, step) or Several(cut.values, announced)
             return Understood(meaning, told, by_gist=cut.gist > 0)
@@ -124,6 +126,26 @@ def _beginnings(begins: Parser, said: Sequence[str]) -> Iterator[tuple[int, int]
             count = [tag for tag in tags if tag.partition(" ")[0] in NUMBER_TAGS]
             yield end, int(number_of(count).value) if count else 0
     yield 0, 0
+
+
+def _of_one_unit(said: Sequence[str], pieces: _Pieces) -> _Cut | None:
+    """The way to cut a text that ends with the unit of all its values, of which none has its own.
+
+    "Violet five, white two point six, all volts."
+    """
+    grammar = pieces.spoken.unit_of_all()
+    if grammar is None:
+        return None
+    for end in range(max(len(said) - LONGEST_UNIT, 1), len(said)):
+        tags = {tag for parse in grammar.parses(said[end:]) for tag in parse}
+        units = {tag.removeprefix("unit ") for tag in tags if tag.startswith("unit ")}
+        if len(units) == 1:
+            cut = _cut(said[:end], replace(pieces, unit=units.pop()))
+            told = [take for one in cut.values for take in candidates(one)] if cut else []
+            bare = [not one.unit_spoken for one in told if isinstance(one, Reading)]
+            if cut and not cut.unread and len(bare) > 1 and all(bare):
+                return replace(cut, gist=1)
+    return None
 
 
 def _without_remark(said: Sequence[str], pieces: _Pieces) -> _Cut | None:
@@ -161,11 +183,13 @@ class _Pieces:
         grammar: of one value.
         spoken: the plan in its language.
         step: the open step.
+        unit: of a value that has none.
     """
 
     grammar: Parser
     spoken: SpokenPlan
     step: Step
+    unit: str
 
     def read(self, said: Sequence[str], *, last: bool) -> _Cut | None:
         """What the words come to; None if they are no value with its wire.
@@ -213,8 +237,7 @@ class _Pieces:
         """The value of one wire; an aside if what is said of it makes all of it no reading."""
         if _kind(ways[0]) == _UNREAD:
             return Unread(pin) if any(map(self._may_be_a_value, ways)) else None
-        unit = self.step.measure.bare_unit or "V"  # where they cannot be told, to say so
-        read = [(self._of_wire(tags, pin, unit), tags) for tags in ways]
+        read = [(self._of_wire(tags, pin, self.unit), tags) for tags in ways]
         takes = [one for one, _ in read if isinstance(one, Reading | State)]
         if not takes:
             for one, tags in read:
@@ -223,7 +246,7 @@ class _Pieces:
             return None
         if self._names_only(takes[0], said):
             return Unread(pin)
-        takes += [one for one in (in_base_unit(one, unit) for one in takes) if one]
+        takes += [one for one in (in_base_unit(one, self.unit) for one in takes) if one]
         apart: dict[Hashable, Reading | State] = {}
         for take in sorted(takes, key=_left_out):
             shown = (take.value, take.hold) if isinstance(take, Reading) else take

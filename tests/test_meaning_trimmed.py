@@ -21,7 +21,7 @@ from handsfree.meaning import (
     Several,
     State,
 )
-from handsfree.meaning.trimmed import trimmed
+from handsfree.meaning.trimmed import without_frills
 from handsfree.units import quantity
 
 
@@ -87,9 +87,9 @@ def test_two_wires_are_both_or_neither() -> None:
 
 def test_a_text_without_such_phrases_is_left_alone() -> None:
     language = load_language("en")
-    assert list(trimmed("four point nine", language, answering=False)) == []
-    assert "five" not in trimmed("yeah nah five", language, answering=True)
-    assert list(trimmed("so it is", load_language("ko"), answering=False)) == []
+    assert list(without_frills("four point nine", language, answering=False)) == []
+    assert "five" not in without_frills("yeah nah five", language, answering=True)
+    assert list(without_frills("so it is", load_language("ko"), answering=False)) == []
 
 
 def test_the_unit_of_several_values_may_stand_behind_all() -> None:

@@ -122,6 +122,8 @@ def _guards(meaning: Meaning, spoken: SpokenPlan) -> frozenset[str]:
     language = spoken.language
     if isinstance(meaning, Aside):
         return language.denials | (spoken.plain_number_words - _LITTLE)
+    if isinstance(meaning, Command) and meaning.name == "yes":
+        return language.denials | {no for no in language.phrases("no") if " " not in no}
     if isinstance(meaning, Command) and meaning.name not in DECISIVE:
         return language.denials | (spoken.subject_words & spoken.number_words - _LITTLE)
     return language.denials | language.guards | (spoken.subject_words - _LITTLE)

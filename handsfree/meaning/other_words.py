@@ -27,14 +27,14 @@ from handsfree.meaning.meanings import (
 from handsfree.meaning.parsed import logged_alike, meanings_of
 from handsfree.meaning.remarks import beside_remarks
 from handsfree.meaning.tags import meaning_of
-from handsfree.meaning.trimmed import trimmed
+from handsfree.meaning.trimmed import without_frills
 from handsfree.plan.schema import Step
 
 #: No smaller number is one that was said twice: "four nine, four point nine" is 494.9.
 LEAST_TWICE = 100
 #: Commands that may be denied: "don't skip it", "leave the last one as it is".
 _WISHES = DECISIVE | {"last"}
-#: What the gist tells as well as any intent.
+#: What the gist tells as well as any intent if it passes over no word.
 _ANSWERS = ("yes", "no", "choice")
 #: An intent that is as likely says better than the gist which command is meant.
 SURE_INTENT = 0.8
@@ -91,7 +91,9 @@ def _in_any_way(
     if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
-    if isinstance(told, Command) and told.take is None and told.name not in _ANSWERS:
+    if isinstance(told, Command) and told.take is None:
+        if told.name in _ANSWERS and told == gist(text, spoken, step, moment, strictly=True):
+            return told
         meant = by_intent(text, spoken, grammar, read, step, moment, SURE_INTENT)
         return meant if isinstance(meant, Command) else told
     if told is None or isinstance(told, Aside):
@@ -117,7 +119,7 @@ def _trimmed(
     language = spoken.language
     asking = language.remarks.get("asking", frozenset())
     begins = text.lower().split()[:1]
-    for shorter in trimmed(text, language, answering=moment == "answering"):
+    for shorter in without_frills(text, language, answering=moment == "answering"):
         asks = not (asking.isdisjoint(begins) or shorter.lower().split()[:1] == begins)
         found = meanings_of(grammar, shorter, step, moment, language) if asks else read(shorter)
         told = [one for one in found if not isinstance(one, Aside | Unclear)]

@@ -37,7 +37,7 @@ LONGEST_BREATH, LONGEST_PIECE = 60, 14
 #: Ways to cut a text that are followed at once.
 MOST_WAYS = 24
 #: Words of what tells the unit of all, at most.
-LONGEST_UNIT = 8
+LONGEST_SHARED = 8
 #: Words of a value that is not understood, at most.
 LONGEST_UNREAD = 6
 #: Doubts that concern one value alone if they stand between its wire and its number.
@@ -136,7 +136,7 @@ def _of_one_unit(said: Sequence[str], pieces: _Pieces) -> _Cut | None:
     grammar = pieces.spoken.unit_of_all()
     if grammar is None:
         return None
-    for end in range(max(len(said) - LONGEST_UNIT, 1), len(said)):
+    for end in range(max(len(said) - LONGEST_SHARED, 1), len(said)):
         tags = {tag for parse in grammar.parses(said[end:]) for tag in parse}
         units = {tag.removeprefix("unit ") for tag in tags if tag.startswith("unit ")}
         if len(units) == 1:

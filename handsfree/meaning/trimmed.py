@@ -16,7 +16,7 @@ from handsfree.grammar.text import tokens
 LONGEST_PHRASE = 5
 
 
-def trimmed(text: str, language: Language, *, answering: bool) -> Iterator[str]:
+def without_frills(text: str, language: Language, *, answering: bool) -> Iterator[str]:
     """The text without such phrases, the shortest first; nothing of a text that has none.
 
     Args:

@@ -18,6 +18,7 @@ from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.clauses import STOP, Reader
 from handsfree.meaning.meanings import (
     CORRECTION,
+    DECISIVE,
     Ambiguous,
     Aside,
     Command,
@@ -181,7 +182,11 @@ class Sentence:
         language = self.spoken.language
         answers = {word for no in language.phrases("no") for word in no.split()}
         denials = (language.denials - answers) | self._listed("asking")
-        rules = ["denied_wish", *(["kept"] if wish in _OF_THE_LAST else [])]
+        rules = [
+            "denied_wish" if wish in DECISIVE | {"last", "a condition"} else "denied_ask",
+            *(["kept"] if wish in _OF_THE_LAST else []),
+            *(["denied_ask"] if wish == "last" else []),
+        ]
         size = len(self.said)
         return any(
             language.is_said(rule, self.said[start:end])

@@ -12,7 +12,6 @@ from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
 from handsfree.meaning.intent import Sentence, by_intent
 from handsfree.meaning.meanings import (
-    DECISIVE,
     Ambiguous,
     Aside,
     Command,
@@ -32,8 +31,6 @@ from handsfree.plan.schema import Step
 
 #: No smaller number is one that was said twice: "four nine, four point nine" is 494.9.
 LEAST_TWICE = 100
-#: Commands that may be denied: "don't skip it", "leave the last one as it is".
-_WISHES = DECISIVE | {"last"}
 #: What the gist tells as well as any intent if it passes over no word.
 _ANSWERS = ("yes", "no", "choice")
 #: An intent that is as likely says better than the gist which command is meant.
@@ -53,7 +50,7 @@ def in_other_words(
             astray = _other_wires(told, sentence, read, step)
             if astray and gist(text, spoken, step, moment) != told:  # which knows of pairs
                 return Aside("several")
-        case Command(name=name, take=None) if name in _WISHES and sentence.keeps(name):
+        case Command(name=name, take=None) if name not in _ANSWERS and sentence.keeps(name):
             return Aside("kept")
         case SetCondition() if sentence.keeps("a condition"):
             return Aside("kept")

@@ -87,7 +87,8 @@ def by_intent(
         return None
     shares = intents.shares(text, sentence.cues)
     likeliest = max(shares, key=shares.__getitem__)
-    if shares[likeliest] < least:
+    alike = _WITH_A_VALUE if likeliest in _WITH_A_VALUE else (likeliest,)
+    if sum(shares.get(one, 0) for one in alike) < least:
         return None
     wanted = sentence.wanted(likeliest, read)
     at_once = isinstance(wanted, Note) or (
@@ -182,11 +183,7 @@ class Sentence:
         language = self.spoken.language
         answers = {word for no in language.phrases("no") for word in no.split()}
         denials = (language.denials - answers) | self._listed("asking")
-        rules = [
-            "denied_wish" if wish in DECISIVE | {"last", "a condition"} else "denied_ask",
-            *(["kept"] if wish in _OF_THE_LAST else []),
-            *(["denied_ask"] if wish == "last" else []),
-        ]
+        rules = [rule for rule, wishes in _DENIED_BY.items() if wish in wishes] or ["denied_ask"]
         size = len(self.said)
         return any(
             language.is_said(rule, self.said[start:end])
@@ -212,7 +209,7 @@ class Sentence:
             return None
         doubtful = self._doubtful or self._denied(DENIES_NEXT) or places != self.values
         if doubtful and not corrects:
-            return None
+            return Aside("several") if len(self.numbers) > 1 else None
         told = [one for _, _, readings in places for one in readings]
         in_full = [one for one in told if one.unit_spoken]
         for one in in_full or told:
@@ -366,7 +363,13 @@ def _counts(reading: Reading) -> bool:
     return reading.number is not None and (reading.number != 1 or reading.unit_spoken)
 
 
-#: Wishes about what is logged, or asked for.
-_OF_THE_LAST = ("strike", "correct", "skip", "last")
+#: What is asked about before it counts: which of these is likelier need not be as sure.
+_WITH_A_VALUE = (VALUE, CORRECT, VAGUE)
+#: Rules that deny a wish, with the wishes; all others are denied by the one of what is asked.
+_DENIED_BY = {
+    "denied_wish": DECISIVE | {"last", "a condition", "resume"},
+    "kept": {"strike", "correct", "skip", "last"},
+    "denied_ask": {"last"},
+}
 #: Rules of what makes a value behind it no reading.
 _DOUBTS = ("hedge", "wanted", "earlier", "asking", "denial", "hedging")

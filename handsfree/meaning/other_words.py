@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from handsfree.grammar.moment import Moment, SpokenPlan
 from handsfree.grammar.parsing import Parser
 from handsfree.grammar.text import parse_text, words
 from handsfree.meaning.clauses import Reader, in_clauses, restated
 from handsfree.meaning.gist import gist
-from handsfree.meaning.intent import Sentence, by_intent
+from handsfree.meaning.intent import LEAST_AT_ONCE, LEAST_LIKELY, Sentence, by_intent
 from handsfree.meaning.meanings import (
     Ambiguous,
     Aside,
     Command,
     Meaning,
+    Note,
     Reading,
     SetCondition,
     State,
@@ -50,11 +52,22 @@ def in_other_words(
             astray = _other_wires(told, sentence, read, step)
             if astray and gist(text, spoken, step, moment) != told:  # which knows of pairs
                 return Aside("several")
+        case Command(name="yes" | "no" as name, take=None) if _in_two_minds(name, sentence):
+            return Aside("unknown", about=True)
         case Command(name=name, take=None) if name not in _ANSWERS and sentence.keeps(name):
             return Aside("kept")
         case SetCondition() if sentence.keeps("a condition"):
             return Aside("kept")
     return told
+
+
+def _in_two_minds(name: str, sentence: Sentence) -> bool:
+    """Whether an answer has the other in it too: "nah, yeah that's it"."""
+    language, said = sentence.spoken.language, sentence.said
+    yes, no = ({*language.phrases(rule)} for rule in ("yes", "no"))
+    if name == "yes":
+        return not no.isdisjoint(said)
+    return any(first in no and second in yes for first, second in pairwise(said))
 
 
 def _other_wires(
@@ -77,7 +90,7 @@ def _in_any_way(
     text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
 ) -> Meaning | None:
     if moment not in ("beginning", "listening", "answering"):
-        return gist(text, spoken, step, moment)
+        return gist(text, spoken, step, moment) or _woken(text, spoken, grammar, step, moment)
     read = _reader(spoken, grammar, step, moment)
     answering = moment == "answering"
     if bare := _trimmed(text, read, spoken, grammar, step, moment):
@@ -88,10 +101,14 @@ def _in_any_way(
     if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
-    if isinstance(told, Command) and told.take is None:
-        if told.name in _ANSWERS and told == gist(text, spoken, step, moment, strictly=True):
+    if isinstance(told, Note) or (isinstance(told, Command) and told.take is None):
+        whole = not isinstance(told, Note) and told == gist(
+            text, spoken, step, moment, strictly=True
+        )
+        if whole and told.name in _ANSWERS:
             return told
-        meant = by_intent(text, spoken, grammar, read, step, moment, SURE_INTENT)
+        least = SURE_INTENT if whole else LEAST_LIKELY
+        meant = by_intent(text, spoken, grammar, read, step, moment, least)
         return meant if isinstance(meant, Command) else told
     if told is None or isinstance(told, Aside):
         told = beside_remarks(text, read, spoken, step, answering=answering) or told
@@ -99,6 +116,17 @@ def _in_any_way(
         meant = by_intent(text, spoken, grammar, read, step, moment)
         told = meant if meant and not (told and isinstance(meant, Ambiguous)) else told
     return told
+
+
+def _woken(
+    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
+) -> Meaning | None:
+    """The wish to go on while it is asleep, if that is most likely."""
+    if moment != "asleep":
+        return None
+    read = _reader(spoken, grammar, step, moment)
+    meant = by_intent(text, spoken, grammar, read, step, moment, LEAST_AT_ONCE)
+    return meant if meant == Command("resume") else None
 
 
 def _or_as_a_whole(parts: Meaning, whole: Meaning | None, step: Step | None) -> Meaning:

@@ -3,7 +3,8 @@
 `python -m tests.learn_intents` learns from all lessons: the open phrasings (tests/data/phrasings),
 the tuning split of what is said outside (tests/speech_bench/outside.py), and the sentences of
 tests/data/intents, made up by writers who had seen nothing of the project but a brief; "frames" was
-made by a script.  What is kept aside is not learnt from.
+made by a script, and "denied" and "wishes_in_short" by whoever worked on it, who had seen what was
+misunderstood.  What is kept aside is not learnt from.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from phrasings import dialogue
+from phrasings import Phrasing, dialogue, scene
 
 from handsfree import encoder as edge
 from handsfree.dialogue import Dialogue, Session
@@ -80,6 +80,54 @@ def test_a_wish_that_is_denied_is_not_asked_about(text):
     response = said(text)
     assert isinstance(response.understood.meaning, Aside)
     assert not any(isinstance(one, Asked) and one.question for one in response.events)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["you needn't say it again", "no need to tell me what it should be",
+     "I don't need to know how many are left", "no call to be speaking any faster",
+     "I know where the leads go you needn't tell me", "leave that last reading just how it was",
+     "don't tell me what it should be"],
+)  # fmt: skip
+def test_what_is_needless_is_not_answered(text):
+    assert meant(text) == Aside("kept", about=True)
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [("I don't know what it should be", "expected"), ("I didn't hear you say it again", "repeat"),
+     ("no idea what test are we on", "where")],
+)  # fmt: skip
+def test_a_question_beside_a_denial_is_answered(text, asked):
+    assert meant(text) == Command(asked)
+
+
+@pytest.mark.parametrize(
+    ("text", "at", "value"),
+    [("I read that wrong it's five point oh two volts", "voltage", 5.02),
+     ("did I say fifty I meant fifteen ohms", "resistance", 15),
+     ("the last number ought to be one hundred and two hertz", "frequency", 102),
+     ("scratch the forty I gave you it's forty four percent", "duty", 44),
+     ("you've put it down wrong I said four point four k not five point four", "kilohms", 4.4)],
+)  # fmt: skip
+def test_a_value_in_place_of_the_last_corrects_it(text, at, value):
+    session = scene(Phrasing(text, at, "command", {"value": "correct"}))
+    response = dialogue().respond(session, Heard.of_text(text))
+    told = response.understood.meaning
+    assert isinstance(told, Command)
+    assert isinstance(told.take, Reading)
+    assert (told.name, float(told.take.number)) == ("correct", value)
+    assert any(isinstance(event, Asked) for event in response.events)
+
+
+def test_only_going_on_is_understood_while_it_is_asleep() -> None:
+    session = scene(Phrasing("", "voltage", "command", {"value": "resume"}))
+    for text, wakes in [("right I'm back let's have it", True),
+                        ("okay carry on from where you stopped", True),
+                        ("don't carry on yet", False), ("that's a bad number bin it", False),
+                        ("Dave come back over here", False)]:  # fmt: skip
+        response = dialogue().respond(session, Heard.of_text(text))
+        assert (response.session.paused, text) == (not wakes, text)
 
 
 @pytest.mark.parametrize(

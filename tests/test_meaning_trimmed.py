@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 from phrasings import Phrasing, dialogue, scene
 
-from handsfree.events import ReadingTaken
+from handsfree.events import Asked, ReadingTaken
 from handsfree.heard import Heard
 from handsfree.languages import load_language
 from handsfree.meaning import (
@@ -72,10 +72,19 @@ def test_what_denies_or_asks_is_no_value(text):
 
 
 @pytest.mark.parametrize(
-    ("text", "answer"), [("yeah nah", "no"), ("nup", "no"), ("nah yeah", "yes")]
+    ("text", "answer"),
+    [("yeah nah", "no"), ("nup", "no"), ("aye go on", "yes"), ("too right mate", "yes")],
 )
 def test_the_last_of_yes_and_no_answers(text, answer):
     assert meant(text, "confirm") == Command(answer)
+
+
+@pytest.mark.parametrize("text", ["nah yeah", "nah yeah that's it", "no no yeah that's right"])
+def test_an_answer_with_a_yes_behind_a_no_is_asked_again(text):
+    response = said(text, "confirm")
+    assert isinstance(response.understood.meaning, Aside)
+    assert not any(isinstance(event, ReadingTaken) for event in response.events)
+    assert any(isinstance(event, Asked) and event.question for event in response.events)
 
 
 def test_two_wires_are_both_or_neither() -> None:

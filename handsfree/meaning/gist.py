@@ -89,7 +89,8 @@ def gist(
             found.setdefault((len(passed), len(beside)), {})[meaning] = None
     nearest = list(found[min(found)]) if found else []
     states = step is not None and bool(step.measure.states)
-    for first in (_answers, _state if states else _over_limit, _no_note, _no_aside):
+    kinds = (_answers, _state if states else _over_limit, _no_note, _no_aside)
+    for first in kinds if moment == "beginning" else (*kinds, _puts_right):
         nearest = [one for one in nearest if first(one)] or nearest
     readings = tuple(one for one in nearest if isinstance(one, Reading))
     if len(readings) == len(nearest) > 1:
@@ -212,6 +213,11 @@ def _state(meaning: Meaning) -> bool:
 
 def _no_aside(meaning: Meaning) -> bool:
     return not isinstance(meaning, Aside)
+
+
+def _puts_right(meaning: Meaning) -> bool:
+    """A value in place of the last one, rather than one that was begun anew."""
+    return isinstance(meaning, Command) and meaning.name == "correct" and meaning.take is not None
 
 
 def _no_note(meaning: Meaning) -> bool:

@@ -95,19 +95,18 @@ def _in_any_way(
     answering = moment == "answering"
     if bare := _trimmed(text, read, spoken, grammar, step, moment):
         return bare
+    whole = gist(text, spoken, step, moment, strictly=True)
+    if isinstance(whole, Command) and whole.name in _ANSWERS and whole.take is None:
+        return whole
     parts = _by_clauses(text, read, spoken, step, answering=answering)
     if parts is not None and not isinstance(parts, Aside):
-        return _or_as_a_whole(parts, gist(text, spoken, step, moment, strictly=True), step)
+        return _or_as_a_whole(parts, whole, step)
     if twice := restated(text, read):
         return twice
     told = gist(text, spoken, step, moment) or parts
     if isinstance(told, Note) or (isinstance(told, Command) and told.take is None):
-        whole = not isinstance(told, Note) and told == gist(
-            text, spoken, step, moment, strictly=True
-        )
-        if whole and told.name in _ANSWERS:
-            return told
-        least = SURE_INTENT if whole else LEAST_LIKELY
+        sure = isinstance(told, Command) and told == whole
+        least = SURE_INTENT if sure else LEAST_LIKELY
         meant = by_intent(text, spoken, grammar, read, step, moment, least)
         return meant if isinstance(meant, Command) else told
     if told is None or isinstance(told, Aside):

@@ -89,9 +89,10 @@ def gist(
             found.setdefault((len(passed), len(beside)), {})[meaning] = None
     nearest = list(found[min(found)]) if found else []
     states = step is not None and bool(step.measure.states)
-    kinds = (_answers, _state if states else _over_limit, _no_note, _no_aside)
-    for first in kinds if moment == "beginning" else (*kinds, _puts_right):
+    for first in (_answers, _state if states else _over_limit, _no_note, _no_aside):
         nearest = [one for one in nearest if first(one)] or nearest
+    if moment != "beginning" and all(isinstance(one, Reading) or _corrects(one) for one in nearest):
+        nearest = list(filter(_corrects, nearest)) or nearest
     readings = tuple(one for one in nearest if isinstance(one, Reading))
     if len(readings) == len(nearest) > 1:
         return Ambiguous(readings, "number form")
@@ -215,7 +216,7 @@ def _no_aside(meaning: Meaning) -> bool:
     return not isinstance(meaning, Aside)
 
 
-def _puts_right(meaning: Meaning) -> bool:
+def _corrects(meaning: Meaning) -> bool:
     """A value in place of the last one, rather than one that was begun anew."""
     return isinstance(meaning, Command) and meaning.name == "correct" and meaning.take is not None
 

@@ -9,7 +9,8 @@ writer saw nothing of the project, are kept aside: nothing is tuned on them.  Of
 were understood, and 2 wrongly, when it was tried first; how it was has been looked at since, and so
 has "sixth", of the same kind, of which 196 of 230 were understood, and 3 wrongly, before intents
 were learnt (tests/learn_intents.py).  "seventh", of the same kind, was tried after that: 216 of 232
-were understood, and 2 wrongly; how it was has been looked at since.
+were understood, and 2 wrongly; how it was has been looked at since.  Of "eighth" 219 of 232 were
+understood, none wrongly, and of "ninth" 215 of 233, 2 wrongly, when they were tried.
 `python -m tests.phrasings` shows how the open ones are understood, `--final` the others.
 """
 
@@ -47,9 +48,10 @@ from handsfree.meaning import (
 from handsfree.plan import load_plan
 from handsfree.units import quantity
 
-#: Of "second" half is kept aside, of the last three all.
-FILES = ("bench", "partner", "second", "third", "classes", "fourth", "fifth", "sixth", "seventh")
-ASIDE = ("fifth", "sixth", "seventh")
+#: Of "second" half is kept aside, of the last five all.
+FILES = ("bench", "partner", "second", "third", "classes", "fourth", "fifth", "sixth", "seventh",
+         "eighth", "ninth")  # fmt: skip
+ASIDE = ("fifth", "sixth", "seventh", "eighth", "ninth")
 FOLDER = Path(__file__).parent / "data"
 
 #: understood; refused: nothing done, though it had a meaning; wrong: another thing was done.

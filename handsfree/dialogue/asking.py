@@ -146,12 +146,8 @@ def unclear(desk: Desk, session: Session, reason: str) -> Turn:
 
 
 def aside(desk: Desk, session: Session, said: Aside) -> Turn:
-    """Something was said that is no reading: silence, or a sentence on what is wanted.
-
-    Whoever was asked what he meant, and is not understood again, is asked once more.
-    """
-    asked = session.question is not None and session.question.kind == "meant"
-    if not said.about and not (asked and said.kind == "unknown"):
+    """Something was said that is no reading: silence, or a sentence on what is wanted."""
+    if not said.about:
         return Turn(session)
     if said.kind == "unknown" or desk.guessing(session) or session.question:
         return unclear(desk, session, said.kind)

@@ -95,16 +95,14 @@ def test_yes_does_what_was_meant_and_no_leaves_it() -> None:
     assert kept.session.entries == taken.entries
 
 
-def test_what_is_not_understood_instead_of_an_answer_is_asked_again_and_then_dropped() -> None:
-    strange = "the cat sat in the sun and purred at nobody"
+def test_talk_to_others_instead_of_an_answer_is_met_with_silence_and_the_question_stands() -> None:
     asked = said(at("reference"), "righto let's move along")
-    again = said(asked.session, strange)
-    assert kinds(again) == [Asked]
-    assert told(again) == told(asked)
-    dropped = said(again.session, strange, strange)
-    assert dropped.session.question is None
-    assert kinds(dropped)[-1] is Spoke
-    assert kinds(said(dropped.session, strange)) == []
+    again = said(asked.session, "the cat sat in the sun and purred at nobody")
+    assert kinds(again) == []
+    assert again.session.question == asked.session.question
+    answered = said(again.session, "yes")
+    assert answered.session.question is None
+    assert answered.session.step != again.session.step
 
 
 def test_a_value_instead_of_an_answer_is_taken() -> None:

@@ -60,29 +60,19 @@ MOST_VALUES = 3
 
 
 def by_intent(
-    text: str,
-    spoken: SpokenPlan,
-    grammar: Parser,
-    read: Reader,
-    step: Step | None,
-    moment: Moment,
-    least: float = LEAST_LIKELY,
+    text: str, sentence: Sentence, read: Reader, least: float = LEAST_LIKELY
 ) -> Meaning | None:
     """What is wanted by a text; None if that is not likely enough, or nothing here.
 
     Args:
         text: words outside the grammar of the moment.
-        spoken: the plan in its language.
-        grammar: of the moment.
+        sentence: the same, and what it names.
         read: the meanings of a sentence, in other words than the grammar's too.
-        step: the open step; None for none.
-        moment: what is waited for.
         least: an intent that is less likely than this is not acted upon.
     """
-    intents = spoken.language.intents
+    intents = sentence.spoken.language.intents
     if intents is None:
         return None
-    sentence = Sentence.of(text, spoken, grammar, step, moment)
     if not 0 < len(sentence.said) <= LONGEST_SENTENCE or sentence.broken_off:
         return None
     shares = intents.shares(text, sentence.cues)

@@ -44,11 +44,11 @@ def in_other_words(
 ) -> Meaning | None:
     """What a text comes to by its parts, by its gist, or by what is mostly wanted so."""
     text = spoken.language.spelled_plainly(text)
-    told = _in_any_way(text, spoken, grammar, step, moment)
     sentence = Sentence.of(text, spoken, grammar, step, moment)
+    read = _reader(spoken, grammar, step, moment)
+    told = _in_any_way(text, sentence, read)
     match told:
         case Reading() | State():
-            read = _reader(spoken, grammar, step, moment)
             astray = _other_wires(told, sentence, read, step)
             if astray and gist(text, spoken, step, moment) != told:  # which knows of pairs
                 return Aside("several")
@@ -86,14 +86,12 @@ def _other_wires(
     return len(named) > 1 and not (step and named <= {*step.pins})
 
 
-def _in_any_way(
-    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
-) -> Meaning | None:
+def _in_any_way(text: str, sentence: Sentence, read: Reader) -> Meaning | None:
+    spoken, step, moment = sentence.spoken, sentence.step, sentence.moment
     if moment not in ("beginning", "listening", "answering"):
-        return gist(text, spoken, step, moment) or _woken(text, spoken, grammar, step, moment)
-    read = _reader(spoken, grammar, step, moment)
+        return gist(text, spoken, step, moment) or _woken(text, sentence, read)
     answering = moment == "answering"
-    if bare := _trimmed(text, read, spoken, grammar, step, moment):
+    if bare := _trimmed(text, read, spoken, sentence.grammar, step, moment):
         return bare
     whole = gist(text, spoken, step, moment, strictly=True)
     if isinstance(whole, Command) and whole.name in _ANSWERS and whole.take is None:
@@ -107,24 +105,21 @@ def _in_any_way(
     if isinstance(told, Note) or (isinstance(told, Command) and told.take is None):
         sure = isinstance(told, Command) and told == whole
         least = SURE_INTENT if sure else LEAST_LIKELY
-        meant = by_intent(text, spoken, grammar, read, step, moment, least)
+        meant = by_intent(text, sentence, read, least)
         return meant if isinstance(meant, Command) else told
     if told is None or isinstance(told, Aside):
         told = beside_remarks(text, read, spoken, step, answering=answering) or told
     if told is None or (isinstance(told, Aside) and told.kind in ("unknown", "several")):
-        meant = by_intent(text, spoken, grammar, read, step, moment)
+        meant = by_intent(text, sentence, read)
         told = meant if meant and not (told and isinstance(meant, Ambiguous)) else told
     return told
 
 
-def _woken(
-    text: str, spoken: SpokenPlan, grammar: Parser, step: Step | None, moment: Moment
-) -> Meaning | None:
+def _woken(text: str, sentence: Sentence, read: Reader) -> Meaning | None:
     """The wish to go on while it is asleep, if that is most likely."""
-    if moment != "asleep":
+    if sentence.moment != "asleep":
         return None
-    read = _reader(spoken, grammar, step, moment)
-    meant = by_intent(text, spoken, grammar, read, step, moment, LEAST_AT_ONCE)
+    meant = by_intent(text, sentence, read, LEAST_AT_ONCE)
     return meant if meant == Command("resume") else None
 
 
